@@ -1,0 +1,82 @@
+//! A drawdown card in a scan: where it lies, what each cell of film over stripe measures, and what is wrong with it.
+
+pub mod cells;
+pub mod find;
+pub mod findings;
+pub mod rectify;
+
+use serde::{Deserialize, Serialize};
+
+/// What lies under a film on a card.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Ground {
+    /// A white stripe.
+    White,
+    /// A black stripe.
+    Black,
+}
+
+/// One straight stripe of the card. Positions run across the stripes, from the card's left edge, in units of [`Layout::size`].
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Stripe {
+    /// White or black.
+    pub ground: Ground,
+    /// Left edge.
+    pub from: f64,
+    /// Right edge.
+    pub to: f64,
+}
+
+/// One edge of a film: where it meets the card's left and right border, measured down the stripes in units of
+/// [`Layout::size`]. A slanted film has two different numbers.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Edge {
+    /// Position at the card's left border.
+    pub left: f64,
+    /// Position at its right border.
+    pub right: f64,
+    /// Whether the reader is unsure of it and asks.
+    pub doubtful: bool,
+}
+
+/// One film, pulled across the stripes.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct FilmBand {
+    /// Edge nearer the card's top.
+    pub top: Edge,
+    /// Edge nearer its bottom.
+    pub bottom: Edge,
+}
+
+/// A question that the reader could not settle by itself.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Doubt {
+    /// Stable word for programs.
+    pub code: String,
+    /// The question, for the painter.
+    pub words: String,
+    /// The film it is about (from 0, top first), if any.
+    pub film: Option<usize>,
+}
+
+/// Where a card, its stripes and its films lie.
+///
+/// The *squared card* is the striped area seen straight on: stripes run from top to bottom, films from left to right.
+/// Its corners are the outer edges of the outermost stripes that count, cut at the stripes' ends.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Layout {
+    /// Corners of the squared card in pixels of the upright scan (pixel centres at half numbers, the picture's
+    /// top left corner at 0, 0): top left, top right, bottom right, bottom left *of the squared card*.
+    pub corners: [[f64; 2]; 4],
+    /// Width across the stripes and height along them.
+    pub size: [f64; 2],
+    /// Whether [`Layout::size`] is in mm. Otherwise the scan's resolution is not known and the unit is the mean stripe width.
+    pub millimetres: bool,
+    /// Stripes from left to right.
+    pub stripes: Vec<Stripe>,
+    /// Films from top to bottom.
+    pub films: Vec<FilmBand>,
+    /// What the reader is unsure of.
+    pub doubts: Vec<Doubt>,
+}
