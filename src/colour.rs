@@ -4,7 +4,9 @@
 //! fit where one of these is asked for.
 
 use palette::{
-    IntoColor, color_difference::Ciede2000, white_point::{Any, WhitePoint},
+    IntoColor,
+    color_difference::Ciede2000,
+    white_point::{Any, WhitePoint},
 };
 
 /// White of the ICC profile connection space (ICC.1:2022, 7.2.16): D50 as profiles carry it.
