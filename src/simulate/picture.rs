@@ -14,20 +14,32 @@ pub struct Picture {
 }
 
 impl Picture {
-    /// A picture of what `at(x, y)` sees, averaged over `fine` by `fine` points in every pixel.
+    /// A picture of what `at(x, y)` sees: the mean of the four corners of every pixel where they agree, of `fine` by
+    /// `fine` points inside it where they do not.
     pub fn of(width: usize, height: usize, fine: usize, at: impl Fn(f64, f64) -> [f64; 3]) -> Self {
+        let row = |y: usize| {
+            (0..=width)
+                .map(|x| at(x as f64, y as f64))
+                .collect::<Vec<_>>()
+        };
         let mut values = Vec::with_capacity(3 * width * height);
-        let share = 1.0 / (fine * fine) as f64;
+        let mut above = row(0);
         for y in 0..height {
+            let below = row(y + 1);
             for x in 0..width {
-                let mut sum = [0.0; 3];
-                for i in 0..fine * fine {
-                    let offset = |n: usize| (n as f64 + 0.5) / fine as f64;
-                    let seen = at(x as f64 + offset(i % fine), y as f64 + offset(i / fine));
-                    (0..3).for_each(|c| sum[c] += share * seen[c]);
-                }
-                values.extend(sum.map(|v| v as f32));
+                let corners = [above[x], above[x + 1], below[x], below[x + 1]];
+                let mean = if agree(&corners) {
+                    mean(corners.into_iter())
+                } else {
+                    let inside = |n: usize| (n as f64 + 0.5) / fine as f64;
+                    mean(
+                        (0..fine * fine)
+                            .map(|i| at(x as f64 + inside(i % fine), y as f64 + inside(i / fine))),
+                    )
+                };
+                values.extend(mean.map(|v| v as f32));
             }
+            above = below;
         }
         Self {
             width,
@@ -221,6 +233,22 @@ impl Picture {
             *value += amount as f32 * (*value - soft);
         }
     }
+}
+
+/// Whether colours differ by less than an edge of stripes or films makes.
+fn agree(colours: &[[f64; 3]]) -> bool {
+    const EVEN: f64 = 0.004;
+    (0..3).all(|c| {
+        let channel = || colours.iter().map(|colour| colour[c]);
+        channel().fold(f64::MIN, f64::max) - channel().fold(f64::MAX, f64::min) < EVEN
+    })
+}
+
+fn mean(colours: impl ExactSizeIterator<Item = [f64; 3]>) -> [f64; 3] {
+    let share = 1.0 / colours.len() as f64;
+    colours.fold([0.0; 3], |sum, colour| {
+        std::array::from_fn(|c| sum[c] + share * colour[c])
+    })
 }
 
 /// Share of the pixel centred at `point` that a stroke covers.

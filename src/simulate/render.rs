@@ -90,8 +90,8 @@ fn on_the_glass(scene: &Scene, sensor: &Sensor, ladders: &[Ladder]) -> Picture {
     let lid = sensor.see(&page.lid);
     let weave = Mottle::new(&mut Random::of(scene.seed, "lid"), 1.3 * page.dpi / 25.4);
     let shadow_offset = 0.5 * page.dpi / 25.4;
-    // About four points a mm see every edge; the picture has more pixels than that from 300 dpi on.
-    let fine = ((450.0 / page.dpi).round() as usize).clamp(1, 4);
+    // Points across a pixel on an edge: a step of 1/450 inch at most.
+    let fine = ((450.0 / page.dpi).ceil() as usize).clamp(2, 4);
     let mut picture = Picture::of(width, height, fine, |x, y| {
         let mut seen = lid.map(|v| v * (1.0 + 0.006 * weave.at(x, y)));
         for (placement, card, shadow) in &cards {

@@ -37,11 +37,18 @@ impl Sensor {
         match kind {
             Kind::Ideal => Self::ideal(),
             Kind::Lamp => Self::characterised(|w| {
-                let light = 0.5
-                    + hump(w, 436.0, 10.0, 1.1)
-                    + hump(w, 488.0, 12.0, 0.5)
-                    + hump(w, 545.0, 10.0, 2.0)
-                    + hump(w, 612.0, 10.0, 1.9);
+                let lines = [
+                    (436.0, 1.1),
+                    (490.0, 0.65),
+                    (545.0, 1.4),
+                    (585.0, 0.75),
+                    (611.0, 1.1),
+                ];
+                let light = 0.35
+                    + lines
+                        .map(|(nm, power)| hump(w, nm, 13.0, power))
+                        .iter()
+                        .sum::<f64>();
                 filters(w).map(|f| f * light)
             }),
             Kind::WhiteLed => Self::characterised(|w| {
@@ -50,9 +57,9 @@ impl Sensor {
             }),
             Kind::ThreeLeds => Self::characterised(|w| {
                 [
-                    hump(w, 628.0, 10.0, 1.0),
-                    hump(w, 524.0, 16.0, 1.0),
-                    hump(w, 464.0, 11.0, 1.0),
+                    hump(w, 622.0, 9.0, 1.0),
+                    hump(w, 528.0, 17.0, 1.0),
+                    hump(w, 460.0, 11.0, 1.0),
                 ]
             }),
         }
@@ -114,9 +121,9 @@ fn hump(nm: f64, centre: f64, width: f64, height: f64) -> f64 {
 fn filters(nm: f64) -> [f64; 3] {
     let above = |edge: f64, width: f64| 1.0 / (1.0 + libm::exp(-(nm - edge) / width));
     [
-        above(588.0, 7.0) + hump(nm, 430.0, 25.0, 0.04),
-        hump(nm, 540.0, 32.0, 1.0),
-        hump(nm, 458.0, 26.0, 1.0),
+        above(574.0, 6.5) + hump(nm, 435.0, 22.0, 0.13),
+        hump(nm, 537.0, 38.0, 1.0),
+        hump(nm, 459.0, 26.0, 1.0),
     ]
 }
 
@@ -211,7 +218,7 @@ mod tests {
             means.push(errors.iter().sum::<f64>() / errors.len() as f64);
         }
         assert!(means[0] < 1e-9, "{means:?}");
-        assert!(means[1] > 0.3 && means[1] < 3.0, "{means:?}");
+        assert!(means[1] > 0.3 && means[1] < 2.5, "{means:?}");
         assert!(means[3] > means[1], "{means:?}");
     }
 }

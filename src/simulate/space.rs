@@ -6,6 +6,14 @@ use serde::Serialize;
 
 use crate::colour::WHITE;
 
+/// Red, green and blue of sRGB in the connection space: primaries of IEC 61966-2-1, adapted from D65 by Bradford; the
+/// digits that the ICC's own sRGB profile carries (from memory).
+const SRGB_COLORANTS: [[f64; 3]; 3] = [
+    [0.43607, 0.22249, 0.01392],
+    [0.38515, 0.71687, 0.09708],
+    [0.14307, 0.06061, 0.71410],
+];
+
 /// A colour space of three primaries, white D50 in the profile.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub enum Space {
@@ -23,7 +31,16 @@ impl Space {
     /// The profile as it is embedded.
     pub fn icc(self) -> Vec<u8> {
         let mut profile = match self {
-            Self::Srgb => ColorProfile::new_srgb(),
+            Self::Srgb => {
+                let mut profile = ColorProfile::new_srgb();
+                let [red, green, blue] = SRGB_COLORANTS.map(|[x, y, z]| Xyzd { x, y, z });
+                (
+                    profile.red_colorant,
+                    profile.green_colorant,
+                    profile.blue_colorant,
+                ) = (red, green, blue);
+                profile
+            }
             Self::DisplayP3 => ColorProfile::new_display_p3(),
             Self::Bt2020 => ColorProfile::new_bt2020(),
             Self::Romm => ColorProfile::new_pro_photo_rgb(),
@@ -143,21 +160,27 @@ mod tests {
         }
     }
 
-    /// Published colorants of sRGB in the connection space: the ICC's own sRGB profile (sRGB v4, "Bradford" adapted),
-    /// and the curve's value at 0.5 (IEC 61966-2-1: ((0.5 + 0.055) / 1.055)^2.4).
+    /// The linear matrix of IEC 61966-2-1 (derived from its primaries), adapted from D65 to D50 by the published
+    /// Bradford matrix (Lam 1985; digits as B. Lindbloom tabulates them), and the standard's curve at 0.5.
     #[test]
     fn srgb_is_the_published_one() {
-        let published = [
-            [0.43607, 0.38515, 0.14307],
-            [0.22249, 0.71687, 0.06061],
-            [0.01392, 0.09708, 0.71410],
-        ];
-        let matrix = Space::Srgb.to_xyz();
-        for i in 0..3 {
-            for j in 0..3 {
-                assert!((matrix[(i, j)] - published[i][j]).abs() < 2e-4, "{matrix}");
-            }
-        }
+        let linear = Matrix3::new(
+            0.412390799,
+            0.357584339,
+            0.180480788,
+            0.212639006,
+            0.715168679,
+            0.072192315,
+            0.019330819,
+            0.119194780,
+            0.950532152,
+        );
+        let bradford = Matrix3::new(
+            1.0478112, 0.0228866, -0.0501270, 0.0295424, 0.9904844, -0.0170491, -0.0092345,
+            0.0150436, 0.7521316,
+        );
+        let difference = Space::Srgb.to_xyz() - bradford * linear;
+        assert!(difference.iter().all(|d| d.abs() < 3e-4), "{difference}");
         let half = libm::pow((0.5 + 0.055) / 1.055, 2.4);
         assert!((Space::Srgb.curve().decode(0.5) - half).abs() < 1e-5);
     }
