@@ -12,7 +12,7 @@
 //!
 //! Under them lie [`spectrum`] and [`colour`] (bands, CIE tables, XYZ, Lab, CIEDE2000) and [`film`] (the optics of
 //! paint films). [`chart`] draws results as SVG. Only `web` knows a browser; only the program in
-//! `src/bin/twoground.rs` knows files and sockets. [`simulate`] paints invented cards for samples, tests and benches.
+//! `src/bin/twoground` knows files and sockets. [`simulate`] paints invented cards for samples, tests and benches.
 //!
 //! Units: wavelengths in nm; reflectances and XYZ relative to a perfect diffuser (1 = all light), illuminant D50,
 //! CIE 1931 2 degree observer (the ICC connection space); K and S in two-flux units per unit build, where one build is
