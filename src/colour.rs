@@ -4,7 +4,9 @@
 //! fit where one of these is asked for.
 
 use palette::{
-    IntoColor, color_difference::Ciede2000, white_point::{Any, WhitePoint},
+    IntoColor,
+    color_difference::Ciede2000,
+    white_point::{Any, WhitePoint},
 };
 
 /// White of the ICC profile connection space (ICC.1:2022, 7.2.16): D50 as profiles carry it.
@@ -38,4 +40,87 @@ pub fn xyz(lab: Lab) -> Xyz {
 /// CIEDE2000 (CIE 142-2001; Sharma, Wu and Dalal 2005), weights 1.
 pub fn difference(a: Lab, b: Lab) -> f64 {
     a.difference(b)
+}
+
+/// Lab of an XYZ, and the slopes of L*, a*, b* (rows) along X, Y, Z (columns).
+pub fn lab_with_slopes(xyz: Xyz) -> (Lab, [[f64; 3]; 3]) {
+    // CIE 015:2018, 8.2.1: f is a cube root above (6/29)^3 and a straight line below.
+    let slope = |value: f64, white: f64| {
+        let t = (value / white).max(0.0);
+        let steep = if t > 216.0 / 24389.0 {
+            1.0 / (3.0 * libm::cbrt(t * t))
+        } else {
+            24389.0 / 27.0 / 116.0
+        };
+        steep / white
+    };
+    let (x, y, z) = (
+        slope(xyz.x, WHITE[0]),
+        slope(xyz.y, WHITE[1]),
+        slope(xyz.z, WHITE[2]),
+    );
+    (
+        lab(xyz),
+        [
+            [0.0, 116.0 * y, 0.0],
+            [500.0 * x, -500.0 * y, 0.0],
+            [0.0, 200.0 * y, -200.0 * z],
+        ],
+    )
+}
+
+/// A colour for a screen: encoded sRGB, and whether it had to be cut to fit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Screen {
+    /// Encoded R, G, B, 0 to 255.
+    pub rgb: [u8; 3],
+    /// Whether the colour lies outside the screen's gamut by more than a rounding step.
+    pub cut: bool,
+}
+
+impl Screen {
+    /// `#rrggbb`.
+    pub fn hex(&self) -> String {
+        let [r, g, b] = self.rgb;
+        format!("#{r:02x}{g:02x}{b:02x}")
+    }
+}
+
+/// D50 to D65 by Bradford (CIE 15 and ICC.1:2022 annex E for the cone matrix), then to linear sRGB (IEC 61966-2-1), for
+/// XYZ of the connection space. Rows R, G, B; the inverse of the matrix that sRGB profiles carry.
+const TO_LINEAR_SRGB: [[f64; 3]; 3] = [
+    [3.133_856_1, -1.616_866_7, -0.490_614_6],
+    [-0.978_768_4, 1.916_141_5, 0.033_454_0],
+    [0.071_945_3, -0.228_991_4, 1.405_242_7],
+];
+
+/// Encoded sRGB of a colour, clipped channel by channel.
+pub fn screen(lab: Lab) -> Screen {
+    let c = xyz(lab);
+    let mut cut = false;
+    let rgb = TO_LINEAR_SRGB.map(|row| {
+        let v = row[0] * c.x + row[1] * c.y + row[2] * c.z;
+        // A quarter of a step of 1/255 in the darks, where the curve is straight.
+        cut |= !(-0.0003..=1.0 + 0.002).contains(&v);
+        (encode_srgb(v.clamp(0.0, 1.0)) * 255.0 + 0.5) as u8
+    });
+    Screen { rgb, cut }
+}
+
+/// sRGB's curve: linear 0..1 to encoded 0..1 (IEC 61966-2-1).
+pub fn encode_srgb(linear: f64) -> f64 {
+    if linear <= 0.003_130_8 {
+        12.92 * linear
+    } else {
+        1.055 * libm::pow(linear, 1.0 / 2.4) - 0.055
+    }
+}
+
+/// The inverse of [`encode_srgb`].
+pub fn decode_srgb(encoded: f64) -> f64 {
+    if encoded <= 0.040_45 {
+        encoded / 12.92
+    } else {
+        libm::pow((encoded + 0.055) / 1.055, 2.4)
+    }
 }

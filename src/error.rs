@@ -9,7 +9,9 @@ pub type Result<T> = std::result::Result<T, Error>;
 #[non_exhaustive]
 pub enum Error {
     /// The bytes are none of the picture formats that are read.
-    #[error("This is not a PNG, JPEG or TIFF picture. Save the scan in one of these and try again.")]
+    #[error(
+        "This is not a PNG, JPEG or TIFF picture. Save the scan in one of these and try again."
+    )]
     NotAPicture,
     /// The file says what it is but breaks off or contradicts itself.
     #[error("The picture is damaged or cut short. Copy it again from the scanner, or scan again.")]
@@ -23,7 +25,9 @@ pub enum Error {
         save_as: &'static str,
     },
     /// More pixels than the stated limit.
-    #[error("The picture has {megapixels} megapixels; at most {limit} can be read at {bits} bits. Scan at 300 dpi, or crop to the card.")]
+    #[error(
+        "The picture has {megapixels} megapixels; at most {limit} can be read at {bits} bits. Scan at 300 dpi, or crop to the card."
+    )]
     TooLarge {
         /// Size found, in millions of pixels.
         megapixels: u64,
@@ -33,10 +37,14 @@ pub enum Error {
         bits: u8,
     },
     /// No striped card was found in the picture.
-    #[error("No card was found in this picture. The whole card must show: at least two black and two white stripes, with films across them and bare gaps between.")]
+    #[error(
+        "No card was found in this picture. The whole card must show: at least two black and two white stripes, with films across them and bare gaps between."
+    )]
     NoCard,
     /// Stripes, but nothing painted across them.
-    #[error("The stripes were found but no paint across them. Pull one to six films across the stripes, leave bare gaps, and scan again.")]
+    #[error(
+        "The stripes were found but no paint across them. Pull one to six films across the stripes, leave bare gaps, and scan again."
+    )]
     NoFilms,
     /// The layout given (corners, film edges) cannot be sampled.
     #[error("This outline cannot be read: {0}")]

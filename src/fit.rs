@@ -1,1 +1,344 @@
-//! To be written.
+//! Cells of a card to absorption K, scattering S and film builds, with their covariance.
+//!
+//! Unknown are log K and log S on 31 bands and the log build of every film but one. The data are a few colours per film
+//! and stripe; a smoothness prior carries what they cannot ([`prior`]). The most probable values are found by
+//! Gauss-Newton in the space of the data, which are fewer than the unknowns (the same step as in the usual form, by the
+//! matrix inversion lemma; Tarantola, Inverse Problem Theory (2005), 3.2). [`uncertainty`] passes the covariance on to
+//! predictions.
+
+pub mod prior;
+pub mod uncertainty;
+
+use nalgebra::{DMatrix, DVector};
+
+use crate::{
+    film::{
+        Response,
+        table::{Slopes, Table},
+        two_flux,
+    },
+    spectrum::{BANDS, Bands},
+};
+
+pub use prior::Prior;
+
+/// What one number of a card says.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Says {
+    /// The value itself, within its standard deviation.
+    Equal,
+    /// No more than the value: the channel was clipped at its lower end.
+    AtMost,
+    /// No less than the value: clipped at its upper end.
+    AtLeast,
+}
+
+/// One measured number: a weighted sum over the spectrum of one film over one stripe.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Datum {
+    /// Index of the film.
+    pub film: usize,
+    /// Index into [`Card::grounds`].
+    pub ground: usize,
+    /// Weights over the bands: a row of the CIE tables, or of the scanner's own channels.
+    pub row: Bands,
+    /// The measured value.
+    pub value: f64,
+    /// Its standard deviation, more than 0.
+    pub sd: f64,
+    /// Equality or bound.
+    pub says: Says,
+}
+
+/// What a fit needs to know of one card.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Card {
+    /// Internal reflectance spectra of the bare stripes (white, black; any number).
+    pub grounds: Vec<Bands>,
+    /// Everything measured.
+    pub data: Vec<Datum>,
+    /// First guess of each film's build, all more than 0.
+    pub nominal: Vec<f64>,
+    /// The film whose build stays at its nominal value.
+    pub reference: usize,
+}
+
+/// The optics a fit goes through.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Optics {
+    /// Exact transport, tabulated: the product's.
+    #[default]
+    Transport,
+    /// Kubelka-Munk with the same surface: the textbook comparison.
+    TwoFlux,
+}
+
+impl Optics {
+    /// One film of K X and S X and its slopes along their logarithms.
+    pub fn slopes(self, kx: f64, sx: f64) -> Slopes {
+        match self {
+            Self::Transport => Table::shared().slopes(kx, sx),
+            Self::TwoFlux => {
+                const H: f64 = 1e-4;
+                let at = |k: f64, s: f64| two_flux::layer(k, s).seen();
+                let slope = |up: Response, down: Response| Response {
+                    a: (up.a - down.a) / (2.0 * H),
+                    b: (up.b - down.b) / (2.0 * H),
+                    c: (up.c - down.c) / (2.0 * H),
+                };
+                Slopes {
+                    at: at(kx, sx),
+                    by_absorption: slope(at(kx * libm::exp(H), sx), at(kx * libm::exp(-H), sx)),
+                    by_scattering: slope(at(kx, sx * libm::exp(H)), at(kx, sx * libm::exp(-H))),
+                }
+            }
+        }
+    }
+}
+
+/// The result of a fit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fitted {
+    /// Optics that the constants belong to.
+    pub optics: Optics,
+    /// Natural logarithms of K on the bands.
+    pub log_absorption: Bands,
+    /// Natural logarithms of S.
+    pub log_scattering: Bands,
+    /// Natural logarithms of the builds.
+    pub log_builds: Vec<f64>,
+    /// Covariance of log K, log S, log builds, in that order.
+    pub covariance: DMatrix<f64>,
+    /// What the constants give for every datum.
+    pub fitted: Vec<f64>,
+    /// Sum of squared residuals over their standard deviations.
+    pub chi_squared: f64,
+    /// The minimised cost: `chi_squared` plus the prior's share.
+    pub cost: f64,
+    /// Gauss-Newton steps of the start that won.
+    pub steps: usize,
+}
+
+/// (K, S) of the starts, per unit build: there are shallow local minima, and the best end counts.
+const STARTS: [(f64, f64); 4] = [(0.5, 0.3), (0.05, 0.05), (2.0, 0.05), (1.0, 3.0)];
+/// Most Gauss-Newton steps from one start.
+const MOST_STEPS: usize = 60;
+/// A fit ends when a step lowers its cost by less than this share.
+const SETTLED: f64 = 1e-7;
+/// Longest step of any unknown: a factor of 4.5.
+const LONGEST: f64 = 1.5;
+
+/// Most probable K, S and builds behind one card.
+pub fn fit(card: &Card, prior: &Prior, optics: Optics) -> Fitted {
+    let problem = Problem {
+        card,
+        optics,
+        mean: prior.mean(card),
+        covariance: prior.covariance(card),
+    };
+    let precision = prior.precision(card);
+    STARTS
+        .iter()
+        .map(|&start| problem.descend(start, &precision))
+        .reduce(|best, next| if next.cost < best.cost { next } else { best })
+        .map(|end| problem.finish(end))
+        .expect("there is at least one start")
+}
+
+/// Nominal builds from the cells: films ranked by depth, a factor 2 between neighbours, the middle one (of an even number
+/// the lower middle) at 1. Depth is how far a film takes its cells from the bare stripes.
+///
+/// `depths`: one number a film, larger for thicker. Returns the builds and which film is the reference.
+pub fn nominal_builds(depths: &[f64]) -> (Vec<f64>, usize) {
+    let mut order: Vec<usize> = (0..depths.len()).collect();
+    order.sort_by(|&i, &j| depths[i].total_cmp(&depths[j]));
+    let middle = (depths.len().max(1) - 1) / 2;
+    let mut builds = vec![1.0; depths.len()];
+    for (rank, &film) in order.iter().enumerate() {
+        builds[film] = libm::pow(2.0, rank as f64 - middle as f64);
+    }
+    (builds, order.get(middle).copied().unwrap_or(0))
+}
+
+struct Problem<'a> {
+    card: &'a Card,
+    optics: Optics,
+    mean: DVector<f64>,
+    covariance: DMatrix<f64>,
+}
+
+/// A point of the descent. `dual` is the prior's precision times the distance from its mean: it makes the prior's cost a
+/// dot product, and steps keep it without ever inverting the covariance.
+#[derive(Clone)]
+struct Point {
+    theta: DVector<f64>,
+    dual: DVector<f64>,
+    seen: Vec<f64>,
+    jacobian: DMatrix<f64>,
+    cost: f64,
+    chi_squared: f64,
+    steps: usize,
+}
+
+impl Problem<'_> {
+    fn descend(&self, (k, s): (f64, f64), precision: &DMatrix<f64>) -> Point {
+        let mut theta = self.mean.clone();
+        for band in 0..BANDS {
+            theta[band] = libm::log(k);
+            theta[BANDS + band] = libm::log(s);
+        }
+        let dual = precision * (&theta - &self.mean);
+        let mut here = self.point(theta, dual, 0);
+        for step in 1..=MOST_STEPS {
+            let (towards, dual) = self.target(&here);
+            let mut change = towards - &here.theta;
+            let longest = change.amax();
+            let mut share = if longest > LONGEST {
+                LONGEST / longest
+            } else {
+                1.0
+            };
+            let mut next = None;
+            for _ in 0..12 {
+                let theta = &here.theta + share * &change;
+                let mixed = (1.0 - share) * &here.dual + share * &dual;
+                let there = self.point(theta, mixed, step);
+                if there.cost < here.cost {
+                    next = Some(there);
+                    break;
+                }
+                share *= 0.4;
+            }
+            change.fill(0.0);
+            let Some(there) = next else { break };
+            let drop = here.cost - there.cost;
+            here = there;
+            if drop < SETTLED * here.cost {
+                break;
+            }
+        }
+        here
+    }
+
+    /// Where the linearised problem has its optimum, and that point's dual.
+    fn target(&self, here: &Point) -> (DVector<f64>, DVector<f64>) {
+        let n = self.card.data.len();
+        let offset = &here.theta - &self.mean;
+        let spread = &self.covariance * here.jacobian.transpose();
+        let mut inner = &here.jacobian * &spread;
+        let mut right = &here.jacobian * &offset;
+        for (i, datum) in self.card.data.iter().enumerate() {
+            inner[(i, i)] += datum.sd * datum.sd;
+            right[i] += residual(datum, here.seen[i]);
+        }
+        debug_assert_eq!(inner.nrows(), n);
+        let weights = match inner.cholesky() {
+            Some(factor) => factor.solve(&right),
+            None => DVector::zeros(n),
+        };
+        (
+            &self.mean + &spread * &weights,
+            here.jacobian.transpose() * weights,
+        )
+    }
+
+    fn point(&self, theta: DVector<f64>, dual: DVector<f64>, steps: usize) -> Point {
+        let (seen, jacobian) = self.forward(&theta);
+        let chi_squared = self
+            .card
+            .data
+            .iter()
+            .zip(&seen)
+            .map(|(d, &v)| (residual(d, v) / d.sd) * (residual(d, v) / d.sd))
+            .sum::<f64>();
+        let cost = chi_squared + dual.dot(&(&theta - &self.mean));
+        Point {
+            theta,
+            dual,
+            seen,
+            jacobian,
+            cost,
+            chi_squared,
+            steps,
+        }
+    }
+
+    /// Every datum as the constants give it, and its slopes along the unknowns. A bound that holds has no slope.
+    fn forward(&self, theta: &DVector<f64>) -> (Vec<f64>, DMatrix<f64>) {
+        let card = self.card;
+        let films = card.nominal.len();
+        let grounds = card.grounds.len();
+        // seen[film][ground][band] with slopes; each film and ground is computed once for all its channels.
+        let mut table = vec![[[0.0; 3]; BANDS]; films * grounds];
+        for film in 0..films {
+            let build = libm::exp(theta[2 * BANDS + film]);
+            for band in 0..BANDS {
+                let slopes = self.optics.slopes(
+                    libm::exp(theta[band]) * build,
+                    libm::exp(theta[BANDS + band]) * build,
+                );
+                for (g, ground) in card.grounds.iter().enumerate() {
+                    table[film * grounds + g][band] = slopes.over(ground[band]);
+                }
+            }
+        }
+        let mut seen = Vec::with_capacity(card.data.len());
+        let mut jacobian = DMatrix::zeros(card.data.len(), theta.len());
+        for (i, datum) in card.data.iter().enumerate() {
+            let bands = &table[datum.film * grounds + datum.ground];
+            let value: f64 = (0..BANDS).map(|b| datum.row[b] * bands[b][0]).sum();
+            seen.push(value);
+            if datum.says != Says::Equal && residual(datum, value) == 0.0 {
+                continue;
+            }
+            let mut by_build = 0.0;
+            for b in 0..BANDS {
+                let (by_k, by_s) = (datum.row[b] * bands[b][1], datum.row[b] * bands[b][2]);
+                jacobian[(i, b)] = by_k;
+                jacobian[(i, BANDS + b)] = by_s;
+                // A thicker film is more K and more S.
+                by_build += by_k + by_s;
+            }
+            if datum.film != card.reference {
+                jacobian[(i, 2 * BANDS + datum.film)] = by_build;
+            }
+        }
+        (seen, jacobian)
+    }
+
+    fn finish(&self, end: Point) -> Fitted {
+        // Posterior covariance P - P J^T (J P J^T + R)^-1 J P.
+        let spread = &self.covariance * end.jacobian.transpose();
+        let mut inner = &end.jacobian * &spread;
+        for (i, datum) in self.card.data.iter().enumerate() {
+            inner[(i, i)] += datum.sd * datum.sd;
+        }
+        let mut covariance = self.covariance.clone();
+        if let Some(factor) = inner.cholesky() {
+            covariance -= &spread * factor.solve(&spread.transpose());
+        }
+        // Rounding leaves it a little asymmetric.
+        covariance = 0.5 * (&covariance + covariance.transpose());
+        Fitted {
+            optics: self.optics,
+            log_absorption: std::array::from_fn(|b| end.theta[b]),
+            log_scattering: std::array::from_fn(|b| end.theta[BANDS + b]),
+            log_builds: end.theta.iter().skip(2 * BANDS).copied().collect(),
+            covariance,
+            fitted: end.seen,
+            chi_squared: end.chi_squared,
+            cost: end.cost,
+            steps: end.steps,
+        }
+    }
+}
+
+/// Measured minus given; zero where a bound holds.
+fn residual(datum: &Datum, given: f64) -> f64 {
+    let r = datum.value - given;
+    match datum.says {
+        Says::Equal => r,
+        Says::AtMost => r.min(0.0),
+        Says::AtLeast => r.max(0.0),
+    }
+}

@@ -83,3 +83,102 @@ pub fn xyz_of(reflectance: &Bands) -> Xyz {
     let dot = |row: &Bands| row.iter().zip(reflectance).map(|(w, r)| w * r).sum::<f64>();
     Xyz::new(dot(&rows[0]), dot(&rows[1]), dot(&rows[2]))
 }
+
+/// Variance of the smoothest-spectrum search: how exactly the colour has to be met.
+const COLOUR_SD: f64 = 0.002;
+/// Standard deviation of the second differences of the spectrum's logit.
+const SMOOTH_SD: f64 = 0.6;
+
+/// Smoothest reflectance spectrum behind one XYZ colour: logit of reflectance with normal second differences, met within
+/// [`COLOUR_SD`], by Gauss-Newton.
+///
+/// The idea is Burns's (arXiv 1710.05732); a spectrum between 0 and 1 always comes out, also for colours that no
+/// reflectance has, where it is the nearest one.
+pub fn smoothest(xyz: Xyz) -> Bands {
+    let rows = to_xyz_rows();
+    let target = [xyz.x, xyz.y, xyz.z];
+    let covariance = smoothness_covariance();
+    // mean + P J^T (J P J^T + R)^-1 (residual + J (z - mean)), with the prior's mean at a middle grey.
+    let start = libm::log(0.3 / 0.7);
+    let mut z = [start; BANDS];
+    let mut best = (f64::INFINITY, z);
+    for _ in 0..60 {
+        let r = z.map(logistic);
+        let mut jacobian = nalgebra::SMatrix::<f64, 3, BANDS>::zeros();
+        let mut right = nalgebra::SVector::<f64, 3>::zeros();
+        let mut miss = 0.0;
+        for axis in 0..3 {
+            let mut seen = 0.0;
+            for band in 0..BANDS {
+                seen += rows[axis][band] * r[band];
+                jacobian[(axis, band)] = rows[axis][band] * r[band] * (1.0 - r[band]);
+                right[axis] += jacobian[(axis, band)] * (z[band] - start);
+            }
+            right[axis] += target[axis] - seen;
+            miss += (target[axis] - seen) * (target[axis] - seen);
+        }
+        if miss < best.0 {
+            best = (miss, z);
+        }
+        let spread = covariance * jacobian.transpose();
+        let mut inner = jacobian * spread;
+        for axis in 0..3 {
+            inner[(axis, axis)] += COLOUR_SD * COLOUR_SD;
+        }
+        let Some(factor) = inner.cholesky() else {
+            break;
+        };
+        let step = spread * factor.solve(&right);
+        let mut largest: f64 = 0.0;
+        for band in 0..BANDS {
+            let change = (start + step[band] - z[band]).clamp(-2.0, 2.0);
+            z[band] += change;
+            largest = largest.max(change.abs());
+        }
+        if largest < 1e-7 {
+            return z.map(logistic);
+        }
+    }
+    // Colours outside the reflectances' own gamut do not settle: the nearest seen on the way.
+    best.1.map(logistic)
+}
+
+fn logistic(z: f64) -> f64 {
+    1.0 / (1.0 + libm::exp(-z))
+}
+
+/// Covariance of the logit spectrum: second differences of [`SMOOTH_SD`], level and slope almost free.
+fn smoothness_covariance() -> &'static nalgebra::SMatrix<f64, BANDS, BANDS> {
+    static COVARIANCE: std::sync::OnceLock<nalgebra::SMatrix<f64, BANDS, BANDS>> =
+        std::sync::OnceLock::new();
+    COVARIANCE.get_or_init(|| {
+        let mut precision = roughness() / (SMOOTH_SD * SMOOTH_SD);
+        for band in 0..BANDS {
+            precision[(band, band)] += 1e-3;
+        }
+        invert_positive(precision)
+    })
+}
+
+/// D^T D of the second differences D.
+pub(crate) fn roughness() -> nalgebra::SMatrix<f64, BANDS, BANDS> {
+    let mut m = nalgebra::SMatrix::<f64, BANDS, BANDS>::zeros();
+    for i in 0..BANDS - 2 {
+        let row = [(i, 1.0), (i + 1, -2.0), (i + 2, 1.0)];
+        for (p, x) in row {
+            for (q, y) in row {
+                m[(p, q)] += x * y;
+            }
+        }
+    }
+    m
+}
+
+/// Inverse of a symmetric positive definite matrix over the bands.
+pub(crate) fn invert_positive(
+    m: nalgebra::SMatrix<f64, BANDS, BANDS>,
+) -> nalgebra::SMatrix<f64, BANDS, BANDS> {
+    m.cholesky()
+        .expect("a prior's precision is positive definite by construction")
+        .inverse()
+}

@@ -1,0 +1,290 @@
+//! One film, tabulated: A, B, C on a log grid of K X and S X, interpolated smoothly.
+//!
+//! `cargo run --release --example make_table` remakes `table.bin` from [`super::transport`]; a test remakes nodes.
+
+use std::sync::OnceLock;
+
+use super::{Response, transport::Transport};
+
+/// Anisotropy of the scattering that the table was made for. Tried, not tuned: 0 fits isotropic paints slightly better
+/// and forward scattering ones much worse. Constants fitted with it belong to it.
+pub const ANISOTROPY: f64 = 0.4;
+/// Quadrature directions of the table's transport.
+pub const DIRECTIONS: usize = 12;
+/// Nodes along each axis.
+pub const NODES: usize = 57;
+/// Least K X and S X of the grid; smaller ones count as this.
+pub const LEAST: f64 = 1e-4;
+/// Most K X and S X of the grid; larger ones count as this.
+pub const MOST: f64 = 150.0;
+
+/// Below these, logarithms stop: no light worth counting.
+const LEAST_A: f64 = 1e-12;
+const LEAST_B: f64 = 1e-14;
+
+/// `table.bin`: for every node, K X outside and S X inside, log A, log B and C as little-endian f32.
+static STORED: &[u8] = include_bytes!("table.bin");
+
+/// A film's response and how it changes with the logarithms of K X and S X.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Slopes {
+    /// The response itself.
+    pub at: Response,
+    /// Change per unit log(K X).
+    pub by_absorption: Response,
+    /// Change per unit log(S X).
+    pub by_scattering: Response,
+}
+
+impl Slopes {
+    /// Seen over a ground of internal reflectance `rho`, and its change per unit log(K X) and log(S X).
+    #[inline]
+    pub fn over(&self, rho: f64) -> [f64; 3] {
+        let gain = 1.0 / (1.0 - self.at.c * rho);
+        let crossed = rho * gain;
+        let returned = self.at.b * crossed * crossed;
+        let change = |d: &Response| d.a + d.b * crossed + d.c * returned;
+        [
+            self.at.a + self.at.b * crossed,
+            change(&self.by_absorption),
+            change(&self.by_scattering),
+        ]
+    }
+}
+
+/// Bicubic B-spline through the nodes of log A, log B and C.
+#[derive(Debug, Clone)]
+pub struct Table {
+    /// (NODES + 2) x (NODES + 2) coefficients of the three functions.
+    coefficients: Vec<[f64; 3]>,
+}
+
+const SIDE: usize = NODES + 2;
+
+/// Logarithm of the grid's node `i`.
+fn node(i: usize) -> f64 {
+    libm::log(LEAST) + spacing() * i as f64
+}
+
+fn spacing() -> f64 {
+    (libm::log(MOST) - libm::log(LEAST)) / (NODES - 1) as f64
+}
+
+/// What the table stores at node (`i` of K X, `j` of S X): log A, log B, C by exact transport.
+pub fn make_node(transport: &Transport<DIRECTIONS>, i: usize, j: usize) -> [f32; 3] {
+    let film = transport.film(libm::exp(node(i)), libm::exp(node(j)), 1.0);
+    let r = transport.stack(&[&film]);
+    [
+        libm::log(r.a.max(LEAST_A)) as f32,
+        libm::log(r.b.max(LEAST_B)) as f32,
+        r.c as f32,
+    ]
+}
+
+/// The whole table as it is stored.
+pub fn make() -> Vec<u8> {
+    let transport = Transport::<DIRECTIONS>::new(ANISOTROPY);
+    let mut bytes = Vec::with_capacity(NODES * NODES * 12);
+    for i in 0..NODES {
+        for j in 0..NODES {
+            for value in make_node(&transport, i, j) {
+                bytes.extend_from_slice(&value.to_le_bytes());
+            }
+        }
+    }
+    bytes
+}
+
+/// Node (`i`, `j`) as stored.
+pub fn stored_node(i: usize, j: usize) -> [f32; 3] {
+    let start = 12 * (i * NODES + j);
+    std::array::from_fn(|f| {
+        let at = start + 4 * f;
+        f32::from_le_bytes([STORED[at], STORED[at + 1], STORED[at + 2], STORED[at + 3]])
+    })
+}
+
+impl Table {
+    /// The stored table, unpacked once.
+    pub fn shared() -> &'static Self {
+        static TABLE: OnceLock<Table> = OnceLock::new();
+        TABLE.get_or_init(|| Self::through(|i, j| stored_node(i, j).map(f64::from)))
+    }
+
+    /// A table through given nodes.
+    fn through(at: impl Fn(usize, usize) -> [f64; 3]) -> Self {
+        let mut coefficients = vec![[0.0; 3]; SIDE * SIDE];
+        for function in 0..3 {
+            // First along S for every row of nodes, then along K for every column of the result.
+            let rows: Vec<Vec<f64>> = (0..NODES)
+                .map(|i| {
+                    spline_coefficients(&(0..NODES).map(|j| at(i, j)[function]).collect::<Vec<_>>())
+                })
+                .collect();
+            for j in 0..SIDE {
+                let column: Vec<f64> = rows.iter().map(|row| row[j]).collect();
+                for (i, c) in spline_coefficients(&column).into_iter().enumerate() {
+                    coefficients[i * SIDE + j][function] = c;
+                }
+            }
+        }
+        Self { coefficients }
+    }
+
+    /// Response of one film of K X = `kx`, S X = `sx`, with its slopes.
+    pub fn slopes(&self, kx: f64, sx: f64) -> Slopes {
+        let (i, u, du) = basis(kx);
+        let (j, v, dv) = basis(sx);
+        let mut value = [0.0; 3];
+        let mut by_k = [0.0; 3];
+        let mut by_s = [0.0; 3];
+        for p in 0..4 {
+            let mut row = [0.0; 3];
+            let mut row_s = [0.0; 3];
+            for q in 0..4 {
+                let c = &self.coefficients[(i + p) * SIDE + j + q];
+                for f in 0..3 {
+                    row[f] += v[q] * c[f];
+                    row_s[f] += dv[q] * c[f];
+                }
+            }
+            for f in 0..3 {
+                value[f] += u[p] * row[f];
+                by_k[f] += du[p] * row[f];
+                by_s[f] += u[p] * row_s[f];
+            }
+        }
+        let (a, b) = (libm::exp(value[0]), libm::exp(value[1]));
+        let change = |d: [f64; 3]| Response {
+            a: a * d[0],
+            b: b * d[1],
+            c: d[2],
+        };
+        Slopes {
+            at: Response { a, b, c: value[2] },
+            by_absorption: change(by_k),
+            by_scattering: change(by_s),
+        }
+    }
+
+    /// Response of one film of K X = `kx`, S X = `sx`.
+    pub fn film(&self, kx: f64, sx: f64) -> Response {
+        self.slopes(kx, sx).at
+    }
+}
+
+/// First of the four coefficients that matter at `x`, their weights, and the weights' slopes per unit log x.
+fn basis(x: f64) -> (usize, [f64; 4], [f64; 4]) {
+    let inside = (LEAST..=MOST).contains(&x);
+    let position = (libm::log(x.clamp(LEAST, MOST)) - node(0)) / spacing();
+    let cell = (position as usize).min(NODES - 2);
+    let t = position - cell as f64;
+    let (t2, s) = (t * t, 1.0 - t);
+    let weights = [
+        s * s * s / 6.0,
+        (4.0 - 6.0 * t2 + 3.0 * t2 * t) / 6.0,
+        (1.0 + 3.0 * t + 3.0 * t2 - 3.0 * t2 * t) / 6.0,
+        t2 * t / 6.0,
+    ];
+    // Outside the grid nothing changes any more.
+    let h = if inside { 1.0 / spacing() } else { 0.0 };
+    let slopes = [
+        -0.5 * s * s * h,
+        (-2.0 * t + 1.5 * t2) * h,
+        (0.5 + t - 1.5 * t2) * h,
+        0.5 * t2 * h,
+    ];
+    (cell, weights, slopes)
+}
+
+/// Coefficients of the cubic B-spline through equally spaced values, straight at its ends (natural).
+fn spline_coefficients(values: &[f64]) -> Vec<f64> {
+    let n = values.len();
+    let mut c = vec![0.0; n + 2];
+    // Natural ends make the end coefficients the values themselves; between them (1, 4, 1)/6 by the Thomas algorithm.
+    c[1] = values[0];
+    c[n] = values[n - 1];
+    let mut ratio = vec![0.0; n];
+    let mut right = vec![0.0; n];
+    for i in 1..n - 1 {
+        let before = if i == 1 {
+            (0.0, values[0])
+        } else {
+            (ratio[i - 1], right[i - 1])
+        };
+        let last = if i == n - 2 { values[n - 1] } else { 0.0 };
+        let pivot = 4.0 - before.0;
+        ratio[i] = 1.0 / pivot;
+        right[i] = (6.0 * values[i] - before.1 - last) / pivot;
+    }
+    for i in (1..n - 1).rev() {
+        c[i + 1] = right[i] - if i == n - 2 { 0.0 } else { ratio[i] * c[i + 2] };
+    }
+    c[0] = 2.0 * c[1] - c[2];
+    c[n + 1] = 2.0 * c[n] - c[n - 1];
+    c
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn stored_nodes_are_what_transport_makes() {
+        let transport = Transport::<DIRECTIONS>::new(ANISOTROPY);
+        assert_eq!(STORED.len(), NODES * NODES * 12);
+        for i in (0..NODES).step_by(7) {
+            for j in (0..NODES).step_by(5) {
+                for (made, stored) in make_node(&transport, i, j).iter().zip(stored_node(i, j)) {
+                    assert!(
+                        (made - stored).abs() <= 2e-6 * stored.abs().max(1.0),
+                        "node {i} {j}: {made} {stored}"
+                    );
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn between_nodes_it_agrees_with_transport() {
+        let transport = Transport::<DIRECTIONS>::new(ANISOTROPY);
+        let mut worst: f64 = 0.0;
+        for i in 0..40 {
+            for j in 0..40 {
+                let kx = libm::pow(10.0, -3.3 + 0.11 * f64::from(i));
+                let sx = libm::pow(10.0, -3.3 + 0.11 * f64::from(j));
+                let exact = transport.stack(&[&transport.film(kx, sx, 1.0)]);
+                let quick = Table::shared().film(kx, sx);
+                for rho in [0.0, 0.2, 0.9] {
+                    worst = worst.max((exact.over(rho) - quick.over(rho)).abs());
+                }
+            }
+        }
+        assert!(worst < 1e-4, "{worst}");
+    }
+
+    #[test]
+    fn slopes_are_the_differences() {
+        for (kx, sx) in [(0.01, 0.3), (1.7, 0.02), (4.0, 9.0), (0.3, 40.0)] {
+            let [_, by_k, by_s] = Table::shared().slopes(kx, sx).over(0.7);
+            let h = 1e-5;
+            let at = |k: f64, s: f64| Table::shared().film(k, s).over(0.7);
+            let k = (at(kx * (1.0 + h), sx) - at(kx * (1.0 - h), sx)) / (2.0 * h);
+            let s = (at(kx, sx * (1.0 + h)) - at(kx, sx * (1.0 - h))) / (2.0 * h);
+            assert!(
+                (k - by_k).abs() < 1e-6 && (s - by_s).abs() < 1e-6,
+                "{k} {by_k} {s} {by_s}"
+            );
+        }
+    }
+
+    #[test]
+    fn outside_the_grid_nothing_changes() {
+        let [_, by_k, _] = Table::shared().slopes(1e-6, 1.0).over(0.5);
+        assert_eq!(by_k, 0.0);
+        assert_eq!(
+            Table::shared().film(1e-9, 1.0),
+            Table::shared().film(LEAST, 1.0)
+        );
+    }
+}

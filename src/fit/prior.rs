@@ -1,0 +1,91 @@
+//! What is known of any paint before its card is seen: K and S change smoothly with wavelength.
+
+use nalgebra::{DMatrix, DVector};
+
+use super::Card;
+use crate::spectrum::{self, BANDS};
+
+/// The prior. Standard deviations are of natural logarithms.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Prior {
+    /// Second differences of log K between bands.
+    pub rough_absorption: f64,
+    /// Second differences of log S: scattering has no narrow bands.
+    pub rough_scattering: f64,
+    /// Mean level of K and how far it may be from it.
+    pub absorption: (f64, f64),
+    /// Mean level of S and how far it may be from it.
+    pub scattering: (f64, f64),
+    /// Log builds about their nominal values.
+    pub build: f64,
+}
+
+impl Default for Prior {
+    fn default() -> Self {
+        Self {
+            rough_absorption: 0.5,
+            rough_scattering: 0.1,
+            absorption: (0.5, 3.0),
+            scattering: (0.3, 2.5),
+            build: 0.5,
+        }
+    }
+}
+
+impl Prior {
+    /// Mean of the unknowns.
+    pub(super) fn mean(&self, card: &Card) -> DVector<f64> {
+        let films = card.nominal.len();
+        DVector::from_fn(2 * BANDS + films, |i, _| match i {
+            _ if i < BANDS => libm::log(self.absorption.0),
+            _ if i < 2 * BANDS => libm::log(self.scattering.0),
+            _ => libm::log(card.nominal[i - 2 * BANDS]),
+        })
+    }
+
+    fn block(rough: f64, level: f64) -> nalgebra::SMatrix<f64, BANDS, BANDS> {
+        let mut precision = spectrum::roughness() / (rough * rough);
+        for band in 0..BANDS {
+            precision[(band, band)] += 1.0 / (level * level * BANDS as f64);
+        }
+        precision
+    }
+
+    /// Precision (inverse covariance) of the unknowns; the reference film's build is known and counts as zero.
+    pub(super) fn precision(&self, card: &Card) -> DMatrix<f64> {
+        self.assemble(
+            card,
+            Self::block(self.rough_absorption, self.absorption.1),
+            Self::block(self.rough_scattering, self.scattering.1),
+            1.0 / (self.build * self.build),
+        )
+    }
+
+    /// Covariance of the unknowns.
+    pub(super) fn covariance(&self, card: &Card) -> DMatrix<f64> {
+        self.assemble(
+            card,
+            spectrum::invert_positive(Self::block(self.rough_absorption, self.absorption.1)),
+            spectrum::invert_positive(Self::block(self.rough_scattering, self.scattering.1)),
+            self.build * self.build,
+        )
+    }
+
+    fn assemble(
+        &self,
+        card: &Card,
+        absorption: nalgebra::SMatrix<f64, BANDS, BANDS>,
+        scattering: nalgebra::SMatrix<f64, BANDS, BANDS>,
+        build: f64,
+    ) -> DMatrix<f64> {
+        let films = card.nominal.len();
+        let mut m = DMatrix::zeros(2 * BANDS + films, 2 * BANDS + films);
+        m.view_mut((0, 0), (BANDS, BANDS)).copy_from(&absorption);
+        m.view_mut((BANDS, BANDS), (BANDS, BANDS))
+            .copy_from(&scattering);
+        for film in (0..films).filter(|&f| f != card.reference) {
+            m[(2 * BANDS + film, 2 * BANDS + film)] = build;
+        }
+        m
+    }
+}
