@@ -8,9 +8,11 @@
 //! 4. [`paint`]: constants -> verdict (clear, milky, covering), the record that is kept, the pigment file.
 //! 5. [`picture`]: a kept paint over any underpainting -> Lab and a 90 % range.
 //!
+//! [`reading`] runs 1 to 4 in one call, for the page and for the command alike.
+//!
 //! Under them lie [`spectrum`] and [`colour`] (bands, CIE tables, XYZ, Lab, CIEDE2000) and [`film`] (the optics of
 //! paint films). [`chart`] draws results as SVG. Only `web` knows a browser; only the program in
-//! `src/bin/twoground.rs` knows files and sockets. [`simulate`] paints invented cards for samples, tests and benches.
+//! `src/bin/twoground` knows files and sockets. [`simulate`] paints invented cards for samples, tests and benches.
 //!
 //! Units: wavelengths in nm; reflectances and XYZ relative to a perfect diffuser (1 = all light), illuminant D50,
 //! CIE 1931 2 degree observer (the ICC connection space); K and S in two-flux units per unit build, where one build is
@@ -24,6 +26,7 @@ pub mod film;
 pub mod fit;
 pub mod paint;
 pub mod picture;
+pub mod reading;
 pub mod scan;
 #[cfg(not(target_arch = "wasm32"))]
 pub mod simulate;

@@ -1,24 +1,21 @@
 //! Predictions: films of kept paints over any underpainting, with their range.
+//!
+//! A single film goes through the table that its constants were fitted with. Several films are joined by exact transport
+//! ([`transport`]), since light that turns between two films does not stay diffuse.
 
-use nalgebra::{DMatrix, Matrix3};
+use nalgebra::{Matrix3, SMatrix};
 
 use crate::{
+    Error, Result,
     colour::{self, Lab, Xyz},
-    film::{surface, table::Table},
+    film::{
+        Response, surface, table,
+        transport::{Layer, Transport},
+    },
     fit::uncertainty,
+    paint::{Constants, Covariance, Record, Seen, verdict},
     spectrum::{self, BANDS, Bands},
 };
-
-/// What a prediction needs of one paint: its constants and how well they are known.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Constants {
-    /// K on the bands, per unit build.
-    pub absorption: Bands,
-    /// S on the bands.
-    pub scattering: Bands,
-    /// Covariance of log K and log S, in that order.
-    pub covariance: DMatrix<f64>,
-}
 
 /// A predicted colour.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -53,39 +50,293 @@ impl Ground {
     }
 }
 
-/// One film over one ground.
-pub fn film_over(paint: &Constants, build: f64, ground: &Ground) -> Predicted {
-    let table = Table::shared();
-    let mut seen = [0.0; BANDS];
-    let mut slopes = [[0.0; 2]; BANDS];
-    for band in 0..BANDS {
-        let [value, by_k, by_s] = table
-            .slopes(
-                paint.absorption[band] * build,
-                paint.scattering[band] * build,
-            )
-            .over(ground.internal[band]);
-        seen[band] = value;
-        slopes[band] = [by_k, by_s];
+/// A film to be laid: which paint and how thick.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Film {
+    /// Index of its paint.
+    pub paint: usize,
+    /// Build in units of that paint's reference film.
+    pub build: f64,
+}
+
+/// Directions of the transport that joins films: eight are within 0.1 CIEDE2000 of twenty-four at the median.
+const STACK_DIRECTIONS: usize = 8;
+/// Largest build that is predicted, in units of the reference film.
+pub const MOST_BUILD: f64 = 100.0;
+/// Most films of a stack.
+pub const MOST_FILMS: usize = 20;
+
+/// Films from the bottom up, ready to be laid over any number of grounds: all that costs is done once.
+#[derive(Debug, Clone)]
+pub struct Stack {
+    bands: Vec<BandStack>,
+    /// For every film, the covariance of its paint and whether an earlier film has the same paint.
+    paints: Vec<(usize, Covariance)>,
+    films: Vec<Film>,
+}
+
+/// One band's response, and its slopes along log K and log S of every film.
+#[derive(Debug, Clone)]
+struct BandStack {
+    response: Response,
+    slopes: Vec<[Response; 2]>,
+}
+
+impl Stack {
+    /// Films of `paints`, from the bottom up.
+    ///
+    /// # Errors
+    /// [`Error::CannotPredict`] for a build outside 0 to [`MOST_BUILD`], or more films than [`MOST_FILMS`].
+    pub fn new(paints: &[&Constants], films: &[Film]) -> Result<Self> {
+        if films.len() > MOST_FILMS {
+            return Err(Error::CannotPredict(format!(
+                "A stack of more than {MOST_FILMS} films is not predicted."
+            )));
+        }
+        for film in films {
+            if !(0.0..=MOST_BUILD).contains(&film.build) {
+                return Err(Error::CannotPredict(format!(
+                    "A film of build {} cannot be predicted: give 0 to {MOST_BUILD} times the card's reference film.",
+                    film.build
+                )));
+            }
+        }
+        // A film of no build leaves everything as it is.
+        let films: Vec<Film> = films.iter().copied().filter(|f| f.build > 0.0).collect();
+        let bands = match films.as_slice() {
+            [] => (0..BANDS).map(|_| BandStack::bare()).collect(),
+            [one] => (0..BANDS)
+                .map(|band| BandStack::single(paints[one.paint], one.build, band))
+                .collect(),
+            _ => {
+                let transport = Transport::<STACK_DIRECTIONS>::new(table::ANISOTROPY);
+                (0..BANDS)
+                    .map(|band| BandStack::joined(&transport, paints, &films, band))
+                    .collect()
+            }
+        };
+        Ok(Self {
+            bands,
+            paints: films
+                .iter()
+                .map(|f| (f.paint, paints[f.paint].covariance))
+                .collect(),
+            films,
+        })
     }
-    let (lab, to_lab) = colour::lab_with_slopes(spectrum::xyz_of(&seen));
-    let jacobian = lab_jacobian(&to_lab, &slopes);
-    let spread = &jacobian * &paint.covariance * jacobian.transpose();
-    let spread = Matrix3::from_fn(|i, j| spread[(i, j)]);
-    Predicted {
-        lab,
-        range: uncertainty::range(lab, &spread),
+
+    /// The stack over one ground.
+    pub fn over(&self, ground: &Ground) -> Predicted {
+        if self.films.is_empty() {
+            return Predicted {
+                lab: ground.lab,
+                range: 0.0,
+            };
+        }
+        let (lab, spread) = self.lab_with_spread(&ground.internal);
+        Predicted {
+            lab,
+            range: uncertainty::range(lab, &spread),
+        }
+    }
+
+    fn lab_with_spread(&self, ground: &Bands) -> (Lab, Matrix3<f64>) {
+        let mut seen = Seen {
+            reflectance: [0.0; BANDS],
+            by_absorption: [0.0; BANDS],
+            by_scattering: [0.0; BANDS],
+        };
+        for (band, stack) in self.bands.iter().enumerate() {
+            seen.reflectance[band] = stack.response.over(ground[band]);
+        }
+        let (lab, to_lab) = colour::lab_with_slopes(seen.xyz());
+        let to_lab = Matrix3::from_fn(|i, j| to_lab[i][j]);
+        // Films of one paint move together: their slopes add up before the covariance.
+        let mut by_paint: Vec<(usize, Covariance, SMatrix<f64, 3, { 2 * BANDS }>)> = Vec::new();
+        for (film, (paint, covariance)) in self.paints.iter().enumerate() {
+            for (band, stack) in self.bands.iter().enumerate() {
+                let [by_k, by_s] =
+                    stack.slopes[film].map(|d| slope_over(&stack.response, &d, ground[band]));
+                seen.by_absorption[band] = by_k;
+                seen.by_scattering[band] = by_s;
+            }
+            let slopes = to_lab * seen.xyz_slopes();
+            match by_paint.iter_mut().find(|(p, _, _)| p == paint) {
+                Some((_, _, sum)) => *sum += slopes,
+                None => by_paint.push((*paint, *covariance, slopes)),
+            }
+        }
+        let spread = by_paint.iter().fold(Matrix3::zeros(), |sum, (_, c, s)| {
+            sum + s * c * s.transpose()
+        });
+        (lab, spread)
+    }
+
+    /// L* of the nominal white less L* of the nominal black under these films: what remains visible of a drawing.
+    pub fn range_left(&self) -> f64 {
+        let l = |reflectance: f64| {
+            let ground = [surface::to_internal(reflectance); BANDS];
+            let seen: Bands = std::array::from_fn(|b| self.bands[b].response.over(ground[b]));
+            colour::lab(spectrum::xyz_of(&seen)).l
+        };
+        l(verdict::NOMINAL_WHITE) - l(verdict::NOMINAL_BLACK)
+    }
+
+    /// Glaze, veil or covering, for this stack over this ground.
+    pub fn verdict_over(&self, ground: &Ground) -> verdict::Here {
+        verdict::here(ground.lab, self.over(ground).lab, self.range_left())
     }
 }
 
-/// Slopes of Lab along log K and log S of every band.
-fn lab_jacobian(to_lab: &[[f64; 3]; 3], slopes: &[[f64; 2]; BANDS]) -> DMatrix<f64> {
-    let rows = spectrum::to_xyz_rows();
-    DMatrix::from_fn(3, 2 * BANDS, |i, j| {
-        let (band, which) = (j % BANDS, j / BANDS);
-        (0..3)
-            .map(|axis| to_lab[i][axis] * rows[axis][band])
-            .sum::<f64>()
-            * slopes[band][which]
+/// Slope of `a + b rho / (1 - c rho)` along a change `d` of (a, b, c).
+fn slope_over(at: &Response, d: &Response, rho: f64) -> f64 {
+    let crossed = rho / (1.0 - at.c * rho);
+    d.a + d.b * crossed + d.c * at.b * crossed * crossed
+}
+
+impl BandStack {
+    fn bare() -> Self {
+        Self {
+            response: Response {
+                a: 0.0,
+                b: surface::ENTRY,
+                c: surface::INNER,
+            },
+            slopes: Vec::new(),
+        }
+    }
+
+    fn single(paint: &Constants, build: f64, band: usize) -> Self {
+        let slopes = table::Table::shared().slopes(
+            paint.absorption[band] * build,
+            paint.scattering[band] * build,
+        );
+        Self {
+            response: slopes.at,
+            slopes: vec![[slopes.by_absorption, slopes.by_scattering]],
+        }
+    }
+
+    fn joined(
+        transport: &Transport<STACK_DIRECTIONS>,
+        paints: &[&Constants],
+        films: &[Film],
+        band: usize,
+    ) -> Self {
+        /// Step of the differences, in logarithms: far above rounding, well inside where responses are straight.
+        const H: f64 = 0.01;
+        let layer = |film: &Film, more_k: f64, more_s: f64| {
+            let paint = paints[film.paint];
+            transport.film(
+                paint.absorption[band] * more_k,
+                paint.scattering[band] * more_s,
+                film.build,
+            )
+        };
+        let layers: Vec<_> = films.iter().map(|f| layer(f, 1.0, 1.0)).collect();
+        let respond = |changed: Option<(usize, &Layer<STACK_DIRECTIONS>)>| {
+            let all: Vec<_> = layers
+                .iter()
+                .enumerate()
+                .map(|(i, l)| {
+                    changed
+                        .filter(|(at, _)| *at == i)
+                        .map_or(l, |(_, other)| other)
+                })
+                .collect();
+            transport.stack(&all)
+        };
+        let response = respond(None);
+        let slopes = films
+            .iter()
+            .enumerate()
+            .map(|(i, film)| {
+                let slope = |more_k: f64, more_s: f64| {
+                    let up = respond(Some((i, &layer(film, more_k, more_s))));
+                    Response {
+                        a: (up.a - response.a) / H,
+                        b: (up.b - response.b) / H,
+                        c: (up.c - response.c) / H,
+                    }
+                };
+                [slope(libm::exp(H), 1.0), slope(1.0, libm::exp(H))]
+            })
+            .collect();
+        Self { response, slopes }
+    }
+}
+
+/// One film of a kept paint over one ground.
+///
+/// # Errors
+/// As [`Stack::new`].
+pub fn film_over(paint: &Constants, build: f64, ground: &Ground) -> Result<Predicted> {
+    Ok(Stack::new(&[paint], &[Film { paint: 0, build }])?.over(ground))
+}
+
+/// A prediction in the form that the command prints.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Answer {
+    /// Colour and range.
+    pub predicted: Predicted,
+    /// Glaze, veil or covering here.
+    pub verdict: verdict::Here,
+    /// What the painter should know of this prediction.
+    pub notes: Vec<String>,
+}
+
+/// Films of records, from the bottom up, over one colour.
+///
+/// # Errors
+/// [`Error::CannotPredict`] where a record has no constants or a build is out of reach.
+pub fn answer(records: &[&Record], builds: &[f64], over: Lab) -> Result<Answer> {
+    let constants = records
+        .iter()
+        .map(|r| r.constants())
+        .collect::<Result<Vec<_>>>()?;
+    // A pigment given twice is one paint.
+    let first_like = |i: usize| (0..=i).find(|&j| constants[j] == constants[i]).unwrap_or(i);
+    let films: Vec<Film> = builds
+        .iter()
+        .enumerate()
+        .map(|(i, &build)| Film {
+            paint: first_like(i),
+            build,
+        })
+        .collect();
+    let paints: Vec<&Constants> = constants.iter().collect();
+    let stack = Stack::new(&paints, &films)?;
+    let ground = Ground::of(over);
+    Ok(Answer {
+        predicted: stack.over(&ground),
+        verdict: stack.verdict_over(&ground),
+        notes: notes(records, builds),
     })
+}
+
+fn notes(records: &[&Record], builds: &[f64]) -> Vec<String> {
+    let mut notes = Vec::new();
+    for (record, &build) in records.iter().zip(builds) {
+        let name = record.paint.name_or_unnamed();
+        let words = verdict::state_words(record.state);
+        if !words.is_empty() {
+            notes.push(format!("{name}: {words}"));
+        }
+        if build > 1.5 * record.thickest() {
+            notes.push(format!(
+                "{name}: thicker than any film on its card; the range is a guess beyond it."
+            ));
+        }
+        if record.dry.0 == "no" {
+            notes.push(format!(
+                "{name}: its card was not dry when scanned. Scan again when it is."
+            ));
+        }
+        if !record.stripes.sealed {
+            notes.push(format!(
+                "{name}: its card was not sealed, so the range is wider."
+            ));
+        }
+    }
+    notes
 }

@@ -1,13 +1,25 @@
 //! The pigment file: one paint as JSON. README.md documents it; `tests/data/pigment.schema.json` is its schema.
 
 use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
 
-use crate::card::Ground;
+use super::{Constants, Covariance};
+use crate::{
+    Error, Result,
+    card::Ground,
+    spectrum::{self, BANDS},
+};
 
 /// Value of [`Record::format`].
 pub const FORMAT: &str = "twoground-pigment";
 /// Version that this program writes.
 pub const VERSION: u32 = 1;
+/// Largest file that is read, in bytes.
+pub const LARGEST: usize = 4 << 20;
+/// Longest label text, in characters.
+pub const LONGEST_TEXT: usize = 2000;
+/// Most films and Colour Index names of one record.
+pub const MOST_ENTRIES: usize = 64;
 
 /// Everything known of one paint from one card. Field names are the file's.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -49,8 +61,8 @@ pub struct Record {
     pub findings: Vec<Finding>,
     /// Where it came from.
     pub provenance: Provenance,
-    /// Fields of newer programs, kept as they are.
-    #[serde(flatten)]
+    /// Fields of newer programs, kept as they are and written again.
+    #[serde(skip)]
     pub unknown: serde_json::Map<String, serde_json::Value>,
 }
 
@@ -221,7 +233,7 @@ pub struct Opacity {
     pub grade: Option<Grade>,
     /// Y over black / Y over white, per film.
     pub contrast_ratio: Vec<f64>,
-    /// Build at contrast ratio 0.98; absent when beyond three times the thickest film... see README.
+    /// Build at contrast ratio 0.98; absent when it is beyond ten times the thickest film.
     pub hiding_build: Option<f64>,
     /// Lab of a film too thick to see through.
     pub masstone_lab: Option<[f64; 3]>,
@@ -273,4 +285,321 @@ pub struct Provenance {
     pub when: String,
     /// Program version.
     pub program: String,
+}
+
+fn refused(field: impl Into<String>, reason: impl Into<String>) -> Error {
+    Error::PigmentFile {
+        field: field.into(),
+        reason: reason.into(),
+    }
+}
+
+impl Record {
+    /// Reads a pigment file and checks everything in it.
+    ///
+    /// # Errors
+    /// [`Error::PigmentFile`] with the field that is wrong and why.
+    pub fn read(text: &str) -> Result<Self> {
+        if text.len() > LARGEST {
+            return Err(refused(
+                "the file",
+                format!("is larger than {} MB", LARGEST >> 20),
+            ));
+        }
+        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+        let original: Value = serde_json::from_str(text)
+            .map_err(|e| refused("the file", format!("is not whole JSON ({e})")))?;
+        let Value::Object(fields) = &original else {
+            return Err(refused("the file", "is JSON but not an object"));
+        };
+        // Format and version first: a file of another kind or a newer one gets that said, not its first odd field.
+        if fields.get("format").and_then(Value::as_str) != Some(FORMAT) {
+            return Err(refused(
+                "format",
+                format!("is not \"{FORMAT}\", so this is another kind of file"),
+            ));
+        }
+        match fields.get("version").and_then(Value::as_u64) {
+            Some(v) if v == u64::from(VERSION) => {}
+            Some(v) if v > u64::from(VERSION) => {
+                return Err(refused(
+                    "version",
+                    format!("is {v}; this program reads up to {VERSION}. Use a newer program"),
+                ));
+            }
+            _ => return Err(refused("version", "is not a version number of this format")),
+        }
+        // From the text, not from `original`: there a key that stands twice has already been dropped.
+        let mut reader = serde_json::Deserializer::from_str(text);
+        let mut record: Self = serde_path_to_error::deserialize(&mut reader).map_err(|e| {
+            let path = e.path().to_string();
+            refused(
+                if path == "." { "the file".into() } else { path },
+                format!("is wrong ({})", e.inner()),
+            )
+        })?;
+        record.check()?;
+        let known =
+            serde_json::to_value(&record).map_err(|e| refused("the file", e.to_string()))?;
+        if let (Value::Object(original), Value::Object(known)) = (original, &known) {
+            record.unknown = unknown_fields(original, known);
+        }
+        Ok(record)
+    }
+
+    /// The pigment file as JSON text.
+    pub fn write(&self) -> String {
+        let mut value =
+            serde_json::to_value(self).expect("a record is plain numbers, texts and lists");
+        if let Value::Object(fields) = &mut value {
+            merge(fields, &self.unknown);
+        }
+        let mut text = serde_json::to_string_pretty(&value).expect("a value is always written");
+        text.push('\n');
+        text
+    }
+
+    /// K, S and their covariance, for predictions.
+    ///
+    /// # Errors
+    /// [`Error::CannotPredict`] for a paint without constants.
+    pub fn constants(&self) -> Result<Constants> {
+        if self.absorption.is_empty() {
+            return Err(Error::CannotPredict(format!(
+                "{} has no constants, only a picture: nothing can be predicted from it.",
+                self.paint.name_or_unnamed()
+            )));
+        }
+        let mut covariance = Covariance::zeros();
+        let factor = &self.uncertainty.lower_factor;
+        for i in 0..2 * BANDS {
+            for j in 0..=i {
+                let value = (0..=j).map(|k| factor[i][k] * factor[j][k]).sum();
+                covariance[(i, j)] = value;
+                covariance[(j, i)] = value;
+            }
+        }
+        Ok(Constants {
+            absorption: std::array::from_fn(|b| self.absorption[b]),
+            scattering: std::array::from_fn(|b| self.scattering[b]),
+            covariance,
+        })
+    }
+
+    /// Build of the thickest film on the card.
+    pub fn thickest(&self) -> f64 {
+        self.films.iter().map(|f| f.build).fold(0.0, f64::max)
+    }
+
+    /// Everything that types alone do not say.
+    fn check(&self) -> Result<()> {
+        let bands = |field: &str, values: &[f64], most: f64| -> Result<()> {
+            if values.len() != BANDS {
+                return Err(refused(
+                    field,
+                    format!("has {} numbers, not {BANDS}", values.len()),
+                ));
+            }
+            match values
+                .iter()
+                .position(|v| !v.is_finite() || *v <= 0.0 || *v > most)
+            {
+                Some(i) => Err(refused(
+                    format!("{field}[{i}]"),
+                    format!("is not between 0 and {most}"),
+                )),
+                None => Ok(()),
+            }
+        };
+        let within = |field: String, value: f64, low: f64, high: f64| -> Result<()> {
+            if value.is_finite() && (low..=high).contains(&value) {
+                Ok(())
+            } else {
+                Err(refused(field, format!("is not between {low} and {high}")))
+            }
+        };
+        self.paint.check()?;
+        if self.basis.wavelengths_nm != spectrum::wavelengths() {
+            return Err(refused(
+                "basis.wavelengths_nm",
+                "is not 400 to 700 nm every 10 nm",
+            ));
+        }
+        for (field, value, expected) in [
+            ("illuminant", &self.basis.illuminant, "D50"),
+            ("observer", &self.basis.observer, "CIE 1931 2 degree"),
+        ] {
+            if value != expected {
+                return Err(refused(
+                    format!("basis.{field}"),
+                    format!("is not \"{expected}\""),
+                ));
+            }
+        }
+        within(
+            "basis.surface.index".into(),
+            self.basis.surface.index,
+            1.0,
+            3.0,
+        )?;
+        within(
+            "basis.surface.entry".into(),
+            self.basis.surface.entry,
+            0.0,
+            1.0,
+        )?;
+        within(
+            "basis.surface.inner".into(),
+            self.basis.surface.inner,
+            0.0,
+            1.0,
+        )?;
+        within(
+            "basis.transport.anisotropy".into(),
+            self.basis.transport.anisotropy,
+            0.0,
+            0.99,
+        )?;
+        if self.films.is_empty() || self.films.len() > MOST_ENTRIES {
+            return Err(refused(
+                "films",
+                format!("has {} entries, not 1 to {MOST_ENTRIES}", self.films.len()),
+            ));
+        }
+        if self.reference_film >= self.films.len() {
+            return Err(refused("reference_film", "is not one of the films"));
+        }
+        for (i, film) in self.films.iter().enumerate() {
+            within(format!("films[{i}].build"), film.build, 1e-6, 1e6)?;
+            within(format!("films[{i}].build_sd"), film.build_sd, 0.0, 1e6)?;
+        }
+        for (field, xyz) in [
+            ("white_xyz", self.stripes.white_xyz),
+            ("black_xyz", self.stripes.black_xyz),
+        ] {
+            for value in xyz {
+                within(format!("stripes.{field}"), value, -0.1, 4.0)?;
+            }
+        }
+        bands("stripes.white_spectrum", &self.stripes.white_spectrum, 4.0)?;
+        bands("stripes.black_spectrum", &self.stripes.black_spectrum, 4.0)?;
+        for (i, cell) in self.cells.iter().enumerate() {
+            if cell.film >= self.films.len() {
+                return Err(refused(
+                    format!("cells[{i}].film"),
+                    "is not one of the films",
+                ));
+            }
+            for value in cell.xyz.iter().chain(&cell.fitted_xyz) {
+                within(format!("cells[{i}].xyz"), *value, -1.0, 10.0)?;
+            }
+            for value in cell.sd {
+                within(format!("cells[{i}].sd"), value, 0.0, 10.0)?;
+            }
+        }
+        if self.cells.len() > 2 * MOST_ENTRIES {
+            return Err(refused("cells", "has too many entries"));
+        }
+        if self.state == State::NotModelled
+            && self.absorption.is_empty()
+            && self.scattering.is_empty()
+        {
+            return Ok(());
+        }
+        bands("absorption", &self.absorption, 1e6)?;
+        bands("scattering", &self.scattering, 1e6)?;
+        let rows = 2 * BANDS + self.films.len();
+        let factor = &self.uncertainty.lower_factor;
+        if factor.len() != rows {
+            return Err(refused(
+                "uncertainty.lower_factor",
+                format!(
+                    "has {} rows, not {rows} (31 for log K, 31 for log S, one a film)",
+                    factor.len()
+                ),
+            ));
+        }
+        for (i, row) in factor.iter().enumerate() {
+            if row.len() != i + 1 || row.iter().any(|v| !v.is_finite() || v.abs() > 1e3) {
+                return Err(refused(
+                    format!("uncertainty.lower_factor[{i}]"),
+                    format!("is not {} numbers between -1000 and 1000", i + 1),
+                ));
+            }
+        }
+        Ok(())
+    }
+}
+
+impl Label {
+    /// The name, or a word for a tube without one.
+    pub fn name_or_unnamed(&self) -> &str {
+        if self.name.trim().is_empty() {
+            "This paint"
+        } else {
+            self.name.trim()
+        }
+    }
+
+    /// Checks lengths.
+    ///
+    /// # Errors
+    /// [`Error::PigmentFile`] naming the text that is too long.
+    pub fn check(&self) -> Result<()> {
+        let texts = [
+            ("name", &self.name),
+            ("maker", &self.maker),
+            ("binder", &self.binder),
+            ("batch", &self.batch),
+            ("drawn_on", &self.drawn_on),
+            ("lightfastness", &self.lightfastness),
+            ("notes", &self.notes),
+        ];
+        let long = texts
+            .into_iter()
+            .chain(self.colour_index.iter().map(|c| ("colour_index", c)));
+        for (field, text) in long {
+            if text.chars().count() > LONGEST_TEXT {
+                return Err(refused(
+                    format!("paint.{field}"),
+                    format!("is longer than {LONGEST_TEXT} characters"),
+                ));
+            }
+        }
+        if self.colour_index.len() > MOST_ENTRIES {
+            return Err(refused(
+                "paint.colour_index",
+                format!("has more than {MOST_ENTRIES} names"),
+            ));
+        }
+        Ok(())
+    }
+}
+
+/// What `original` has and `known` does not, objects inside objects too.
+fn unknown_fields(original: Map<String, Value>, known: &Map<String, Value>) -> Map<String, Value> {
+    original
+        .into_iter()
+        .filter_map(|(key, value)| match (value, known.get(&key)) {
+            (value, None) => Some((key, value)),
+            (Value::Object(inner), Some(Value::Object(known))) => {
+                let inner = unknown_fields(inner, known);
+                (!inner.is_empty()).then_some((key, Value::Object(inner)))
+            }
+            _ => None,
+        })
+        .collect()
+}
+
+/// Adds `more` to `fields`, objects inside objects too; what is there stays.
+fn merge(fields: &mut Map<String, Value>, more: &Map<String, Value>) {
+    for (key, value) in more {
+        match (fields.get_mut(key), value) {
+            (Some(Value::Object(inner)), Value::Object(value)) => merge(inner, value),
+            (Some(_), _) => {}
+            (None, _) => {
+                fields.insert(key.clone(), value.clone());
+            }
+        }
+    }
 }

@@ -1,0 +1,93 @@
+//! The program: builds and serves the page (`serve`, the default), or does the same reading and predicting without a
+//! page (`read`, `glaze`).
+
+mod package;
+mod serve;
+
+use std::ffi::OsString;
+use std::process::ExitCode;
+
+const USAGE: &str = "\
+Two Grounds: what a painter's own tubes do in thin films, from scans of drawdown cards.
+
+twoground [serve] [--port N] [--no-open]
+    Build the page, serve it on this machine only, print its address and open it.
+    --port N     listen on this port (default 4860; 0 takes any free one). Kept paints belong to one
+                 address: another port is another, empty shelf.
+    --no-open    do not open a browser
+
+twoground --help | --version
+";
+
+/// Why the program stops: told on standard error, and by the exit code.
+enum Failure {
+    /// The command line makes no sense: exit code 2.
+    Usage(String),
+    /// The work could not be done: exit code 1.
+    Work(twoground::Error),
+}
+
+impl From<lexopt::Error> for Failure {
+    fn from(error: lexopt::Error) -> Self {
+        Self::Usage(error.to_string())
+    }
+}
+
+impl From<twoground::Error> for Failure {
+    fn from(error: twoground::Error) -> Self {
+        Self::Work(error)
+    }
+}
+
+/// What every command gives back: the exit code, unless something stopped it.
+type Outcome = Result<ExitCode, Failure>;
+
+fn main() -> ExitCode {
+    match run(std::env::args_os().skip(1).collect()) {
+        Ok(code) => code,
+        Err(Failure::Usage(words)) => {
+            eprintln!("{words}. twoground --help shows what can be asked.");
+            ExitCode::from(2)
+        }
+        Err(Failure::Work(error)) => {
+            eprintln!("{error}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn run(mut args: Vec<OsString>) -> Outcome {
+    let command = match args.first().and_then(|arg| arg.to_str()) {
+        Some(word) if !word.starts_with('-') => Some(word.to_owned()),
+        _ => None,
+    };
+    if command.is_some() {
+        args.remove(0);
+    }
+    if args.iter().any(|arg| arg == "--help" || arg == "-h") {
+        return say(USAGE);
+    }
+    if args.iter().any(|arg| arg == "--version") {
+        return say(concat!("Two Grounds ", env!("CARGO_PKG_VERSION"), "\n"));
+    }
+    let parser = lexopt::Parser::from_args(args);
+    match command.as_deref() {
+        None | Some("serve") => serve::run(parser),
+        Some(other) => Err(Failure::Usage(format!("There is no command \"{other}\""))),
+    }
+}
+
+/// Writes to standard output; a reader that went away (`twoground --help | head -1`) is no failure.
+fn say(text: &str) -> Outcome {
+    use std::io::{ErrorKind, Write};
+    match std::io::stdout().lock().write_all(text.as_bytes()) {
+        Err(error) if error.kind() != ErrorKind::BrokenPipe => {
+            Err(Failure::Work(twoground::Error::Outside {
+                what: "Standard output",
+                doing: "could not be written",
+                reason: error.to_string(),
+            }))
+        }
+        _ => Ok(ExitCode::SUCCESS),
+    }
+}

@@ -1,0 +1,492 @@
+//! The whole reading of one card: pixels to a record, the same for the page and for the command.
+
+use nalgebra::{DMatrix, Matrix3};
+
+use crate::{
+    Error, Result,
+    card::{
+        Ground, Layout,
+        cells::{self, PooledCell, Sampled},
+    },
+    colour::{self, Xyz},
+    film::{surface, table},
+    fit::{self, Datum, Fitted, Optics, Prior, Says},
+    paint::{
+        Constants,
+        file::{self, Dry, Label, Record, State, Surface},
+        verdict,
+    },
+    scan::Scan,
+    spectrum::{self, BANDS, Bands},
+};
+
+/// What only the painter knows of a card.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Answers {
+    /// `yes`, `no`, or a day it has been dry since.
+    pub dry: String,
+    /// Gloss of the films.
+    pub surface: Surface,
+    /// Whether the card is sealed or painted rather than bare paper.
+    pub sealed: bool,
+    /// What set the films' thickness, as typed.
+    pub gauge: Option<String>,
+}
+
+impl Default for Answers {
+    fn default() -> Self {
+        Self {
+            dry: "yes".into(),
+            surface: Surface::Glossy,
+            sealed: true,
+            gauge: None,
+        }
+    }
+}
+
+/// Uncertainty that every cell shares, in reflectance: what a scanner does not repeat.
+const FLOOR: f64 = 0.002;
+/// Uncertainty in proportion to the value: what the optics do not say.
+const RELATIVE: f64 = 0.015;
+/// On bare paper the surface correction holds only roughly; both uncertainties grow by this (ours, not measured).
+const UNSEALED: f64 = 2.0;
+/// Share of clipped pixels from which a channel is a bound and no value.
+const CLIPPED: f64 = 0.05;
+
+/// Standard deviation of one cell's value of a sealed card: its own scatter, what a scanner does not repeat, and what the
+/// optics do not say.
+pub fn cell_sd(scatter: f64, value: f64) -> f64 {
+    let relative = RELATIVE * value;
+    (scatter * scatter + FLOOR * FLOOR + relative * relative).sqrt()
+}
+
+/// A card that has been read.
+#[derive(Debug, Clone)]
+pub struct Reading {
+    /// Where everything lies.
+    pub layout: Layout,
+    /// What the cells measure.
+    pub sampled: Sampled,
+    /// The fit, absent for paints that are not modelled.
+    pub fitted: Option<Fitted>,
+    /// The record to keep. Its label is empty until the painter writes one.
+    pub record: Record,
+}
+
+/// Reads one card of a scan.
+///
+/// # Errors
+/// [`Error::Layout`] and [`Error::NoFilms`] where the layout has nothing that can be sampled.
+pub fn read_card(scan: &Scan, layout: &Layout, answers: &Answers) -> Result<Reading> {
+    if layout.films.is_empty() {
+        return Err(Error::NoFilms);
+    }
+    let sampled = cells::sample(scan, layout)?;
+    let state = state_of(&sampled, layout.films.len());
+    let fit_card = card_for_fit(&sampled, layout.films.len(), answers);
+    let fitted = (state != State::NotModelled)
+        .then(|| fit::fit(&fit_card, &Prior::default(), Optics::Transport));
+    let record = record(
+        scan,
+        layout,
+        &sampled,
+        answers,
+        state,
+        fitted.as_ref(),
+        &fit_card,
+    );
+    Ok(Reading {
+        layout: layout.clone(),
+        sampled,
+        fitted,
+        record,
+    })
+}
+
+/// A constant that a dull film adds on top of everything (starting values, ours; 0.02 to 0.04 seen for sunken films), and
+/// how far it may be from that.
+fn surface_offset(surface: Surface) -> (f64, f64) {
+    match surface {
+        Surface::Glossy => (0.0, 0.0),
+        Surface::Satin => (0.01, 0.004),
+        Surface::Matt => (0.03, 0.01),
+    }
+}
+
+/// The cells as data of a fit.
+pub fn card_for_fit(sampled: &Sampled, films: usize, answers: &Answers) -> fit::Card {
+    let (offset, offset_sd) = surface_offset(answers.surface);
+    let widen = if answers.sealed { 1.0 } else { UNSEALED };
+    let rows = spectrum::to_xyz_rows();
+    let device = device_rows(&sampled.to_xyz, &rows);
+    let mut data = Vec::with_capacity(6 * films);
+    for cell in &sampled.pooled {
+        let ground = usize::from(cell.ground == Ground::Black);
+        let mut push = |row: &Bands, value: f64, scatter: f64, says: Says| {
+            // What a flat spectrum of 1 gives: floor and gloss scale with it.
+            let unit: f64 = row.iter().sum();
+            let shared = widen * FLOOR * unit.abs().max(0.5);
+            let relative = widen * RELATIVE * value;
+            let dull = offset_sd * unit;
+            data.push(Datum {
+                film: cell.film,
+                ground,
+                row: *row,
+                value: value - offset * unit,
+                sd: (scatter * scatter + shared * shared + relative * relative + dull * dull)
+                    .sqrt(),
+                says,
+            });
+        };
+        let clipped = |c: usize| cell.clipped_low[c] > CLIPPED || cell.clipped_high[c] > CLIPPED;
+        if (0..3).any(clipped) {
+            // Clipping happens in the file's own channels: there it is a bound, in XYZ it would spoil all three.
+            for c in 0..3 {
+                let says = if cell.clipped_low[c] > CLIPPED {
+                    Says::AtMost
+                } else if cell.clipped_high[c] > CLIPPED {
+                    Says::AtLeast
+                } else {
+                    Says::Equal
+                };
+                push(&device[c], cell.additive[c], cell.additive_sd[c], says);
+            }
+        } else {
+            for axis in 0..3 {
+                push(&rows[axis], cell.xyz[axis], cell.xyz_sd[axis], Says::Equal);
+            }
+        }
+    }
+    let (nominal, reference) = fit::nominal_builds(&depths(sampled, films));
+    let ground = |xyz: [f64; 3]| {
+        spectrum::smoothest(Xyz::new(xyz[0], xyz[1], xyz[2])).map(surface::to_internal)
+    };
+    fit::Card {
+        grounds: vec![ground(sampled.white.xyz), ground(sampled.black.xyz)],
+        data,
+        nominal,
+        reference,
+    }
+}
+
+/// Rows over the spectrum of the file's own additive channels: the inverse of its matrix to XYZ, times the CIE rows.
+fn device_rows(to_xyz: &[[f64; 3]; 3], rows: &[Bands; 3]) -> [Bands; 3] {
+    let matrix = Matrix3::from_fn(|i, j| to_xyz[i][j]);
+    let inverse = matrix.try_inverse().unwrap_or_else(Matrix3::identity);
+    std::array::from_fn(|c| {
+        std::array::from_fn(|band| {
+            (0..3)
+                .map(|axis| inverse[(c, axis)] * rows[axis][band])
+                .sum()
+        })
+    })
+}
+
+/// How far each film takes its cells from the bare stripes, in logarithms; larger for thicker films.
+fn depths(sampled: &Sampled, films: usize) -> Vec<f64> {
+    let mut depths = vec![0.0; films];
+    for cell in &sampled.pooled {
+        let bare = match cell.ground {
+            Ground::White => &sampled.white.xyz,
+            Ground::Black => &sampled.black.xyz,
+        };
+        for axis in 0..3 {
+            // 0.01 keeps the noise of dark cells from counting as depth.
+            let ratio = (cell.xyz[axis].max(0.0) + 0.01) / (bare[axis].max(0.0) + 0.01);
+            depths[cell.film] += libm::log(ratio).abs();
+        }
+    }
+    depths
+}
+
+/// What the cells can tell at all.
+fn state_of(sampled: &Sampled, films: usize) -> State {
+    let pair = |film: usize| -> Option<(&PooledCell, &PooledCell)> {
+        let find = |g| {
+            sampled
+                .pooled
+                .iter()
+                .find(|c| c.film == film && c.ground == g)
+        };
+        Some((find(Ground::White)?, find(Ground::Black)?))
+    };
+    let pairs: Vec<_> = (0..films).filter_map(pair).collect();
+    let sd = |cell: &PooledCell, axis: usize| {
+        (cell.xyz_sd[axis] * cell.xyz_sd[axis] + FLOOR * FLOOR).sqrt()
+            + RELATIVE * cell.xyz[axis].abs()
+    };
+    let brighter = pairs.iter().any(|(white, black)| {
+        (0..3).any(|axis| {
+            black.xyz[axis] > white.xyz[axis] + 4.0 * (sd(white, axis) + sd(black, axis))
+                || white.xyz[axis]
+                    > sampled.white.xyz[axis].max(0.9 * colour::WHITE[axis]) * 1.08
+                        + 4.0 * sd(white, axis)
+        })
+    });
+    if brighter {
+        return State::NotModelled;
+    }
+    let same = |(white, black): &(&PooledCell, &PooledCell)| {
+        (0..3).all(|axis| {
+            (white.xyz[axis] - black.xyz[axis]).abs() < 1.5 * (sd(white, axis) + sd(black, axis))
+        })
+    };
+    if !pairs.is_empty() && pairs.iter().all(same) {
+        // A dark pair hides by absorbing and leaves K open upwards; a light one hides by scattering.
+        let light = pairs.iter().any(|(white, _)| white.xyz[1] > 0.03);
+        return if light {
+            State::MasstoneOnly
+        } else {
+            State::AbsorptionAtLeast
+        };
+    }
+    if films == 1 {
+        return State::OneFilm;
+    }
+    let unlifted = pairs.iter().all(|(_, black)| {
+        (0..3).all(|axis| black.xyz[axis] < sampled.black.xyz[axis] + 1.5 * sd(black, axis))
+    });
+    if unlifted {
+        State::ScatterAtMost
+    } else {
+        State::Known
+    }
+}
+
+/// `value` to six significant digits. Natively and in the browser the last bits of a number differ; printed files do not.
+pub fn printed(value: f64) -> f64 {
+    format!("{value:.5e}").parse().unwrap_or(value)
+}
+
+fn printed3(values: [f64; 3]) -> [f64; 3] {
+    values.map(printed)
+}
+
+fn record(
+    scan: &Scan,
+    layout: &Layout,
+    sampled: &Sampled,
+    answers: &Answers,
+    state: State,
+    fitted: Option<&Fitted>,
+    fit_card: &fit::Card,
+) -> Record {
+    let films = layout.films.len();
+    let rows = spectrum::to_xyz_rows();
+    let spectrum_of = |xyz: [f64; 3]| {
+        spectrum::smoothest(Xyz::new(xyz[0], xyz[1], xyz[2]))
+            .map(printed)
+            .to_vec()
+    };
+    let builds: Vec<file::Film> = (0..films)
+        .map(|f| match fitted {
+            Some(fit) => {
+                let build = libm::exp(fit.log_builds[f]);
+                let variance = fit.covariance[(2 * BANDS + f, 2 * BANDS + f)].max(0.0);
+                file::Film {
+                    build: printed(build),
+                    build_sd: printed(build * variance.sqrt()),
+                }
+            }
+            None => file::Film {
+                build: fit_card.nominal[f],
+                build_sd: fit_card.nominal[f],
+            },
+        })
+        .collect();
+    let constants = fitted.map(Constants::of);
+    let cells = sampled
+        .pooled
+        .iter()
+        .map(|cell| {
+            let ground = usize::from(cell.ground == Ground::Black);
+            let fitted_xyz = constants.as_ref().map_or(cell.xyz, |paint| {
+                let (offset, _) = surface_offset(answers.surface);
+                let seen = paint
+                    .over(builds[cell.film].build, &fit_card.grounds[ground])
+                    .reflectance;
+                std::array::from_fn(|axis| {
+                    (0..BANDS).map(|b| rows[axis][b] * (seen[b] + offset)).sum()
+                })
+            });
+            let lab = |v: [f64; 3]| colour::lab(Xyz::new(v[0], v[1], v[2]));
+            file::Cell {
+                film: cell.film,
+                ground: cell.ground,
+                xyz: printed3(cell.xyz),
+                sd: printed3(cell.xyz_sd),
+                fitted_xyz: printed3(fitted_xyz),
+                de00: printed(colour::difference(lab(cell.xyz), lab(fitted_xyz))),
+                pixels: cell.pixels,
+                rejected_share: printed(cell.rejected_share),
+                clipped_share: printed(
+                    cell.clipped_low
+                        .iter()
+                        .chain(&cell.clipped_high)
+                        .copied()
+                        .fold(0.0, f64::max),
+                ),
+            }
+        })
+        .collect();
+    let thickest = builds.iter().map(|f| f.build).fold(0.0, f64::max);
+    let deepest = (0..films)
+        .max_by(|&i, &j| builds[i].build.total_cmp(&builds[j].build))
+        .unwrap_or(0);
+    let thinnest = (0..films)
+        .min_by(|&i, &j| builds[i].build.total_cmp(&builds[j].build))
+        .unwrap_or(0);
+    let contrast_ratio = (0..films)
+        .map(|f| contrast_of(sampled, f))
+        .collect::<Vec<_>>();
+    debug_assert!(deepest < films);
+    Record {
+        format: file::FORMAT.into(),
+        version: file::VERSION,
+        paint: Label::default(),
+        basis: basis(),
+        absorption: constants
+            .as_ref()
+            .map_or_else(Vec::new, |c| c.absorption.map(printed).to_vec()),
+        scattering: constants
+            .as_ref()
+            .map_or_else(Vec::new, |c| c.scattering.map(printed).to_vec()),
+        uncertainty: fitted.map_or_else(file::Uncertainty::default, uncertainty),
+        stripes: file::Stripes {
+            white_xyz: printed3(sampled.white.xyz),
+            black_xyz: printed3(sampled.black.xyz),
+            white_spectrum: spectrum_of(sampled.white.xyz),
+            black_spectrum: spectrum_of(sampled.black.xyz),
+            sealed: answers.sealed,
+        },
+        reference_film: fit_card.reference,
+        films: builds,
+        cells,
+        surface: answers.surface,
+        dry: Dry(answers.dry.clone()),
+        gauge: answers.gauge.clone(),
+        state,
+        opacity: opacity(
+            state,
+            constants.as_ref(),
+            thickest,
+            contrast_ratio,
+            sampled,
+            thinnest,
+        ),
+        findings: Vec::new(),
+        provenance: file::Provenance {
+            file_name: scan.origin.file_name.clone(),
+            size: [scan.width, scan.height],
+            depth: scan.origin.depth,
+            profile: scan.origin.profile.clone(),
+            when: String::new(),
+            program: concat!("twoground ", env!("CARGO_PKG_VERSION")).into(),
+        },
+        unknown: serde_json::Map::new(),
+    }
+}
+
+/// What this program's numbers are relative to.
+pub fn basis() -> file::Basis {
+    file::Basis {
+        wavelengths_nm: spectrum::wavelengths().to_vec(),
+        film_unit: "build of this card's reference film".into(),
+        illuminant: "D50".into(),
+        observer: "CIE 1931 2 degree".into(),
+        surface: file::SurfaceOptics {
+            index: surface::INDEX,
+            entry: printed(surface::ENTRY),
+            inner: surface::INNER,
+        },
+        transport: file::Transport {
+            anisotropy: table::ANISOTROPY,
+            directions: table::DIRECTIONS,
+        },
+        white_reference: "scanner white counts as a perfect diffuser".into(),
+    }
+}
+
+fn contrast_of(sampled: &Sampled, film: usize) -> f64 {
+    let y = |ground| {
+        sampled
+            .pooled
+            .iter()
+            .find(|c| c.film == film && c.ground == ground)
+            .map_or(f64::NAN, |c| c.xyz[1].max(0.0))
+    };
+    let (white, black) = (y(Ground::White), y(Ground::Black));
+    if white > 0.0 {
+        printed(black / white)
+    } else {
+        1.0
+    }
+}
+
+fn opacity(
+    state: State,
+    paint: Option<&Constants>,
+    thickest: f64,
+    contrast_ratio: Vec<f64>,
+    sampled: &Sampled,
+    thinnest: usize,
+) -> file::Opacity {
+    let graded = matches!(state, State::Known | State::OneFilm | State::ScatterAtMost);
+    let milk = paint
+        .filter(|_| graded)
+        .and_then(|p| verdict::milk(p, thickest));
+    let hiding = paint
+        .filter(|_| graded)
+        .and_then(|p| verdict::hiding_build(p, 10.0 * thickest));
+    let lab = |xyz: Xyz| {
+        let lab = colour::lab(xyz);
+        printed3([lab.l, lab.a, lab.b])
+    };
+    let undertone = sampled
+        .pooled
+        .iter()
+        .find(|c| c.film == thinnest && c.ground == Ground::White)
+        .map(|c| lab(Xyz::new(c.xyz[0], c.xyz[1], c.xyz[2])));
+    file::Opacity {
+        milk_on_black: milk.map(|m| printed(m.on_black)),
+        milk_sd: milk.map(|m| printed(m.sd)),
+        grade: paint
+            .filter(|_| graded)
+            .map(|_| verdict::grade(milk, hiding, thickest)),
+        contrast_ratio,
+        hiding_build: hiding.map(printed),
+        masstone_lab: paint
+            .filter(|_| state != State::AbsorptionAtLeast)
+            .map(|p| lab(spectrum::xyz_of(&p.masstone()))),
+        undertone_lab: undertone,
+    }
+}
+
+fn uncertainty(fitted: &Fitted) -> file::Uncertainty {
+    let sd = |i: usize| printed(fitted.covariance[(i, i)].max(0.0).sqrt());
+    let factor = lower_factor(&fitted.covariance);
+    file::Uncertainty {
+        lower_factor: (0..factor.nrows())
+            .map(|i| {
+                (0..=i)
+                    .map(|j| (factor[(i, j)] * 1e6).round() / 1e6)
+                    .collect()
+            })
+            .collect(),
+        log_absorption_sd: (0..BANDS).map(sd).collect(),
+        log_scattering_sd: (0..BANDS).map(|b| sd(BANDS + b)).collect(),
+    }
+}
+
+/// Lower Cholesky factor of a covariance that rounding, or a build that is known exactly, may have made semidefinite.
+fn lower_factor(covariance: &DMatrix<f64>) -> DMatrix<f64> {
+    let n = covariance.nrows();
+    [1e-12, 1e-10, 1e-8, 1e-6]
+        .into_iter()
+        .find_map(|lift| (covariance + DMatrix::identity(n, n) * lift).cholesky())
+        .map(|factor| factor.l())
+        // Cannot happen with finite data; the prior's own spread would then be too narrow a claim, so none is made.
+        .unwrap_or_else(|| {
+            DMatrix::from_diagonal(&covariance.diagonal().map(|v| v.abs().sqrt().max(1.0)))
+        })
+}

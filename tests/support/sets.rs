@@ -1,0 +1,148 @@
+//! The development sets: invented paints seen on a card through exact light transport, and the colours of the same films
+//! over thirty grounds that the card never saw. `tests/data/sets/README.md` says how they were made.
+
+use serde_json::Value;
+use twoground::{
+    colour::{Lab, Xyz},
+    film::surface,
+    fit::{Card, Datum, Says},
+    picture::Ground,
+    spectrum::{self, Bands},
+};
+
+/// Noise draws of every paint.
+pub const DRAWS: usize = 5;
+
+/// One set.
+pub struct Set {
+    pub name: &'static str,
+    pub white: Xyz,
+    pub black: Xyz,
+    pub grounds: Vec<Ground>,
+    pub grounds_xyz: Vec<Xyz>,
+    pub builds: Vec<f64>,
+    pub paints: Vec<SetPaint>,
+}
+
+/// One paint of a set.
+pub struct SetPaint {
+    pub name: String,
+    /// XYZ by draw, film and stripe (white, black).
+    pub noisy: Vec<Vec<[Xyz; 2]>>,
+    /// Build and the exact Lab over every ground.
+    pub over_grounds: Vec<(f64, Vec<Lab>)>,
+}
+
+pub fn numbers(v: &Value) -> Vec<f64> {
+    v.as_array()
+        .expect("a list")
+        .iter()
+        .map(|x| x.as_f64().expect("a number"))
+        .collect()
+}
+
+pub fn list(v: &Value) -> &[Value] {
+    v.as_array().expect("a list")
+}
+
+pub fn xyz(v: &Value) -> Xyz {
+    let n = numbers(v);
+    Xyz::new(n[0], n[1], n[2])
+}
+
+pub fn lab(v: &Value) -> Lab {
+    let n = numbers(v);
+    Lab::new(n[0], n[1], n[2])
+}
+
+pub fn bands(v: &Value) -> Bands {
+    numbers(v).try_into().expect("31 numbers")
+}
+
+pub fn json(name: &str) -> Value {
+    let path = format!("{}/tests/data/sets/{name}.json", env!("CARGO_MANIFEST_DIR"));
+    let text = std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{path}: {e}"));
+    serde_json::from_str(&text).expect("JSON")
+}
+
+impl Set {
+    pub fn load(name: &'static str) -> Self {
+        let d = json(name);
+        let grounds_xyz: Vec<Xyz> = list(&d["grounds_xyz"]).iter().map(xyz).collect();
+        Self {
+            name,
+            white: xyz(&d["white_xyz"]),
+            black: xyz(&d["black_xyz"]),
+            grounds: grounds_xyz.iter().map(|&g| Ground::of_xyz(g)).collect(),
+            grounds_xyz,
+            builds: numbers(&d["films_true"]),
+            paints: list(&d["paints"])
+                .iter()
+                .map(|p| SetPaint {
+                    name: p["name"].as_str().expect("a name").into(),
+                    noisy: list(&p["noisy"])
+                        .iter()
+                        .map(|draw| {
+                            list(draw)
+                                .iter()
+                                .map(|film| [xyz(&film[0]), xyz(&film[1])])
+                                .collect()
+                        })
+                        .collect(),
+                    over_grounds: list(&p["over_grounds"])
+                        .iter()
+                        .map(|o| {
+                            (
+                                o["build"].as_f64().expect("a build"),
+                                list(&o["lab"]).iter().map(lab).collect(),
+                            )
+                        })
+                        .collect(),
+                })
+                .collect(),
+        }
+    }
+
+    /// The card of one draw as a fit sees it: builds given only as thin, middle, thick.
+    pub fn card(&self, cells: &[[Xyz; 2]]) -> Card {
+        card(self.white, self.black, cells)
+    }
+}
+
+/// A card of three films from its cells, as the product builds it.
+pub fn card(white: Xyz, black: Xyz, cells: &[[Xyz; 2]]) -> Card {
+    let rows = spectrum::to_xyz_rows();
+    let mut data = Vec::new();
+    for (film, pair) in cells.iter().enumerate() {
+        for (ground, cell) in pair.iter().enumerate() {
+            for (row, value) in rows.iter().zip([cell.x, cell.y, cell.z]) {
+                let sd = twoground::reading::cell_sd(0.0, value);
+                data.push(Datum {
+                    film,
+                    ground,
+                    row: *row,
+                    value,
+                    sd,
+                    says: Says::Equal,
+                });
+            }
+        }
+    }
+    let spectrum = |c: Xyz| spectrum::smoothest(c).map(surface::to_internal);
+    Card {
+        grounds: vec![spectrum(white), spectrum(black)],
+        data,
+        nominal: vec![0.5, 1.0, 2.0],
+        reference: 1,
+    }
+}
+
+/// Value at `share` (0 to 1) of the sorted numbers, interpolated as numpy's percentile does.
+pub fn percentile(values: &[f64], share: f64) -> f64 {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let rank = share * (sorted.len() - 1) as f64;
+    let below = rank as usize;
+    let above = (below + 1).min(sorted.len() - 1);
+    sorted[below] + (rank - below as f64) * (sorted[above] - sorted[below])
+}
