@@ -24,10 +24,10 @@ impl Default for Prior {
     fn default() -> Self {
         Self {
             rough_absorption: 0.5,
-            rough_scattering: 0.1,
+            rough_scattering: 0.03,
             absorption: (0.5, 3.0),
             scattering: (0.3, 2.5),
-            build: 0.5,
+            build: 0.35,
         }
     }
 }
