@@ -28,6 +28,7 @@
  * @property {string} short verdict in two or three words
  * @property {Problem[]} findings
  * @property {string} strip the drawn strip, SVG
+ * @property {string} strip_small the same, short
  * @property {string} strip_words the strip in words
  * @property {boolean} predicts whether there are constants to predict from
  * @property {number[]} films builds of the card's films, in units of its middle film

@@ -145,7 +145,7 @@ impl OpenScan {
     }
 
     fn place(&mut self, corners: [[f64; 2]; 4], films: Option<usize>) -> Result<()> {
-        let layout = find::within(&self.scan, corners, films)?;
+        let layout = within(&self.scan, corners, films)?;
         self.state = State::of(self.state.card, layout);
         self.problem = None;
         self.forget();
@@ -506,6 +506,14 @@ impl OpenScan {
     fn cell_outlines(&self, _view: &PictureFrame) -> Vec<CellOutline> {
         Vec::new()
     }
+}
+
+/// Until the finder takes corners: what it finds by itself, if its corners are near.
+fn within(scan: &Scan, _corners: [[f64; 2]; 4], films: Option<usize>) -> Result<Layout> {
+    find::find_with(scan, films)?
+        .into_iter()
+        .next()
+        .ok_or(Error::NoCard)
 }
 
 fn mark(marks: &[(usize, bool)], film: usize, top: bool) -> String {

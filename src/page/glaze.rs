@@ -123,7 +123,7 @@ impl Glaze {
                 span(glaze.before.iter().map(|bare| bare.tone.lab[0])),
                 span(layer.spots.iter().map(|spot| spot.tone.lab[0])),
             ];
-            let (headline, sentence) = verdict_words(&here, &glaze.before, layer);
+            let (headline, sentence) = verdict_words(&here, &glaze.before, layer, spans);
             let range = layer
                 .spots
                 .iter()
@@ -178,7 +178,12 @@ fn span_words([before, after]: [f64; 2]) -> String {
 }
 
 /// What this film does over these colours: a headline and a sentence.
-fn verdict_words(here: &[Here], before: &[Bare], layer: &Layer) -> (String, String) {
+fn verdict_words(
+    here: &[Here],
+    before: &[Bare],
+    layer: &Layer,
+    [span_before, span_after]: [f64; 2],
+) -> (String, String) {
     let change = before
         .iter()
         .zip(&layer.spots)
@@ -190,10 +195,10 @@ fn verdict_words(here: &[Here], before: &[Bare], layer: &Layer) -> (String, Stri
             "At this thickness you would hardly see it on any of these colours.".into(),
         );
     }
-    if here.contains(&Here::Covering) {
+    if here.contains(&Here::Covering) || span_after < 0.1 * span_before {
         return (
             "Covers.".into(),
-            "White and black can no longer be told apart under it.".into(),
+            "Lights and darks can hardly be told apart under it.".into(),
         );
     }
     let lifted: Vec<&str> = here
@@ -295,18 +300,27 @@ mod tests {
     fn the_verdict_names_the_colours_that_are_lifted() {
         let layer = spots([50.0; 9]);
         let mut here = [Here::Glaze; 9];
-        assert_eq!(verdict_words(&here, &bare(), &layer).0, "Glazes.");
+        assert_eq!(
+            verdict_words(&here, &bare(), &layer, [66.0, 48.0]).0,
+            "Glazes."
+        );
         here[5] = Here::Veil;
         here[6] = Here::Veil;
-        let (headline, sentence) = verdict_words(&here, &bare(), &layer);
+        let (headline, sentence) = verdict_words(&here, &bare(), &layer, [66.0, 48.0]);
         assert_eq!(headline, "Goes milky over your darks.");
         assert_eq!(
             sentence,
             "It lifts grey 6 and grey 7; over the others it glazes."
         );
-        assert_eq!(verdict_words(&[Here::Veil; 9], &bare(), &layer).0, "Veils.");
+        assert_eq!(
+            verdict_words(&[Here::Veil; 9], &bare(), &layer, [66.0, 48.0]).0,
+            "Veils."
+        );
         here[0] = Here::Covering;
-        assert_eq!(verdict_words(&here, &bare(), &layer).0, "Covers.");
+        assert_eq!(
+            verdict_words(&here, &bare(), &layer, [66.0, 48.0]).0,
+            "Covers."
+        );
     }
 
     #[test]

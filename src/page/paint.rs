@@ -45,8 +45,10 @@ pub struct PaintView {
     pub short: String,
     /// What was noticed while reading.
     pub findings: Vec<Problem>,
-    /// The drawn strip as SVG.
+    /// The drawn strip as SVG, long, as the paint's head.
     pub strip: String,
+    /// The same, short, as one of many.
+    pub strip_small: String,
     /// The strip in words.
     pub strip_words: String,
     /// Whether there are constants to predict from.
@@ -105,8 +107,10 @@ pub struct FilmRow {
     pub contrast_ratio: Option<f64>,
 }
 
-/// Size of a strip, in pixels of its own.
+/// Size of the long strip, in pixels of its own.
 const STRIP: [f64; 2] = [440.0, 100.0];
+/// Size of the short one.
+const STRIP_SMALL: [f64; 2] = [180.0, 84.0];
 
 impl PaintView {
     /// The view of a record.
@@ -128,6 +132,7 @@ impl PaintView {
                 gauge: record.gauge.clone().unwrap_or_default(),
             },
             strip: chart::strip(record, STRIP[0], STRIP[1]),
+            strip_small: chart::strip(record, STRIP_SMALL[0], STRIP_SMALL[1]),
             strip_words: strip_words(&name, record, predicts),
             pull: pull_span(&builds),
             films: builds,
@@ -144,8 +149,8 @@ impl PaintView {
                 String::new()
             },
             hiding: hiding_words(record),
-            masstone: record.opacity.masstone_lab.map(|lab| tone(lab)),
-            undertone: record.opacity.undertone_lab.map(|lab| tone(lab)),
+            masstone: record.opacity.masstone_lab.map(tone),
+            undertone: record.opacity.undertone_lab.map(tone),
             scan: scan_facts(record),
             findings: record
                 .findings
