@@ -54,7 +54,7 @@ export function cardScreen(page) {
   }
   find(screen, "[data-do=fewer]").addEventListener("click", () => films(-1));
   find(screen, "[data-do=more]").addEventListener("click", () => films(1));
-  find(screen, "[data-do=find-again]").addEventListener("click", () => correct({ method: "find_again", args: [0], squared: true }));
+  find(screen, "[data-do=find-again]").addEventListener("click", () => correct({ method: "find_again", args: [], squared: true }));
   find(screen, "[data-do=another]").addEventListener("click", () => {
     view = null;
     page.go("cards");
@@ -66,7 +66,7 @@ export function cardScreen(page) {
   /** @param {number} by */
   function films(by) {
     const wanted = (view?.layout.films.length ?? 0) + by;
-    if (wanted > 0) correct({ method: "find_again", args: [wanted], squared: true });
+    if (wanted > 0) correct({ method: "find_films", args: [wanted], squared: true });
   }
 
   function answers() {
@@ -101,7 +101,7 @@ export function cardScreen(page) {
   async function restore() {
     if (!lost || !file) return;
     const same = file;
-    await patiently((stage) => engine.call("open", [same, layout || undefined, ...answers()], stage));
+    await patiently((stage) => engine.call("open", [same, layout || undefined, answers()], stage));
     lost = false;
   }
 
@@ -178,7 +178,7 @@ export function cardScreen(page) {
     async open(next, label = BLANK) {
       page.quiet();
       try {
-        const found = await patiently((stage) => engine.call("open", [next, undefined, "yes", "glossy", true], stage));
+        const found = await patiently((stage) => engine.call("open", [next, undefined, ["yes", "glossy", true]], stage));
         const pixels = await engine.call("pixels");
         for (const input of screen.querySelectorAll(".questions input")) {
           /** @type {HTMLInputElement} */ (input).checked = ["yes", "glossy"].includes(/** @type {HTMLInputElement} */ (input).value);

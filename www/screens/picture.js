@@ -25,7 +25,7 @@ export function pictureScreen(page) {
   /** @param {Choice} choice */
   function choose(choice) {
     wanted = choice.key;
-    return over.show(choice.text, choice.paint);
+    return over.show(choice.text, choice.paint, 1);
   }
 
   async function show() {
@@ -36,7 +36,7 @@ export function pictureScreen(page) {
     const own = choices.length > 0;
     if (!own) choices = (await samples(page.engine)).map(({ text, paint }) => ({ key: paint.name, text, paint }));
     say(screen, "choose", own ? "My tubes" : "Sample paints, simulated. Keep a card of your own and your tubes stand here.");
-    const chosen = choices.find(({ key }) => key === wanted) ?? choices[choices.length - 1];
+    const chosen = choices.find(({ key }) => key === wanted) ?? (own ? choices[choices.length - 1] : choices[0]);
     drawStrips(find(screen, "[data-part=tubes]"), choices.map((value) => ({ paint: value.paint, value })), chosen, choose);
     await choose(chosen);
   }
