@@ -1,1 +1,159 @@
-//! To be written.
+//! Squaring a card: from positions on the card to pixels of the scan and back, and a picture of the squared card.
+
+use image::{Rgb, RgbImage};
+use nalgebra::{Matrix3, Vector3};
+
+use super::Layout;
+use crate::scan::Scan;
+
+/// The projective map between a squared card and a scan.
+///
+/// Card positions are in units of [`Layout::size`]: first across the stripes from the left edge, then along them from
+/// the top. Scan positions are in pixels of the upright scan, pixel centres at half numbers.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Frame {
+    to_scan: Matrix3<f64>,
+    to_card: Matrix3<f64>,
+}
+
+impl Frame {
+    /// From four corners in the scan (top left, top right, bottom right, bottom left of the squared card) and the
+    /// card's width and height. `None` unless the corners are a convex quadrangle, clockwise on screen, and both sizes are positive.
+    ///
+    /// Heckbert, "Fundamentals of texture mapping and image warping", 1989, section 2.2.3.
+    pub fn new(corners: &[[f64; 2]; 4], size: [f64; 2]) -> Option<Self> {
+        let finite = corners.iter().flatten().chain(&size).all(|v| v.is_finite());
+        if !finite || size[0] <= 0.0 || size[1] <= 0.0 || !convex(corners) {
+            return None;
+        }
+        let [[x0, y0], [x1, y1], [x2, y2], [x3, y3]] = *corners;
+        let (sx, sy) = (x0 - x1 + x2 - x3, y0 - y1 + y2 - y3);
+        let (dx1, dy1, dx2, dy2) = (x1 - x2, y1 - y2, x3 - x2, y3 - y2);
+        let area = dx1 * dy2 - dx2 * dy1;
+        let (g, h) = ((sx * dy2 - dx2 * sy) / area, (dx1 * sy - sx * dy1) / area);
+        let unit = Matrix3::new(
+            x1 - x0 + g * x1,
+            x3 - x0 + h * x3,
+            x0,
+            y1 - y0 + g * y1,
+            y3 - y0 + h * y3,
+            y0,
+            g,
+            h,
+            1.0,
+        );
+        let to_scan =
+            unit * Matrix3::from_diagonal(&Vector3::new(1.0 / size[0], 1.0 / size[1], 1.0));
+        Some(Self {
+            to_scan,
+            to_card: to_scan.try_inverse()?,
+        })
+    }
+
+    /// The frame of a layout; `None` if its corners are no convex quadrangle.
+    pub fn of(layout: &Layout) -> Option<Self> {
+        Self::new(&layout.corners, layout.size)
+    }
+
+    /// Pixel of the scan that shows a position on the card.
+    pub fn to_scan(&self, [u, v]: [f64; 2]) -> [f64; 2] {
+        project(&self.to_scan, u, v)
+    }
+
+    /// Position on the card that a pixel of the scan shows.
+    pub fn to_card(&self, [x, y]: [f64; 2]) -> [f64; 2] {
+        project(&self.to_card, x, y)
+    }
+}
+
+fn project(m: &Matrix3<f64>, x: f64, y: f64) -> [f64; 2] {
+    let p = m * Vector3::new(x, y, 1.0);
+    [p.x / p.z, p.y / p.z]
+}
+
+/// Whether every corner turns the same way, clockwise on screen, by more than rounding.
+fn convex(corners: &[[f64; 2]; 4]) -> bool {
+    (0..4).all(|i| {
+        let [a, b, c] = [corners[i], corners[(i + 1) % 4], corners[(i + 2) % 4]];
+        let (ab, bc) = ([b[0] - a[0], b[1] - a[1]], [c[0] - b[0], c[1] - b[1]]);
+        ab[0] * bc[1] - ab[1] * bc[0] > 1e-6
+    })
+}
+
+/// A picture of the squared card to look at, `width` pixels wide over the card itself, with a margin around it that is
+/// `margin` times the card's width on every side.
+///
+/// Every pixel is the mean of the scan over its own area, in encoded numbers; `colour` turns that mean into what is
+/// shown (for a scan in sRGB, the same numbers times 255). Beyond the scan's border lies neutral grey.
+/// `None` if the corners are no convex quadrangle or `width` is 0.
+pub fn squared(
+    scan: &Scan,
+    layout: &Layout,
+    width: u32,
+    margin: f64,
+    colour: impl Fn([f32; 3]) -> [u8; 3],
+) -> Option<RgbImage> {
+    let frame = Frame::of(layout)?;
+    if width == 0 || !(0.0..=10.0).contains(&margin) {
+        return None;
+    }
+    let unit = layout.size[0] / f64::from(width);
+    let rim = (margin * f64::from(width)).round();
+    let [columns, rows] = layout
+        .size
+        .map(|s| ((s / unit).round() + 2.0 * rim).max(1.0));
+    // A card much longer than wide would ask for an absurd picture.
+    if rows * columns > 64e6 {
+        return None;
+    }
+    let picture = RgbImage::from_fn(columns as u32, rows as u32, |i, j| {
+        let (u, v) = ((f64::from(i) - rim) * unit, (f64::from(j) - rim) * unit);
+        Rgb(mean(scan, &frame, [u, v], unit).map_or([128; 3], &colour))
+    });
+    Some(picture)
+}
+
+/// Mean colour of the scan over a square of the card; `None` where none of it lies in the scan.
+fn mean(scan: &Scan, frame: &Frame, [u, v]: [f64; 2], unit: f64) -> Option<[f32; 3]> {
+    let (a, b) = (frame.to_scan([u, v]), frame.to_scan([u + unit, v + unit]));
+    // About one look per scan pixel, but at most 5 by 5.
+    let span = (b[0] - a[0]).abs().max((b[1] - a[1]).abs());
+    let looks = span.round().clamp(1.0, 5.0) as usize;
+    let (mut sum, mut count) = ([0.0; 3], 0.0);
+    for i in 0..looks * looks {
+        let at = |k: usize| (k as f64 + 0.5) / looks as f64 * unit;
+        let [x, y] = frame.to_scan([u + at(i % looks), v + at(i / looks)]);
+        if x >= 0.0 && y >= 0.0 && x < scan.width as f64 && y < scan.height as f64 {
+            let c = interpolated(scan, x, y);
+            for k in 0..3 {
+                sum[k] += c[k];
+            }
+            count += 1.0;
+        }
+    }
+    (count > 0.0).then(|| sum.map(|s: f32| s / count))
+}
+
+/// Encoded colour between pixel centres (bilinear); the border's colour within half a pixel of the border.
+fn interpolated(scan: &Scan, x: f64, y: f64) -> [f32; 3] {
+    let split = |t: f64, size: usize| {
+        let t = (t - 0.5).clamp(0.0, (size - 1) as f64);
+        (
+            t as usize,
+            (t as usize + 1).min(size - 1),
+            (t - t.floor()) as f32,
+        )
+    };
+    let ((x0, x1, fx), (y0, y1, fy)) = (split(x, scan.width), split(y, scan.height));
+    let [a, b, c, d] = [
+        scan.encoded(x0, y0),
+        scan.encoded(x1, y0),
+        scan.encoded(x0, y1),
+        scan.encoded(x1, y1),
+    ];
+    std::array::from_fn(|k| {
+        let upper = a[k] + (b[k] - a[k]) * fx;
+        let lower = c[k] + (d[k] - c[k]) * fx;
+        upper + (lower - upper) * fy
+    })
+}

@@ -1,0 +1,207 @@
+//! Black bars: pairs of straight edges with darkness between, and groups of bars that look like one card.
+
+use nalgebra::{Vector2, vector};
+
+use super::{Ruler, picture::Picture, segments::Segment};
+
+/// A straight piece of something black, with one of its two directions taken as that of the stripes.
+#[derive(Debug, Clone)]
+pub(super) struct Bar {
+    pub(super) centre: Vector2<f64>,
+    /// Unit vector across the bar.
+    pub(super) across: Vector2<f64>,
+    /// Width across and length along, in pixels.
+    pub(super) width: f64,
+    pub(super) length: f64,
+    /// Brightness inside and just outside.
+    pub(super) dark: f32,
+    pub(super) bright: f32,
+}
+
+impl Bar {
+    /// Unit vector along the bar: `across` turned a quarter clockwise on screen.
+    pub(super) fn along(&self) -> Vector2<f64> {
+        quarter(self.across)
+    }
+
+    pub(super) fn area(&self) -> f64 {
+        self.width * self.length
+    }
+
+    /// Where another bar's centre lies, in this bar's own directions, and how much its direction differs (radians).
+    fn towards(&self, other: &Bar) -> (f64, f64, f64) {
+        let d = other.centre - self.centre;
+        let sine = self.across.perp(&other.across);
+        (
+            d.dot(&self.across),
+            d.dot(&self.along()),
+            libm::asin(sine.clamp(-1.0, 1.0)),
+        )
+    }
+}
+
+/// A vector turned a quarter clockwise on screen.
+pub(super) fn quarter(v: Vector2<f64>) -> Vector2<f64> {
+    vector![-v.y, v.x]
+}
+
+/// Narrowest bar, in pixels of the reduced picture.
+const NARROWEST: f64 = 6.0;
+/// Widest bar against its length: a stripe 40 mm wide seen in a bare gap of 6 mm.
+const FLATTEST: f64 = 8.0;
+/// Cosine of the largest angle between the two edges of a bar (5 degrees).
+const PARALLEL: f64 = 0.996;
+/// Share of the step from dark to bright that a bar's inside may vary by in a row, and from which on a spot is bright.
+const DARK: f32 = 0.3;
+const BRIGHT: f32 = 0.7;
+
+/// All bars between two antiparallel edges.
+pub(super) fn bars(picture: &Picture, segments: &[Segment]) -> Vec<Bar> {
+    let mut bars = Vec::new();
+    for (i, a) in segments.iter().enumerate() {
+        for b in &segments[i + 1..] {
+            if a.normal.dot(&b.normal) < -PARALLEL {
+                bars.extend(bar(picture, a, b));
+            }
+        }
+    }
+    bars
+}
+
+fn bar(picture: &Picture, a: &Segment, b: &Segment) -> Option<Bar> {
+    let across = (b.normal - a.normal).normalize();
+    let along = quarter(across);
+    let d = b.centre - a.centre;
+    let width = d.dot(&across);
+    let offset = d.dot(&along);
+    let (top, bottom) = ((-a.half).max(offset - b.half), a.half.min(offset + b.half));
+    let length = bottom - top;
+    let enough = length >= NARROWEST && length > a.half.min(b.half) && width <= FLATTEST * length;
+    if width < NARROWEST || !enough {
+        return None;
+    }
+    // Both edges' own positions at the middle of the shared part, since neither need be exactly parallel to the mean.
+    let middle = (top + bottom) / 2.0;
+    let at = |s: &Segment, t: f64| {
+        let own = quarter(s.normal);
+        let own = if own.dot(&along) < 0.0 { -own } else { own };
+        s.centre + own * t
+    };
+    let (left, right) = (at(a, middle), at(b, middle - offset));
+    let centre = (left + right) / 2.0;
+    let width = (right - left).dot(&across);
+    if width < NARROWEST {
+        return None;
+    }
+    let spot = |u: f64, v: f64| {
+        let p = centre + across * (u * width) + along * (v * length);
+        picture.brightness_at(p.x, p.y)
+    };
+    let beside = (2.5 / width).min(0.5);
+    let (mut dark, mut bright) = (Vec::new(), Vec::new());
+    for row in -4..=4 {
+        let v = f64::from(row) * 0.11;
+        let mut inside = [-0.3, -0.15, 0.0, 0.15, 0.3].map(|u| spot(u, v));
+        inside.sort_by(f32::total_cmp);
+        let outside = spot(-0.5 - beside, v).min(spot(0.5 + beside, v));
+        // Films may cross a bar, so darkness is judged row by row.
+        if inside[4] < inside[0] + DARK * (outside - inside[0]) {
+            dark.push(inside[2]);
+            bright.push(outside);
+        }
+    }
+    let enough = dark.len() >= 6;
+    dark.sort_by(f32::total_cmp);
+    bright.sort_by(f32::total_cmp);
+    enough.then(|| Bar {
+        centre,
+        across,
+        width,
+        length,
+        dark: dark[dark.len() / 4],
+        bright: bright[bright.len() * 3 / 4],
+    })
+}
+
+/// Bars that look like one card: neighbours across with white between, or pieces of one stripe. The largest group first.
+pub(super) fn groups(picture: &Picture, ruler: &Ruler, bars: &[Bar]) -> Vec<Vec<Bar>> {
+    let mut parents: Vec<usize> = (0..bars.len()).collect();
+    for i in 0..bars.len() {
+        for j in 0..i {
+            if root(&parents, i) != root(&parents, j) && related(picture, ruler, &bars[i], &bars[j])
+            {
+                let (a, b) = (root(&parents, i), root(&parents, j));
+                parents[a.max(b)] = a.min(b);
+            }
+        }
+    }
+    let mut groups: Vec<Vec<Bar>> = vec![Vec::new(); bars.len()];
+    for (i, bar) in bars.iter().enumerate() {
+        groups[root(&parents, i)].push(bar.clone());
+    }
+    groups.retain(|g| !g.is_empty());
+    let area = |g: &Vec<Bar>| g.iter().map(|b| b.width * b.length).sum::<f64>();
+    groups.sort_by(|a, b| area(b).total_cmp(&area(a)));
+    groups
+}
+
+fn root(parents: &[usize], mut i: usize) -> usize {
+    while parents[i] != i {
+        i = parents[i];
+    }
+    i
+}
+
+fn related(picture: &Picture, ruler: &Ruler, a: &Bar, b: &Bar) -> bool {
+    let (a, b) = if a.length < b.length { (b, a) } else { (a, b) };
+    let (across, along, turn) = a.towards(b);
+    // A short edge's direction is known to about a pixel over its length.
+    let tolerance = 0.035 + 1.5 / b.length;
+    // Bars have no sense of up and down: opposite vectors are the same direction.
+    let mean = (a.width + b.width) / 2.0;
+    if turn.abs() > tolerance
+        || a.across.dot(&b.across).abs() < 0.9
+        || (a.width - b.width).abs() > 0.35 * mean + 1.0
+    {
+        return false;
+    }
+    let overlap = (a.length + b.length) / 2.0 - along.abs();
+    let gap = across.abs() - mean;
+    if across.abs() < 0.15 * mean + 1.5 + along.abs() * (tolerance / 2.0).min(0.05) {
+        return overlap > -ruler.pixels(60.0);
+    }
+    let beside = (0.35 * mean..2.6 * mean).contains(&gap) && overlap > 0.5 * b.length;
+    beside && white_between(picture, a, b, across, along)
+}
+
+/// Whether some rows shared by two bars are white from one to the other.
+fn white_between(picture: &Picture, a: &Bar, b: &Bar, across: f64, along: f64) -> bool {
+    let (top, bottom) = (
+        (-a.length).max(2.0 * along - b.length) / 2.0,
+        a.length.min(2.0 * along + b.length) / 2.0,
+    );
+    let start = a.centre + a.across * (a.width / 2.0).copysign(across);
+    let gap = a.across * (across.abs() - (a.width + b.width) / 2.0).copysign(across);
+    let limit = a.dark.max(b.dark) + BRIGHT * (a.bright.min(b.bright) - a.dark.max(b.dark));
+    let rows = ((bottom - top) / 2.0).ceil().max(1.0);
+    let white = |&row: &f64| {
+        let v = a.along() * (top + (bottom - top) * (row + 0.5) / rows);
+        [0.15, 0.3, 0.45, 0.6, 0.75, 0.85].iter().all(|&t| {
+            let p = start + gap * t + v;
+            picture.brightness_at(p.x, p.y) > limit
+        })
+    };
+    let count = (0..rows as usize).map(|r| r as f64).filter(white).count();
+    count >= 2 && count as f64 >= 0.15 * rows
+}
+
+/// Median by sorting in place.
+pub(super) fn median(values: &mut [f32]) -> f32 {
+    values.sort_by(f32::total_cmp);
+    let n = values.len();
+    if n == 0 {
+        f32::NAN
+    } else {
+        (values[(n - 1) / 2] + values[n / 2]) / 2.0
+    }
+}

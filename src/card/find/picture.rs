@@ -1,0 +1,149 @@
+//! A reduced copy of a scan in floating point: what the finder looks at.
+
+use crate::scan::{Pixels, Scan};
+
+/// Longest side of the reduced picture, in pixels. An A4 page then has about 5 pixels a millimetre, so that the
+/// narrowest stripe (5 mm) is 25 pixels wide.
+const LONGEST: usize = 1500;
+/// Pictures up to this much longer than [`LONGEST`] are taken as they are.
+const SLACK: f64 = 1.25;
+
+/// Encoded R, G, B from 0 to 1. Positions are in its own pixels, pixel centres at half numbers.
+pub(super) struct Picture {
+    pub(super) width: usize,
+    pub(super) height: usize,
+    /// Scan pixels per pixel of this picture, at least 1.
+    pub(super) scale: f64,
+    rgb: Vec<[f32; 3]>,
+}
+
+impl Picture {
+    /// Averages the scan's pixels over areas.
+    pub(super) fn reduced(scan: &Scan) -> Self {
+        let longest = scan.width.max(scan.height);
+        let scale = (longest as f64 / LONGEST as f64).max(1.0);
+        let scale = if scale < SLACK { 1.0 } else { scale };
+        let size = |n: usize| ((n as f64 / scale) as usize).max(1);
+        let (width, height) = (size(scan.width), size(scan.height));
+        let rgb = match &scan.pixels {
+            Pixels::Eight(p) => average(p, scan.width, [width, height], scale, 1.0 / 255.0),
+            Pixels::Sixteen(p) => average(p, scan.width, [width, height], scale, 1.0 / 65535.0),
+        };
+        Self {
+            width,
+            height,
+            scale,
+            rgb,
+        }
+    }
+
+    /// Colour of one pixel.
+    pub(super) fn at(&self, x: usize, y: usize) -> [f32; 3] {
+        self.rgb[y * self.width + x]
+    }
+
+    /// The brightest channel of every pixel. Coloured paint stays bright in it, black stripes stay dark.
+    pub(super) fn brightness(&self) -> Vec<f32> {
+        self.rgb.iter().map(brightest).collect()
+    }
+
+    /// Whether a position lies in the picture.
+    pub(super) fn holds(&self, x: f64, y: f64) -> bool {
+        x >= 0.0 && y >= 0.0 && x <= self.width as f64 && y <= self.height as f64
+    }
+
+    /// Colour at a position, interpolated between pixel centres; beyond the border the border's colour.
+    pub(super) fn sample(&self, x: f64, y: f64) -> [f32; 3] {
+        let (x0, x1, fx) = neighbours(x, self.width);
+        let (y0, y1, fy) = neighbours(y, self.height);
+        let (top, bottom) = (y0 * self.width, y1 * self.width);
+        let corners = [
+            self.rgb[top + x0],
+            self.rgb[top + x1],
+            self.rgb[bottom + x0],
+            self.rgb[bottom + x1],
+        ];
+        std::array::from_fn(|c| {
+            let upper = corners[0][c] + (corners[1][c] - corners[0][c]) * fx;
+            let lower = corners[2][c] + (corners[3][c] - corners[2][c]) * fx;
+            upper + (lower - upper) * fy
+        })
+    }
+
+    /// [`Self::sample`], brightest channel only.
+    pub(super) fn brightness_at(&self, x: f64, y: f64) -> f32 {
+        brightest(&self.sample(x, y))
+    }
+}
+
+/// The largest of three channels.
+pub(super) fn brightest(rgb: &[f32; 3]) -> f32 {
+    rgb[0].max(rgb[1]).max(rgb[2])
+}
+
+fn neighbours(x: f64, size: usize) -> (usize, usize, f32) {
+    let last = size - 1;
+    let x = (x - 0.5).clamp(0.0, last as f64);
+    let low = x as usize;
+    (low, (low + 1).min(last), (x - low as f64) as f32)
+}
+
+/// Where a source pixel goes: the target it starts in, the weight it leaves there, and the rest for the next one.
+fn shares(count: usize, targets: usize, scale: f64) -> Vec<(usize, f32, f32)> {
+    (0..count)
+        .map(|i| {
+            let first = ((i as f64 / scale) as usize).min(targets);
+            let border = (first + 1) as f64 * scale;
+            let inside = (border - i as f64).clamp(0.0, 1.0);
+            (first, inside as f32, (1.0 - inside) as f32)
+        })
+        .collect()
+}
+
+/// Mean over areas of `scale` by `scale` source pixels. The last row and column, when cut, are left out.
+fn average<T: Copy + Into<f32>>(
+    source: &[T],
+    source_width: usize,
+    [width, height]: [usize; 2],
+    scale: f64,
+    unit: f32,
+) -> Vec<[f32; 3]> {
+    if scale == 1.0 {
+        return source
+            .chunks_exact(3)
+            .map(|p| [p[0], p[1], p[2]].map(|v| v.into() * unit))
+            .collect();
+    }
+    let columns = shares(source_width, width, scale);
+    let rows = shares(source.len() / 3 / source_width, height, scale);
+    // One spare target at each end takes what lies beyond the last whole pixel.
+    let mut sums = vec![[0.0_f32; 3]; (width + 2) * (height + 2)];
+    let mut line = vec![[0.0_f32; 3]; width + 2];
+    for (pixels, &(row, here, below)) in source.chunks_exact(3 * source_width).zip(&rows) {
+        line.fill([0.0; 3]);
+        for (p, &(column, left, right)) in pixels.chunks_exact(3).zip(&columns) {
+            let p: [f32; 3] = [p[0].into(), p[1].into(), p[2].into()];
+            for c in 0..3 {
+                line[column][c] += p[c] * left;
+                line[column + 1][c] += p[c] * right;
+            }
+        }
+        for (target, weight) in [(row, here), (row + 1, below)] {
+            if weight > 0.0 {
+                let sums = &mut sums[target * (width + 2)..][..width];
+                for (sum, value) in sums.iter_mut().zip(&line) {
+                    for c in 0..3 {
+                        sum[c] += value[c] * weight;
+                    }
+                }
+            }
+        }
+    }
+    let unit = unit / (scale * scale) as f32;
+    let row = |y: usize| {
+        sums[y * (width + 2)..][..width]
+            .iter()
+            .map(move |s| s.map(|v| v * unit))
+    };
+    (0..height).flat_map(row).collect()
+}
