@@ -341,7 +341,7 @@ fn stripes(first: Ground, widths: &[f64]) -> Vec<Stripe> {
     } else {
         Ground::White
     };
-    let ground = |i: usize| if i % 2 == 0 { first } else { second };
+    let ground = |i: usize| if i.is_multiple_of(2) { first } else { second };
     widths
         .iter()
         .enumerate()
