@@ -15,7 +15,7 @@ pub enum Pixels {
 }
 
 /// What the file said of itself and what was assumed; kept with the paint as its provenance.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Origin {
     /// File name without folders, as given.
     pub file_name: String,
@@ -23,7 +23,7 @@ pub struct Origin {
     pub format: &'static str,
     /// Bits a channel: 8 or 16.
     pub depth: u8,
-    /// The profile's own description, or `none: sRGB assumed`.
+    /// The profile's own description, or why there is none: `none: sRGB assumed`, `damaged: sRGB assumed`, ...
     pub profile: String,
     /// Whether the file carried no usable profile and sRGB was assumed.
     pub profile_assumed: bool,
@@ -33,6 +33,8 @@ pub struct Origin {
     pub reoriented: bool,
     /// Whether the file was compressed with loss (JPEG).
     pub lossy: bool,
+    /// What else was decided while reading, as sentences for the painter: only the first page was read, and the like.
+    pub notes: Vec<String>,
 }
 
 /// A decoded scan.
@@ -51,6 +53,16 @@ pub struct Scan {
 }
 
 impl Scan {
+    /// R, G, B of one pixel as 16-bit codes; an 8-bit code counts 257 times. Panics outside the picture.
+    #[inline]
+    pub fn code(&self, x: usize, y: usize) -> [u16; 3] {
+        let i = 3 * (y * self.width + x);
+        match &self.pixels {
+            Pixels::Eight(p) => [p[i], p[i + 1], p[i + 2]].map(|v| 257 * u16::from(v)),
+            Pixels::Sixteen(p) => [p[i], p[i + 1], p[i + 2]],
+        }
+    }
+
     /// Encoded R, G, B of one pixel, 0 to 1. Panics outside the picture.
     #[inline]
     pub fn encoded(&self, x: usize, y: usize) -> [f32; 3] {

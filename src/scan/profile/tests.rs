@@ -1,0 +1,224 @@
+use proptest::prelude::*;
+
+use super::*;
+
+/// Made by `tests/data/scan/make_profiles.py`, values by Little CMS 2.19.
+const REFERENCE: &str = include_str!("../../../tests/data/scan/profiles.csv");
+/// IEC 61966-2-1, values and their making in the file's head.
+const SRGB: &str = include_str!("../../../tests/data/srgb.csv");
+
+fn icc(name: &str) -> &'static [u8] {
+    match name {
+        "matrix-srgb" => include_bytes!("../../../tests/data/scan/matrix-srgb.icc"),
+        "matrix-wide" => include_bytes!("../../../tests/data/scan/matrix-wide.icc"),
+        "matrix-mixed" => include_bytes!("../../../tests/data/scan/matrix-mixed.icc"),
+        "table-16" => include_bytes!("../../../tests/data/scan/table-16.icc"),
+        "table-8" => include_bytes!("../../../tests/data/scan/table-8.icc"),
+        "table-mab" => include_bytes!("../../../tests/data/scan/table-mab.icc"),
+        "grey" => include_bytes!("../../../tests/data/scan/grey.icc"),
+        "cmyk" => include_bytes!("../../../tests/data/scan/cmyk.icc"),
+        name => panic!("no profile {name}"),
+    }
+}
+
+/// Rows of numbers of a file with comments and one line of names.
+fn rows(text: &str) -> impl Iterator<Item = Vec<&str>> {
+    text.lines()
+        .filter(|line| !line.starts_with('#'))
+        .skip(1)
+        .map(|line| line.split(',').collect())
+}
+
+fn number(text: &str) -> f64 {
+    text.parse()
+        .unwrap_or_else(|_| panic!("{text:?} is not a number"))
+}
+
+/// Largest difference in XYZ between a profile here and in Little CMS.
+fn worst(name: &str) -> f64 {
+    let profile = Profile::from_icc(icc(name)).unwrap();
+    let mut worst = 0.0_f64;
+    let mut compared = 0;
+    for row in rows(REFERENCE).filter(|row| row[0] == name) {
+        let code = [1, 2, 3].map(|i| row[i].parse().unwrap());
+        let xyz = profile.xyz(profile.additive_of(code));
+        for (ours, theirs) in [xyz.x, xyz.y, xyz.z].into_iter().zip(&row[4..]) {
+            worst = worst.max((ours - number(theirs)).abs());
+        }
+        compared += 1;
+    }
+    assert_eq!(compared, 120);
+    worst
+}
+
+#[test]
+fn curves_and_matrix_agree_with_little_cms() {
+    for name in ["matrix-srgb", "matrix-wide", "matrix-mixed"] {
+        let worst = worst(name);
+        assert!(worst < 1e-5, "{name}: {worst}");
+    }
+}
+
+#[test]
+fn tables_agree_with_little_cms() {
+    for name in ["table-16", "table-8", "table-mab"] {
+        let worst = worst(name);
+        assert!(worst < 5e-5, "{name}: {worst}");
+    }
+}
+
+#[test]
+fn table_values_add_up_as_xyz_and_matrix_values_as_device_channels() {
+    assert!(
+        !Profile::from_icc(icc("table-16"))
+            .unwrap()
+            .additive_is_device()
+    );
+    assert_eq!(
+        Profile::from_icc(icc("table-16")).unwrap().to_xyz()[1],
+        [0.0, 1.0, 0.0]
+    );
+    assert!(Profile::srgb().additive_is_device());
+}
+
+#[test]
+fn srgb_agrees_with_the_standard() {
+    let profile = Profile::srgb();
+    let mut compared = 0;
+    for row in rows(SRGB) {
+        let value: Vec<f64> = row.iter().map(|text| number(text)).collect();
+        let additive = profile.additive([0, 1, 2].map(|i| (value[i] / 255.0) as f32));
+        for i in 0..3 {
+            assert!((additive[i] - value[3 + i]).abs() < 1e-7, "{row:?}");
+        }
+        // Their D50 is another than the connection space's, so XYZ differ; Lab, relative to each white, hardly does.
+        let xyz = profile.xyz(additive);
+        assert!((xyz.y - value[13]).abs() < 2e-4, "{row:?}: {xyz:?}");
+        let lab = colour::lab(xyz);
+        for (ours, theirs) in [lab.l, lab.a, lab.b].into_iter().zip(&value[15..18]) {
+            assert!((ours - theirs).abs() < 0.02, "{row:?}: {lab:?}");
+        }
+        compared += 1;
+    }
+    assert_eq!(compared, 21);
+}
+
+#[test]
+fn white_is_the_white_of_the_connection_space() {
+    for profile in [
+        Profile::srgb(),
+        Profile::from_chromaticities(2.2, [[0.7, 0.3], [0.2, 0.7], [0.14, 0.05]], [0.31, 0.33])
+            .unwrap(),
+    ] {
+        let white = profile.xyz(profile.additive([1.0; 3]));
+        for (ours, theirs) in [white.x, white.y, white.z].into_iter().zip(colour::WHITE) {
+            assert!((ours - theirs).abs() < 1e-12);
+        }
+    }
+}
+
+#[test]
+fn a_chunk_description_of_srgb_primaries_is_near_srgb() {
+    let said = Profile::from_chromaticities(
+        2.2,
+        [[0.64, 0.33], [0.30, 0.60], [0.15, 0.06]],
+        [0.3127, 0.3290],
+    )
+    .unwrap();
+    let (a, b) = (
+        said.xyz(said.additive([0.5, 0.4, 0.3])),
+        Profile::srgb().xyz(Profile::srgb().additive([0.5, 0.4, 0.3])),
+    );
+    assert!(colour::difference(colour::lab(a), colour::lab(b)) < 1.0);
+}
+
+#[test]
+fn names_are_read() {
+    assert_eq!(
+        Profile::from_icc(icc("matrix-wide")).unwrap().name(),
+        "Wide gamut for testing"
+    );
+    assert_eq!(
+        Profile::from_icc(icc("matrix-srgb")).unwrap().name(),
+        "sRGB for testing"
+    );
+}
+
+#[test]
+fn profiles_of_other_pictures_are_refused_by_name() {
+    assert_eq!(
+        Profile::from_icc(icc("grey")).unwrap_err().to_string(),
+        "for grey pictures"
+    );
+    assert_eq!(
+        Profile::from_icc(icc("cmyk")).unwrap_err().to_string(),
+        "for CMYK pictures"
+    );
+}
+
+#[test]
+fn cut_profiles_are_refused() {
+    for name in ["matrix-wide", "table-16", "table-mab"] {
+        let whole = icc(name);
+        for length in (0..whole.len() - 4).step_by(97) {
+            assert!(
+                Profile::from_icc(&whole[..length]).is_err(),
+                "{name} cut to {length}"
+            );
+        }
+    }
+}
+
+#[test]
+fn numbers_that_cannot_be_colours_are_refused() {
+    // Three equal primaries have no colour; primaries on one line neither.
+    assert!(Profile::from_chromaticities(2.2, [[0.64, 0.33]; 3], [0.3127, 0.3290]).is_err());
+    assert!(
+        Profile::from_chromaticities(
+            f64::NAN,
+            [[0.64, 0.33], [0.30, 0.60], [0.15, 0.06]],
+            [0.3127, 0.3290]
+        )
+        .is_err()
+    );
+    assert!(
+        Profile::from_chromaticities(
+            2.2,
+            [[0.64, 0.0], [0.30, 0.60], [0.15, 0.06]],
+            [0.3127, 0.3290]
+        )
+        .is_err()
+    );
+    assert!(
+        Profile::from_chromaticities(2.2, [[0.64, 0.33], [0.30, 0.60], [0.15, 0.06]], [0.0, 0.0])
+            .is_err()
+    );
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+
+    #[test]
+    fn arbitrary_bytes_never_panic(bytes in proptest::collection::vec(any::<u8>(), 0..400)) {
+        let _ = Profile::from_icc(&bytes);
+    }
+
+    /// Whatever is accepted gives finite colours for every code.
+    #[test]
+    fn altered_profiles_never_panic(
+        name in prop_oneof![Just("matrix-mixed"), Just("table-8"), Just("table-mab")],
+        changes in proptest::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 1..6),
+        code in any::<[u16; 3]>(),
+    ) {
+        let mut bytes = icc(name).to_vec();
+        // The head of a profile holds what steers its reading; the rest are numbers.
+        let head = bytes.len().min(700);
+        for (place, value) in changes {
+            bytes[place.index(head)] = value;
+        }
+        if let Ok(profile) = Profile::from_icc(&bytes) {
+            let xyz = profile.xyz(profile.additive_of(code));
+            prop_assert!(xyz.x.is_finite() && xyz.y.is_finite() && xyz.z.is_finite());
+        }
+    }
+}
