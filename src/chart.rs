@@ -460,12 +460,6 @@ mod tests {
     }
 
     #[test]
-    fn zz_dump() {
-        std::fs::write("/tmp/strip.svg", strip(&record(), 440.0, 100.0)).unwrap();
-        std::fs::write("/tmp/curves.svg", curves(&record()).unwrap()).unwrap();
-    }
-
-    #[test]
     fn extreme_constants_still_draw() {
         let mut record = record();
         record.absorption = vec![1e300; BANDS];
