@@ -247,11 +247,13 @@ fn curve(area: &Area, title: &str, values: &[f64], sd: &[f64]) -> Drawn {
     let high: Vec<f64> = (0..BANDS)
         .map(|i| values[i] * libm::exp(NINETY * sd[i]))
         .collect();
-    let floor = decade(
-        low.iter().copied().fold(f64::INFINITY, f64::min),
-        libm::floor,
-    );
-    let ceiling = decade(high.iter().copied().fold(0.0, f64::max), libm::ceil);
+    let least = values.iter().copied().fold(f64::INFINITY, f64::min);
+    let most = values.iter().copied().fold(0.0, f64::max);
+    let lowest = low.iter().copied().fold(f64::INFINITY, f64::min);
+    let highest = high.iter().copied().fold(0.0, f64::max);
+    // A band that leaves everything open would squeeze the curve flat: it is cut a decade beyond the curve.
+    let floor = decade(lowest.max(0.1 * least), libm::floor);
+    let ceiling = decade(highest.min(10.0 * most), libm::ceil).max(10.0 * floor);
 
     let mut chart = ChartBuilder::on(area)
         .margin_top(56)
@@ -296,8 +298,8 @@ fn curve(area: &Area, title: &str, values: &[f64], sd: &[f64]) -> Drawn {
     )?;
 
     let band: Vec<(f64, f64)> = (0..BANDS)
-        .map(|i| (nm[i], high[i]))
-        .chain((0..BANDS).rev().map(|i| (nm[i], low[i])))
+        .map(|i| (nm[i], high[i].min(ceiling)))
+        .chain((0..BANDS).rev().map(|i| (nm[i], low[i].max(floor))))
         .collect();
     chart.draw_series(std::iter::once(Polygon::new(band, BLACK_INK.mix(0.22))))?;
     chart.draw_series(LineSeries::new(
@@ -455,12 +457,6 @@ mod tests {
         assert_eq!(thin.rgb, grey(WHITE).rgb);
         let thick = [WHITE, BLACK].map(|ground| seen(&record, 1e3, ground).rgb);
         assert_eq!(thick[0], thick[1]);
-    }
-
-    #[test]
-    fn zz_dump() {
-        std::fs::write("/tmp/strip.svg", strip(&record(), 440.0, 100.0)).unwrap();
-        std::fs::write("/tmp/curves.svg", curves(&record()).unwrap()).unwrap();
     }
 
     #[test]

@@ -115,6 +115,22 @@ pub struct Levelled {
     pub glare: f64,
 }
 
+/// The part of every film over every stripe that [`sample`] measures: what lies under it, and its corners on the card,
+/// clockwise from the top left. Cells without room are missing.
+///
+/// # Errors
+/// Those of [`sample`] for an outline that is out of order.
+pub fn outlines(scan: &Scan, layout: &Layout) -> Result<Vec<(Ground, [[f64; 2]; 4])>> {
+    let zones = Zones::new(scan, layout)?;
+    let cells = (0..layout.films.len())
+        .flat_map(|film| (0..layout.stripes.len()).map(move |stripe| (film, stripe)));
+    Ok(cells
+        .filter_map(|(film, stripe)| {
+            Some((layout.stripes[stripe].ground, zones.outline(film, stripe)?))
+        })
+        .collect())
+}
+
 /// Samples a card.
 ///
 /// # Errors

@@ -503,8 +503,21 @@ impl OpenScan {
         findings
     }
 
-    fn cell_outlines(&self, _view: &PictureFrame) -> Vec<CellOutline> {
-        Vec::new()
+    fn cell_outlines(&self, view: &PictureFrame) -> Vec<CellOutline> {
+        let cells = self
+            .counted()
+            .map(|layout| cells::outlines(&self.scan, &layout));
+        // An outline that is out of order has been told as the problem already.
+        let Some(Ok(cells)) = cells else {
+            return Vec::new();
+        };
+        cells
+            .into_iter()
+            .map(|(ground, outline)| CellOutline {
+                ground,
+                outline: outline.map(|corner| view.from_card(corner)),
+            })
+            .collect()
     }
 }
 

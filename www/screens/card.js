@@ -3,7 +3,7 @@
 
 import { download, el, find, say } from "../dom.js";
 import { EngineError, newest } from "../engine.js";
-import { Facts, drawStrip } from "../parts/facts.js";
+import { Facts, drawMore, drawStrip } from "../parts/facts.js";
 import { BLANK, LabelForm } from "../parts/label.js";
 import { Outline } from "../parts/outline.js";
 
@@ -122,6 +122,7 @@ export function cardScreen(page) {
     say(screen, "headline", next.paint?.headline ?? next.problem_headline);
     say(screen, "sentence", next.paint?.sentence ?? next.problem?.words ?? "");
     drawStrip(find(screen, "[data-part=strip]"), next.paint);
+    drawMore(find(screen, "[data-part=more]"), next.paint);
     find(screen, "[data-part=findings]").replaceChildren(...next.findings.map(finding));
     form.enable(next.paint !== null);
     facts.draw(next.paint);

@@ -235,6 +235,22 @@ impl<'a> Zones<'a> {
         (to - from > 0.0).then_some((from + inset, to - inset))
     }
 
+    /// Corners on the card, clockwise from the top left, of the part of a film over a stripe that is measured; `None` where
+    /// no room is left.
+    pub(super) fn outline(&self, film: usize, stripe: usize) -> Option<[[f64; 2]; 4]> {
+        let stripe = self.layout.stripes.get(stripe)?;
+        let inset = self.inset(ACROSS, stripe.to - stripe.from);
+        let (left, right) = (stripe.from + inset, stripe.to - inset);
+        let (top_left, bottom_left) = self.band(2 * film + 1, left)?;
+        let (top_right, bottom_right) = self.band(2 * film + 1, right)?;
+        Some([
+            [left, top_left],
+            [right, top_right],
+            [right, bottom_right],
+            [left, bottom_left],
+        ])
+    }
+
     /// The cell that a position on the card belongs to.
     fn cell_at(&self, [u, v]: [f64; 2], first: &[usize]) -> Option<usize> {
         let bands = 2 * self.layout.films.len() + 1;
