@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 
 /// What lies under a film on a card.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum Ground {
     /// A white stripe.

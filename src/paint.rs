@@ -1,6 +1,8 @@
 //! A known paint: its constants, what they mean for a painter, and the record that is kept.
 
 pub mod file;
+#[cfg(test)]
+mod schema;
 pub mod verdict;
 
 use nalgebra::{Matrix3, SMatrix};

@@ -84,8 +84,9 @@ pub fn xyz_of(reflectance: &Bands) -> Xyz {
     Xyz::new(dot(&rows[0]), dot(&rows[1]), dot(&rows[2]))
 }
 
-/// Variance of the smoothest-spectrum search: how exactly the colour has to be met.
-const COLOUR_SD: f64 = 0.002;
+/// How exactly the colour has to be met: a floor, and a share of the value. The floor alone would leave darks 0.2
+/// CIEDE2000 too light.
+const COLOUR_SD: (f64, f64) = (0.0002, 0.001);
 /// Standard deviation of the second differences of the spectrum's logit.
 const SMOOTH_SD: f64 = 0.6;
 
@@ -123,7 +124,8 @@ pub fn smoothest(xyz: Xyz) -> Bands {
         let spread = covariance * jacobian.transpose();
         let mut inner = jacobian * spread;
         for axis in 0..3 {
-            inner[(axis, axis)] += COLOUR_SD * COLOUR_SD;
+            let sd = COLOUR_SD.0 + COLOUR_SD.1 * target[axis].max(0.0);
+            inner[(axis, axis)] += sd * sd;
         }
         let Some(factor) = inner.cholesky() else {
             break;

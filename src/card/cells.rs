@@ -115,6 +115,19 @@ pub struct Levelled {
     pub glare: f64,
 }
 
+/// The part of every film over every stripe that [`sample`] measures: what lies under it, and its corners on the card,
+/// clockwise from the top left. Cells without room are missing.
+///
+/// # Errors
+/// Those of [`sample`] for an outline that is out of order.
+pub fn outlines(scan: &Scan, layout: &Layout) -> Result<Vec<(Ground, [[f64; 2]; 4])>> {
+    let zones = Zones::new(scan, layout)?;
+    let outlines = zones.outlines();
+    Ok(outlines
+        .map(|(place, corners)| (layout.stripes[place.stripe].ground, corners))
+        .collect())
+}
+
 /// Samples a card.
 ///
 /// # Errors

@@ -20,7 +20,13 @@ pub fn to_internal(measured: f64) -> f64 {
 /// Measured reflectance (gloss excluded) of an internal one.
 #[inline]
 pub fn to_measured(internal: f64) -> f64 {
-    ENTRY * internal / (1.0 - INNER * internal)
+    seen_through(ENTRY, INNER, internal)
+}
+
+/// What is seen of an internal reflectance through a surface of any entry factor and inner reflectance.
+#[inline]
+pub fn seen_through(entry: f64, inner: f64, internal: f64) -> f64 {
+    entry * internal / (1.0 - inner * internal)
 }
 
 /// Fresnel reflectance, unpolarised, for light inside a medium of relative index `index` that meets its surface at an

@@ -23,6 +23,7 @@ pub const MOST_ENTRIES: usize = 64;
 
 /// Everything known of one paint from one card. Field names are the file's.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Record {
     /// Always [`FORMAT`].
     pub format: String,
@@ -68,6 +69,7 @@ pub struct Record {
 
 /// Label data. Every field is text as typed.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(default)]
 pub struct Label {
     /// Name for this tube.
@@ -90,6 +92,7 @@ pub struct Label {
 
 /// What the numbers are relative to.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Basis {
     /// Band centres.
     pub wavelengths_nm: Vec<f64>,
@@ -109,6 +112,7 @@ pub struct Basis {
 
 /// Constants of the smooth paint-to-air surface.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct SurfaceOptics {
     /// Refractive index of the paint.
     pub index: f64,
@@ -120,6 +124,7 @@ pub struct SurfaceOptics {
 
 /// The transport model's own constants.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Transport {
     /// Scattering anisotropy g.
     pub anisotropy: f64,
@@ -129,6 +134,7 @@ pub struct Transport {
 
 /// Covariance of the constants.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(default)]
 pub struct Uncertainty {
     /// Lower Cholesky factor of the covariance of log K (31), log S (31), log builds (films), row by row, without the zeros above the diagonal.
@@ -141,6 +147,7 @@ pub struct Uncertainty {
 
 /// The bare stripes.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Stripes {
     /// XYZ of bare white.
     pub white_xyz: [f64; 3],
@@ -156,6 +163,7 @@ pub struct Stripes {
 
 /// One film of the card.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Film {
     /// Build in units of the reference film.
     pub build: f64,
@@ -165,6 +173,7 @@ pub struct Film {
 
 /// One film over one ground, crossings pooled.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Cell {
     /// Index into `films`.
     pub film: usize,
@@ -188,6 +197,7 @@ pub struct Cell {
 
 /// Gloss of the card when scanned.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum Surface {
     /// Mirror-like.
@@ -201,11 +211,13 @@ pub enum Surface {
 
 /// Whether the card was dry, as the user said: `"yes"`, `"no"`, or a day it has been dry since.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(transparent)]
 pub struct Dry(pub String);
 
 /// What the card could tell.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum State {
     /// K and S are known.
@@ -224,6 +236,7 @@ pub enum State {
 
 /// Clear or milky, in numbers. Numbers that a card cannot give are absent.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Opacity {
     /// Rise of the black in L* at glaze depth; absent when the paint cannot fall that far.
     pub milk_on_black: Option<f64>,
@@ -243,6 +256,7 @@ pub struct Opacity {
 
 /// The five grades; bounds are the project's own.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub enum Grade {
     /// Below 1 L*.
     #[serde(rename = "clear")]
@@ -263,6 +277,7 @@ pub enum Grade {
 
 /// Something noticed while reading.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Finding {
     /// Stable word for programs.
     pub code: String,
@@ -272,6 +287,7 @@ pub struct Finding {
 
 /// Where a record came from.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Provenance {
     /// File name without folders.
     pub file_name: String,
@@ -341,6 +357,7 @@ impl Record {
         record.check()?;
         let known =
             serde_json::to_value(&record).map_err(|e| refused("the file", e.to_string()))?;
+        objects_as_lists(&original, &known, "")?;
         if let (Value::Object(original), Value::Object(known)) = (original, &known) {
             record.unknown = unknown_fields(original, known);
         }
@@ -573,6 +590,33 @@ impl Label {
             ));
         }
         Ok(())
+    }
+}
+
+/// Refuses lists where the format has objects: serde would read them, field after field.
+fn objects_as_lists(original: &Value, known: &Value, path: &str) -> Result<()> {
+    match (original, known) {
+        (Value::Array(_), Value::Object(_)) => Err(refused(path, "is a list, not an object")),
+        (Value::Object(original), Value::Object(known)) => {
+            known.iter().try_for_each(|(key, known)| {
+                let path = if path.is_empty() {
+                    key.clone()
+                } else {
+                    format!("{path}.{key}")
+                };
+                original
+                    .get(key)
+                    .map_or(Ok(()), |original| objects_as_lists(original, known, &path))
+            })
+        }
+        (Value::Array(original), Value::Array(known)) => original
+            .iter()
+            .zip(known)
+            .enumerate()
+            .try_for_each(|(i, (original, known))| {
+                objects_as_lists(original, known, &format!("{path}[{i}]"))
+            }),
+        _ => Ok(()),
     }
 }
 

@@ -224,6 +224,28 @@ impl<'a> Zones<'a> {
         cells
     }
 
+    /// Corners on the card, clockwise from the top left, of every part of a film over a stripe that is measured.
+    pub(super) fn outlines(&self) -> impl Iterator<Item = (Place, [[f64; 2]; 4])> {
+        let bands = self
+            .stripes
+            .iter()
+            .flat_map(|lane| lane.bands.iter().map(move |band| (lane, band)));
+        bands.filter_map(|(lane, band)| {
+            let place = self.places[band.first];
+            matches!(place.zone, Zone::Film { .. }).then(|| {
+                let ((top_left, bottom_left), (top_right, bottom_right)) =
+                    (band.edges(lane.from), band.edges(lane.to));
+                let corners = [
+                    [lane.from, top_left],
+                    [lane.to, top_right],
+                    [lane.to, bottom_right],
+                    [lane.from, bottom_left],
+                ];
+                (place, corners)
+            })
+        })
+    }
+
     /// The cell that a position on the card belongs to.
     fn cell_at(&self, [u, v]: [f64; 2]) -> Option<usize> {
         let lane = self

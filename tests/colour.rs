@@ -1,0 +1,114 @@
+//! Colour arithmetic against published numbers; `tests/data/tables/README.md` names the sources.
+
+#[path = "support/tables.rs"]
+mod tables;
+
+use tables::{close, numbers};
+use twoground::{
+    colour::{self, Lab, Xyz},
+    spectrum,
+};
+
+#[test]
+fn ciede2000_of_the_published_pairs() {
+    let pairs = numbers("ciede2000");
+    assert_eq!(pairs.len(), 34);
+    for row in pairs {
+        let (a, b) = (
+            Lab::new(row[1], row[2], row[3]),
+            Lab::new(row[4], row[5], row[6]),
+        );
+        close(
+            colour::difference(a, b),
+            row[7],
+            6e-5,
+            "published to four decimals",
+        );
+        close(
+            colour::difference(b, a),
+            row[8],
+            1e-8,
+            "the other way round, full precision",
+        );
+    }
+}
+
+/// The table's D50 is 0.96422, 1, 0.82521; ours is the connection space's 0.9642, 1, 0.8249, which moves b* by up to 0.03.
+#[test]
+fn srgb_and_lab_of_known_colours() {
+    for row in numbers("srgb_lab_check") {
+        let rgb = [row[0], row[1], row[2]];
+        for (encoded, linear) in rgb.iter().zip(&row[3..6]) {
+            close(
+                colour::decode_srgb(encoded / 255.0),
+                *linear,
+                1e-8,
+                "decoded",
+            );
+            close(
+                colour::encode_srgb(*linear) * 255.0,
+                *encoded,
+                1e-5,
+                "encoded",
+            );
+        }
+        let lab = colour::lab(Xyz::new(row[12], row[13], row[14]));
+        close(lab.l, row[15], 1e-4, "L*");
+        close(lab.a, row[16], 0.02, "a*");
+        close(lab.b, row[17], 0.04, "b*");
+        let screen = colour::screen(lab);
+        assert_eq!(screen.rgb.map(f64::from), rgb, "back to the screen");
+        assert!(!screen.cut);
+    }
+}
+
+#[test]
+fn slopes_of_lab_are_its_differences() {
+    for c in [[0.3, 0.4, 0.2], [0.01, 0.004, 0.02], [0.9, 0.95, 0.8]] {
+        let (lab, slopes) = colour::lab_with_slopes(Xyz::new(c[0], c[1], c[2]));
+        for axis in 0..3 {
+            let h = 1e-7;
+            let mut moved = c;
+            moved[axis] += h;
+            let next = colour::lab(Xyz::new(moved[0], moved[1], moved[2]));
+            for (i, d) in [next.l - lab.l, next.a - lab.a, next.b - lab.b]
+                .into_iter()
+                .enumerate()
+            {
+                close(d / h, slopes[i][axis], 1e-3, "slope");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_flat_spectrum_is_neutral() {
+    let lab = colour::lab(spectrum::xyz_of(&[0.184; spectrum::BANDS]));
+    assert!(lab.a.abs() < 1e-10 && lab.b.abs() < 1e-10, "{lab:?}");
+}
+
+#[test]
+fn the_smoothest_spectrum_has_the_colour_and_stays_a_reflectance() {
+    // Chroma as object colours have it: less in the darks and in the lights.
+    for (l, share) in [
+        (12.0, 0.3),
+        (30.0, 0.7),
+        (50.0, 1.0),
+        (70.0, 1.0),
+        (90.0, 0.3),
+    ] {
+        for (a, b) in [
+            (0.0, 0.0),
+            (30.0, 20.0),
+            (-25.0, 10.0),
+            (5.0, -30.0),
+            (10.0, 45.0),
+        ] {
+            let wanted = Lab::new(l, a * share, b * share);
+            let spectrum = spectrum::smoothest(colour::xyz(wanted));
+            assert!(spectrum.iter().all(|r| (0.0..=1.0).contains(r)));
+            let miss = colour::difference(wanted, colour::lab(spectrum::xyz_of(&spectrum)));
+            assert!(miss < 0.1, "{wanted:?} missed by {miss}");
+        }
+    }
+}

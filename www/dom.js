@@ -1,0 +1,103 @@
+// @ts-check
+/** Making and finding elements. Text is only ever set as text, so a label cannot become markup. */
+
+const SVG = "http://www.w3.org/2000/svg";
+
+/**
+ * @param {Element} node
+ * @param {Record<string, string | number | boolean | EventListener | undefined>} attributes
+ * @param {(Node | string)[]} children
+ */
+function fill(node, attributes, children) {
+  for (const [name, value] of Object.entries(attributes)) {
+    if (value === undefined || value === false) continue;
+    if (typeof value === "function") node.addEventListener(name, value);
+    else node.setAttribute(name, value === true ? "" : String(value));
+  }
+  node.append(...children);
+}
+
+/**
+ * An HTML element. Functions among the attributes become listeners of the event so named.
+ * @template {keyof HTMLElementTagNameMap} K
+ * @param {K} tag
+ * @param {Record<string, string | number | boolean | EventListener | undefined>} [attributes]
+ * @param {(Node | string)[]} children
+ * @returns {HTMLElementTagNameMap[K]}
+ */
+export function el(tag, attributes = {}, ...children) {
+  const node = document.createElement(tag);
+  fill(node, attributes, children);
+  return node;
+}
+
+/**
+ * An SVG element.
+ * @template {keyof SVGElementTagNameMap} K
+ * @param {K} tag
+ * @param {Record<string, string | number | boolean | EventListener | undefined>} [attributes]
+ * @param {(Node | string)[]} children
+ * @returns {SVGElementTagNameMap[K]}
+ */
+export function svg(tag, attributes = {}, ...children) {
+  const node = document.createElementNS(SVG, tag);
+  fill(node, attributes, children);
+  return node;
+}
+
+/**
+ * The one element that a selector names; its absence is a mistake in the page.
+ * @param {ParentNode} root
+ * @param {string} selector
+ * @returns {HTMLElement}
+ */
+export function find(root, selector) {
+  const node = root.querySelector(selector);
+  if (!(node instanceof HTMLElement)) throw new Error(`nothing on the page matches ${selector}`);
+  return node;
+}
+
+/**
+ * Sets the text of the element marked `data-say="name"`, and only when it differs, so that a screen reader is not told twice.
+ * @param {ParentNode} root
+ * @param {string} name
+ * @param {string} text
+ */
+export function say(root, name, text) {
+  const node = find(root, `[data-say="${name}"]`);
+  if (node.textContent !== text) node.textContent = text;
+}
+
+/** A swatch of one colour. @param {string} css @param {string} [name] */
+export function patch(css, name = "patch") {
+  const node = el("i", { class: name });
+  node.style.backgroundColor = css;
+  return node;
+}
+
+/**
+ * A picture drawn by the engine, as an image: whatever a label says, nothing in it can run.
+ * @param {string} text SVG
+ * @param {string} alt
+ */
+export function drawing(text, alt) {
+  return el("img", { src: `data:image/svg+xml,${encodeURIComponent(text)}`, alt, draggable: "false" });
+}
+
+/**
+ * Hands text to the browser as a download.
+ * @param {string} name
+ * @param {string} text
+ * @param {string} type
+ */
+export function download(name, text, type) {
+  const url = URL.createObjectURL(new Blob([text], { type }));
+  el("a", { href: url, download: name }).click();
+  setTimeout(() => URL.revokeObjectURL(url), 60_000);
+}
+
+/** A number with at most so many decimals, and a true minus. @param {number} value @param {number} [decimals] */
+export function figure(value, decimals = 1) {
+  const text = value.toFixed(decimals);
+  return (Number(text) === 0 ? text.replace("-", "") : text).replace("-", "\u2212");
+}

@@ -1,0 +1,120 @@
+// @ts-check
+/**
+ * The bridge to the worker in which all computing happens.
+ *
+ * One queue: one call runs at a time, in order. Cancelling the running call ends the worker and starts a new one, which
+ * also gives its memory back. What the worker held (the open scan) is then gone; what is kept (IndexedDB) is not.
+ */
+
+/** @typedef {import("./types.js").Problem} Problem */
+/** @typedef {{ method: string, args: unknown[], stage?: (name: string) => void, resolve: (value: any) => void, reject: (reason: unknown) => void }} Call */
+
+/** What the engine refuses: `code` for programs, `message` for the painter. */
+export class EngineError extends Error {
+  /** @param {Problem} problem */
+  constructor(problem) {
+    super(problem.words);
+    this.code = problem.code;
+  }
+}
+
+export class Engine {
+  /** @type {Worker | null} */ #worker = null;
+  /** @type {Call[]} */ #waiting = [];
+  /** @type {Call | null} */ #running = null;
+  /** Called when the worker has ended, and the open scan with it. @type {() => void} */ onend = () => {};
+
+  /**
+   * @param {string} method name of a method in worker.js
+   * @param {unknown[]} args
+   * @param {(name: string) => void} [stage] told at each stage of a long call
+   * @returns {Promise<any>}
+   */
+  call(method, args = [], stage) {
+    return new Promise((resolve, reject) => {
+      this.#waiting.push({ method, args, stage, resolve, reject });
+      this.#next();
+    });
+  }
+
+  /** Ends the running call; those that wait still run. */
+  cancel() {
+    this.#end({ code: "cancelled", words: "Stopped." });
+  }
+
+  #next() {
+    if (this.#running) return;
+    const call = this.#waiting.shift();
+    if (!call) return;
+    this.#running = call;
+    this.#worker ??= this.#start();
+    try {
+      this.#worker.postMessage({ method: call.method, args: call.args });
+    } catch (error) {
+      this.#running = null;
+      call.reject(error);
+      this.#next();
+    }
+  }
+
+  #start() {
+    const worker = new Worker(new URL("worker.js", import.meta.url), { type: "module" });
+    worker.onmessage = ({ data }) => {
+      const call = this.#running;
+      if (worker !== this.#worker || !call) return;
+      if (data.stage) return call.stage?.(data.stage);
+      if (data.fatal) {
+        return this.#end({ code: "stopped", words: "The reader stopped unexpectedly. What you keep is safe; load the scan again." });
+      }
+      this.#running = null;
+      if (data.problem) call.reject(new EngineError(data.problem));
+      else call.resolve(data.value);
+      this.#next();
+    };
+    worker.onerror = (event) => {
+      event.preventDefault();
+      if (worker !== this.#worker) return;
+      this.#end({ code: "no-start", words: "The reader could not start. This browser may be too old for WebAssembly with SIMD; try a current one." });
+    };
+    return worker;
+  }
+
+  /** Ends the worker; the next call starts another. @param {Problem} problem */
+  #end(problem) {
+    this.#worker?.terminate();
+    this.#worker = null;
+    const call = this.#running;
+    this.#running = null;
+    this.onend();
+    call?.reject(new EngineError(problem));
+    this.#next();
+  }
+}
+
+/**
+ * Runs only the newest of many requests, one at a time: for a film that is being pulled.
+ * @template A, R
+ * @param {(argument: A) => Promise<R>} work
+ * @param {(result: R) => void} done
+ * @param {(error: unknown) => void} failed
+ */
+export function newest(work, done, failed) {
+  /** @type {{ argument: A } | null} */ let wanted = null;
+  let busy = false;
+  return async (/** @type {A} */ argument) => {
+    wanted = { argument };
+    if (busy) return;
+    busy = true;
+    while (wanted) {
+      const now = wanted;
+      wanted = null;
+      try {
+        const result = await work(now.argument);
+        if (!wanted) done(result);
+      } catch (error) {
+        if (!wanted) failed(error);
+      }
+    }
+    busy = false;
+  };
+}

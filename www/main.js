@@ -1,0 +1,98 @@
+// @ts-check
+/** Starts the page: places, messages, and the screens. */
+
+import { find, say } from "./dom.js";
+import { Engine, EngineError } from "./engine.js";
+import { cardScreen } from "./screens/card.js";
+import { pictureScreen } from "./screens/picture.js";
+import { startScreen } from "./screens/start.js";
+import { tubesScreen } from "./screens/tubes.js";
+
+const PLACES = new Map([["cards", "Cards"], ["tubes", "Tubes"], ["picture", "Picture"], ["sure", "How sure"], ["cautions", "Cautions"]]);
+
+const engine = new Engine();
+
+/** What the screens may ask of the page. */
+const page = {
+  engine,
+
+  /** @param {unknown} error */
+  tell(error) {
+    const words = error instanceof EngineError ? error.message : "Something went wrong on this page. What you keep is safe; reload the page.";
+    if (!(error instanceof EngineError)) console.error(error);
+    if (error instanceof EngineError && error.code === "cancelled") return;
+    page.alert(words);
+  },
+  /** @param {string} words */
+  alert(words) {
+    say(document, "alert", words);
+    find(document, "#alert").hidden = false;
+  },
+  quiet() {
+    find(document, "#alert").hidden = true;
+    say(document, "alert", "");
+  },
+  /** Shows the stages of a long call. @param {string} name */
+  stage(name) {
+    const steps = [...document.querySelectorAll("#progress [data-stage]")];
+    const at = steps.findIndex((step) => step.getAttribute("data-stage") === name);
+    steps.forEach((step, i) => {
+      step.classList.toggle("now", i === at);
+      step.classList.toggle("done", i < at);
+    });
+    say(document, "stage", `Now ${steps[at]?.textContent ?? name} …`);
+    find(document, "#progress").hidden = false;
+  },
+  idle() {
+    find(document, "#progress").hidden = true;
+  },
+  /** @param {string} place */
+  go(place) {
+    if (location.hash === `#${place}`) show();
+    else location.hash = place;
+  },
+};
+/** @typedef {typeof page} Page */
+
+const start = startScreen(page, (file, label) => card.open(file, label));
+const card = cardScreen(page);
+const tubes = tubesScreen(page, (kept) => picture.choose(kept.id));
+const picture = pictureScreen(page);
+
+/** Shows the place that the address names. */
+async function show() {
+  const [named, id] = location.hash.slice(1).split("-");
+  const place = named === "tube" ? "tubes" : PLACES.has(named) ? named : "cards";
+  const screen = named === "tube" ? "tube" : place === "cards" && card.isOpen() ? "card" : place;
+  for (const section of document.querySelectorAll("[data-screen]")) {
+    if (!(section instanceof HTMLElement)) continue;
+    section.hidden = section.dataset.screen !== screen;
+  }
+  for (const link of document.querySelectorAll("[data-place]")) {
+    if (link.getAttribute("data-place") === place) link.setAttribute("aria-current", "page");
+    else link.removeAttribute("aria-current");
+  }
+  document.title = place === "cards" ? "Two Grounds" : `${PLACES.get(place)} · Two Grounds`;
+  try {
+    if (screen === "cards") await start.show();
+    if (screen === "card") card.show();
+    if (screen === "tubes") await tubes.show();
+    if (screen === "tube" && !(await tubes.open(Number(id)))) page.go("tubes");
+    if (screen === "picture") await picture.show();
+  } catch (error) {
+    page.tell(error);
+  }
+}
+
+window.addEventListener("hashchange", () => {
+  page.quiet();
+  show();
+  window.scrollTo(0, 0);
+  const heading = document.querySelector("[data-screen]:not([hidden]) h1[tabindex]");
+  if (heading instanceof HTMLElement) heading.focus({ preventScroll: true });
+});
+find(document, "[data-do=close-alert]").addEventListener("click", page.quiet);
+find(document, "[data-do=cancel]").addEventListener("click", () => engine.cancel());
+
+engine.call("version").then((version) => say(document, "version", version), page.tell);
+show();

@@ -1,0 +1,73 @@
+// @ts-check
+/** The underpainting's colours side by side, bare above, under one film below. */
+
+import { el, svg } from "../dom.js";
+
+const WIDTH = 900;
+const HEIGHT = 250;
+const EDGE = 108;
+
+/** Height of the film's ragged upper edge at x: a fixed scatter around a slow wave. @param {number} x */
+function edge(x) {
+  const scatter = ((Math.imul(Math.round(x / 12) + 7, 2654435761) >>> 16) / 65536 - 0.5) * 9;
+  return EDGE + 5 * Math.sin(x / 61) + scatter;
+}
+
+/** Outline of the film over one colour. @param {number} from @param {number} to */
+function film(from, to) {
+  const points = [];
+  for (let x = from; x < to; x += 12) points.push(`${x},${edge(x).toFixed(1)}`);
+  points.push(`${to},${edge(to).toFixed(1)}`);
+  return `M${points.join("L")}V${HEIGHT}H${from}Z`;
+}
+
+export class Band {
+  #picture;
+  #names = el("ul", { class: "lanes", "aria-hidden": "true" });
+
+  /**
+   * @param {HTMLElement} root
+   * @param {(share: number) => void} pulled told how far along (0 to 1) the pointer drags the film
+   */
+  constructor(root, pulled) {
+    this.#picture = svg("svg", { class: "band", viewBox: `0 0 ${WIDTH} ${HEIGHT}`, preserveAspectRatio: "none", role: "img" });
+    root.replaceChildren(this.#picture, this.#names);
+
+    const share = (/** @type {PointerEvent} */ event) => {
+      const box = this.#picture.getBoundingClientRect();
+      pulled(Math.min(1, Math.max(0, (event.clientX - box.left) / box.width)));
+    };
+    this.#picture.addEventListener("pointerdown", (event) => {
+      if (event.button !== 0) return;
+      this.#picture.setPointerCapture(event.pointerId);
+      share(event);
+    });
+    this.#picture.addEventListener("pointermove", (event) => {
+      if (this.#picture.hasPointerCapture(event.pointerId)) share(event);
+    });
+  }
+
+  /**
+   * @param {import("../types.js").Glaze} glaze
+   * @param {number} row which of the builds
+   * @param {string} name of the paint
+   */
+  draw(glaze, row, name) {
+    const { before, after } = glaze;
+    const lane = WIDTH / before.length;
+    const spots = after[row].spots;
+    if (this.#picture.childElementCount !== 2 * before.length) {
+      const bare = before.map((_, i) => svg("rect", { x: i * lane, width: lane + 0.6, height: HEIGHT }));
+      const films = before.map((_, i) => svg("path", { d: film(i * lane, (i + 1) * lane + (i + 1 < before.length ? 0.6 : 0)) }));
+      this.#picture.replaceChildren(...bare, ...films);
+      this.#names.replaceChildren(...before.map(({ name }) => el("li", {}, name)));
+    }
+    const parts = [...this.#picture.children];
+    before.forEach((ground, i) => {
+      parts[i].setAttribute("fill", ground.css);
+      parts[before.length + i].setAttribute("fill", spots[i].css);
+    });
+    const words = before.map((ground, i) => `${ground.name}: L* ${ground.lab[0].toFixed(0)} becomes ${spots[i].lab[0].toFixed(0)}`);
+    this.#picture.setAttribute("aria-label", `One film of ${name} over ${before.length} colours. ${words.join("; ")}.`);
+  }
+}

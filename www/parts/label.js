@@ -1,0 +1,68 @@
+// @ts-check
+/** The label form of a paint. */
+
+import { el, find, say } from "../dom.js";
+
+/** @typedef {import("../types.js").Label} Label */
+
+const FIELDS = /** @type {const} */ (["name", "maker", "binder", "batch", "drawn_on", "gauge", "lightfastness", "notes"]);
+
+export class LabelForm {
+  #form;
+
+  /**
+   * @param {HTMLElement} root
+   * @param {string} action words on the button
+   * @param {() => void} keep
+   */
+  constructor(root, action, keep) {
+    const template = /** @type {HTMLTemplateElement} */ (find(document, "#label-form"));
+    root.replaceChildren(template.content.cloneNode(true));
+    this.#form = /** @type {HTMLFormElement} */ (find(root, "form"));
+    this.action(action);
+    this.#form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      if (this.#input("name").value.trim()) return keep();
+      this.say("Give this tube a name first.");
+      this.#input("name").focus();
+    });
+  }
+
+  /** @param {string} words */
+  action(words) {
+    find(this.#form, "[data-do=keep]").textContent = words;
+  }
+
+  /** @param {boolean} able */
+  enable(able) {
+    /** @type {HTMLButtonElement} */ (find(this.#form, "[data-do=keep]")).disabled = !able;
+  }
+
+  /** @returns {Label} */
+  get label() {
+    const codes = this.#input("colour_index").value.split(/[,;/\s]+/).filter(Boolean);
+    const texts = FIELDS.map((name) => [name, this.#input(name).value.trim()]);
+    return { ...Object.fromEntries(texts), colour_index: codes };
+  }
+
+  /** @param {Label} label */
+  set label(label) {
+    for (const name of FIELDS) this.#input(name).value = label[name];
+    this.#input("colour_index").value = label.colour_index.join(", ");
+    this.say("");
+  }
+
+  /** What came of keeping, with a link to go on. @param {string} words @param {{ href: string, words: string }} [link] */
+  say(words, link) {
+    say(this.#form, "keep", words);
+    if (link) find(this.#form, "[data-say=keep]").append(" ", el("a", { href: link.href }, link.words));
+  }
+
+  /** @param {string} name */
+  #input(name) {
+    return /** @type {HTMLInputElement | HTMLTextAreaElement} */ (this.#form.elements.namedItem(name));
+  }
+}
+
+/** @type {Label} */
+export const BLANK = { name: "", maker: "", colour_index: [], binder: "", batch: "", drawn_on: "", gauge: "", lightfastness: "", notes: "" };

@@ -1,0 +1,66 @@
+// @ts-check
+/** The first screen: a sample film that can be pulled, six sample strips, and where to bring a scan. */
+
+import { find } from "../dom.js";
+import { PaintOver } from "../parts/paint.js";
+import { drawStrips } from "../parts/strips.js";
+import { samples } from "../samples.js";
+
+/** @typedef {import("../samples.js").Sample} Sample */
+
+/**
+ * @param {import("../main.js").Page} page
+ * @param {(file: File, label?: import("../types.js").Label) => void} open
+ */
+export function startScreen(page, open) {
+  const screen = find(document, "#start");
+  const over = new PaintOver(screen, page, "start-pull", []);
+  /** @type {Sample | null} */ let chosen = null;
+
+  const input = /** @type {HTMLInputElement} */ (find(screen, "#scan"));
+  input.addEventListener("change", () => {
+    const file = input.files?.[0];
+    input.value = "";
+    if (file) open(file);
+  });
+  find(screen, "#sample-scan").addEventListener("click", async () => {
+    try {
+      if (chosen) open(await chosen.scan(), chosen.paint.label);
+    } catch (error) {
+      page.tell(error);
+    }
+  });
+
+  const drop = find(screen, "[data-part=drop]");
+  const files = (/** @type {DragEvent} */ event) => event.dataTransfer?.types.includes("Files");
+  window.addEventListener("dragover", (event) => {
+    if (!files(event)) return;
+    event.preventDefault();
+    drop.classList.add("over");
+  });
+  window.addEventListener("dragleave", (event) => {
+    if (!event.relatedTarget) drop.classList.remove("over");
+  });
+  window.addEventListener("drop", (event) => {
+    if (!files(event)) return;
+    event.preventDefault();
+    drop.classList.remove("over");
+    const file = event.dataTransfer?.files[0];
+    if (file) open(file);
+  });
+
+  return {
+    async show() {
+      if (chosen) return;
+      const all = await samples(page.engine);
+      const strips = find(screen, "[data-part=samples]");
+      strips.classList.toggle("six", all.length === 6);
+      chosen = all[0];
+      drawStrips(strips, all.map((sample) => ({ paint: sample.paint, value: sample })), chosen, (sample) => {
+        chosen = sample;
+        over.show(sample.text, sample.paint, Math.min(...sample.paint.films));
+      });
+      await over.show(chosen.text, chosen.paint, Math.min(...chosen.paint.films));
+    },
+  };
+}
