@@ -6,7 +6,10 @@
 
 use std::fmt::Write;
 
-use plotters::prelude::*;
+use plotters::{
+    prelude::*,
+    style::text_anchor::{HPos, Pos, VPos},
+};
 
 use crate::{
     Error, Result,
@@ -244,35 +247,59 @@ fn curve(area: &Area, title: &str, values: &[f64], sd: &[f64]) -> Drawn {
     let high: Vec<f64> = (0..BANDS)
         .map(|i| values[i] * libm::exp(NINETY * sd[i]))
         .collect();
-    let floor = decade(
-        low.iter().copied().fold(f64::INFINITY, f64::min),
-        libm::floor,
-    );
-    let ceiling = decade(high.iter().copied().fold(0.0, f64::max), libm::ceil);
+    let least = values.iter().copied().fold(f64::INFINITY, f64::min);
+    let most = values.iter().copied().fold(0.0, f64::max);
+    let lowest = low.iter().copied().fold(f64::INFINITY, f64::min);
+    let highest = high.iter().copied().fold(0.0, f64::max);
+    // A band that leaves everything open would squeeze the curve flat: it is cut a decade beyond the curve.
+    let floor = decade(lowest.max(0.1 * least), libm::floor);
+    let ceiling = decade(highest.min(10.0 * most), libm::ceil).max(10.0 * floor);
 
-    let text = ("sans-serif", 30).into_font().color(&BLACK_INK);
     let mut chart = ChartBuilder::on(area)
-        .margin(10)
-        .margin_right(60)
-        .caption(title, ("sans-serif", 32).into_font().color(&BLACK_INK))
-        .x_label_area_size(48)
-        .y_label_area_size(110)
+        .margin_top(56)
+        .margin_right(44)
+        .margin_bottom(44)
+        .margin_left(110)
         .build_cartesian_2d(nm[0]..nm[BANDS - 1], (floor..ceiling).log_scale())?;
-    chart
-        .configure_mesh()
-        .disable_x_mesh()
-        .light_line_style(TRANSPARENT)
-        .bold_line_style(BLACK_INK.mix(0.25))
-        .axis_style(BLACK_INK.mix(0.6))
-        .x_labels(7)
-        .y_labels(5)
-        .x_label_formatter(&|nm| format!("{nm:.0} nm"))
-        .y_label_formatter(&|value| plain(*value))
-        .label_style(text)
-        .draw()?;
+    let grid = BLACK_INK.mix(0.25);
+    for nm in (400..=700).step_by(50).map(f64::from) {
+        let foot = chart.backend_coord(&(nm, floor));
+        label(
+            area,
+            &format!("{nm:.0}{}", if nm == 700.0 { " nm" } else { "" }),
+            (foot.0, foot.1 + 16),
+            HPos::Center,
+            VPos::Top,
+        )?;
+    }
+    let mut power = floor;
+    while power < 1.001 * ceiling {
+        chart.draw_series(LineSeries::new(
+            [(nm[0], power), (nm[BANDS - 1], power)],
+            grid,
+        ))?;
+        let end = chart.backend_coord(&(nm[0], power));
+        label(
+            area,
+            &plain(power),
+            (end.0 - 14, end.1),
+            HPos::Right,
+            VPos::Center,
+        )?;
+        power *= 10.0;
+    }
+    let left = chart.backend_coord(&(nm[0], ceiling)).0;
+    label(
+        area,
+        title,
+        (left, chart.backend_coord(&(nm[0], ceiling)).1 - 16),
+        HPos::Left,
+        VPos::Bottom,
+    )?;
+
     let band: Vec<(f64, f64)> = (0..BANDS)
-        .map(|i| (nm[i], high[i]))
-        .chain((0..BANDS).rev().map(|i| (nm[i], low[i])))
+        .map(|i| (nm[i], high[i].min(ceiling)))
+        .chain((0..BANDS).rev().map(|i| (nm[i], low[i].max(floor))))
         .collect();
     chart.draw_series(std::iter::once(Polygon::new(band, BLACK_INK.mix(0.22))))?;
     chart.draw_series(LineSeries::new(
@@ -280,6 +307,17 @@ fn curve(area: &Area, title: &str, values: &[f64], sd: &[f64]) -> Drawn {
         BLACK_INK.stroke_width(3),
     ))?;
     Ok(())
+}
+
+/// Text at a pixel of the whole picture. Placed by hand and not by plotters' own axes: in WebAssembly these measure text in
+/// a browser window, and a worker has none.
+fn label(area: &Area, text: &str, at: (i32, i32), across: HPos, down: VPos) -> Drawn {
+    let style = ("sans-serif", 32)
+        .into_font()
+        .color(&BLACK_INK)
+        .pos(Pos::new(across, down));
+    let origin = area.get_pixel_range();
+    area.draw_text(text, &style, (at.0 - origin.0.start, at.1 - origin.1.start))
 }
 
 const BLACK_INK: RGBColor = RGBColor(0, 0, 0);
@@ -419,12 +457,6 @@ mod tests {
         assert_eq!(thin.rgb, grey(WHITE).rgb);
         let thick = [WHITE, BLACK].map(|ground| seen(&record, 1e3, ground).rgb);
         assert_eq!(thick[0], thick[1]);
-    }
-
-    #[test]
-    fn zz_dump() {
-        std::fs::write("/tmp/strip.svg", strip(&record(), 440.0, 100.0)).unwrap();
-        std::fs::write("/tmp/curves.svg", curves(&record()).unwrap()).unwrap();
     }
 
     #[test]

@@ -11,7 +11,7 @@
 //! [`reading`] runs 1 to 4 in one call, for the page and for the command alike.
 //!
 //! Under them lie [`spectrum`] and [`colour`] (bands, CIE tables, XYZ, Lab, CIEDE2000) and [`film`] (the optics of
-//! paint films). [`chart`] draws results as SVG. Only `web` knows a browser; only the program in
+//! paint films). [`chart`] draws results as SVG, [`page`] puts them in words for the page. Only `web` knows a browser; only the program in
 //! `src/bin/twoground` knows files and sockets. [`simulate`] paints invented cards for samples, tests and benches.
 //!
 //! Units: wavelengths in nm; reflectances and XYZ relative to a perfect diffuser (1 = all light), illuminant D50,
@@ -24,6 +24,7 @@ pub mod colour;
 pub mod error;
 pub mod film;
 pub mod fit;
+pub mod page;
 pub mod paint;
 pub mod picture;
 pub mod reading;

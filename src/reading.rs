@@ -82,6 +82,11 @@ pub fn read_card(scan: &Scan, layout: &Layout, answers: &Answers) -> Result<Read
         return Err(Error::NoFilms);
     }
     let sampled = cells::sample(scan, layout)?;
+    Ok(read_sampled(scan, layout, sampled, answers))
+}
+
+/// The same from cells that were sampled before: for answers that change nothing but the fit, and to tell the stages apart.
+pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &Answers) -> Reading {
     let state = state_of(&sampled, layout.films.len());
     let fit_card = card_for_fit(&sampled, layout.films.len(), answers);
     let fitted = (state != State::NotModelled)
@@ -95,12 +100,12 @@ pub fn read_card(scan: &Scan, layout: &Layout, answers: &Answers) -> Result<Read
         fitted.as_ref(),
         &fit_card,
     );
-    Ok(Reading {
+    Reading {
         layout: layout.clone(),
         sampled,
         fitted,
         record,
-    })
+    }
 }
 
 /// A constant that a dull film adds on top of everything (starting values, ours; 0.02 to 0.04 seen for sunken films), and

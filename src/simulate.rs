@@ -19,6 +19,7 @@ pub mod picture;
 pub mod placement;
 pub mod random;
 pub mod render;
+pub mod samples;
 pub mod scene;
 pub mod sensor;
 pub mod shades;

@@ -1,1 +1,272 @@
-//! To be written.
+//! The browser's side: every export of the WebAssembly, and nothing else. Runs in a worker.
+//!
+//! Whatever is refused is thrown as `{ code, words }`; whatever is given back is plain data, shaped as [`crate::page`] says.
+
+pub mod store;
+
+use serde::Serialize;
+use wasm_bindgen::prelude::*;
+
+use crate::{
+    Error, Result,
+    page::{self, Glaze, LabelData, OpenScan, PaintView, Problem},
+    paint::{Constants, Record, file::Surface},
+};
+
+type Given<T> = std::result::Result<T, JsValue>;
+
+/// Sends the text of a panic to the console; the page itself only learns that the worker has stopped.
+#[wasm_bindgen(start)]
+pub fn start() {
+    console_error_panic_hook::set_once();
+}
+
+/// Version of the program.
+#[wasm_bindgen]
+pub fn version() -> String {
+    env!("CARGO_PKG_VERSION").to_owned()
+}
+
+fn plain(value: &impl Serialize) -> Given<JsValue> {
+    value
+        .serialize(&serde_wasm_bindgen::Serializer::json_compatible())
+        .map_err(JsValue::from)
+}
+
+fn thrown(error: Error) -> JsValue {
+    plain(&Problem::from(&error)).unwrap_or_else(|fault| fault)
+}
+
+fn label_of(value: JsValue) -> Result<LabelData> {
+    serde_wasm_bindgen::from_value(value).map_err(|error| Error::PigmentFile {
+        field: "the label".into(),
+        reason: format!("is not what the form gives ({error})"),
+    })
+}
+
+/// An open scan.
+#[wasm_bindgen]
+pub struct Reading(OpenScan);
+
+#[wasm_bindgen]
+impl Reading {
+    /// Decodes a file. `when` is the time of reading, ISO 8601.
+    #[wasm_bindgen(constructor)]
+    pub fn new(bytes: &[u8], file_name: &str, when: String) -> Given<Reading> {
+        OpenScan::new(bytes, file_name, when)
+            .map(Self)
+            .map_err(thrown)
+    }
+
+    /// Looks for the card.
+    pub fn find(&mut self) {
+        self.0.find();
+    }
+
+    /// Turns to another of the cards found.
+    pub fn choose(&mut self, card: usize) {
+        self.0.choose(card);
+    }
+
+    /// Looks again inside the corners for this number of films.
+    pub fn find_films(&mut self, films: usize) -> Given<()> {
+        self.0.find_films(films).map_err(thrown)
+    }
+
+    /// Moves a corner to a place in the picture.
+    pub fn move_corner(&mut self, corner: usize, x: f64, y: f64) -> Given<()> {
+        self.0.move_corner(corner, [x, y]).map_err(thrown)
+    }
+
+    /// Moves an edge of a film to heights in the picture.
+    pub fn move_edge(&mut self, film: usize, top: bool, left: f64, right: f64) -> Given<()> {
+        self.0.move_edge(film, top, [left, right]).map_err(thrown)
+    }
+
+    /// Leaves a film out, or takes it back.
+    pub fn leave_out(&mut self, film: usize, out: bool) {
+        self.0.leave_out(film, out);
+    }
+
+    /// Answers to the questions; an unknown surface counts as glossy.
+    pub fn answer(&mut self, dry: &str, surface: &str, sealed: bool) {
+        let surface = match surface {
+            "matt" => Surface::Matt,
+            "satin" => Surface::Satin,
+            _ => Surface::Glossy,
+        };
+        self.0.answer(dry, surface, sealed);
+    }
+
+    /// The card's place as text, to be restored by `use_layout`.
+    pub fn layout(&self) -> String {
+        self.0.layout()
+    }
+
+    /// Takes up a layout of the same scan.
+    pub fn use_layout(&mut self, text: &str) -> Given<()> {
+        self.0.use_layout(text).map_err(thrown)
+    }
+
+    /// Samples the cells.
+    pub fn sample(&mut self) {
+        self.0.sample();
+    }
+
+    /// Fits the paint.
+    pub fn fit(&mut self) {
+        self.0.fit();
+    }
+
+    /// Everything to be shown: `ReadingView` in www/types.js.
+    pub fn view(&self) -> Given<JsValue> {
+        plain(&self.0.view().map_err(thrown)?)
+    }
+
+    /// The picture to be shown.
+    pub fn picture(&self) -> Given<Picture> {
+        let picture = self.0.picture().map_err(thrown)?;
+        let rgba = picture
+            .pixels()
+            .flat_map(|p| [p.0[0], p.0[1], p.0[2], 255])
+            .collect();
+        Ok(Picture {
+            width: picture.width(),
+            height: picture.height(),
+            rgba,
+        })
+    }
+
+    /// The pigment file of the paint under this label.
+    pub fn record(&self, label: JsValue) -> Given<String> {
+        let record = self.0.record().map_err(thrown)?.clone();
+        labelled(record, label)
+    }
+}
+
+fn labelled(record: Record, label: JsValue) -> Given<String> {
+    label_of(label)
+        .and_then(|label| page::relabel(record, label))
+        .map(|record| record.write())
+        .map_err(thrown)
+}
+
+/// Pixels, four bytes each.
+#[wasm_bindgen]
+pub struct Picture {
+    width: u32,
+    height: u32,
+    rgba: Vec<u8>,
+}
+
+#[wasm_bindgen]
+impl Picture {
+    /// Pixels across.
+    #[wasm_bindgen(getter)]
+    pub fn width(&self) -> u32 {
+        self.width
+    }
+
+    /// Pixels down.
+    #[wasm_bindgen(getter)]
+    pub fn height(&self) -> u32 {
+        self.height
+    }
+
+    /// A copy of the pixels: R, G, B, 255 from the top left.
+    pub fn rgba(&self) -> Vec<u8> {
+        self.rgba.clone()
+    }
+}
+
+/// A paint in use, from the text of its pigment file.
+#[wasm_bindgen]
+pub struct Paint {
+    record: Record,
+    constants: Option<Constants>,
+}
+
+#[wasm_bindgen]
+impl Paint {
+    /// Reads and checks a pigment file.
+    pub fn read(text: &str) -> Given<Paint> {
+        let record = Record::read(text).map_err(thrown)?;
+        Ok(Self {
+            constants: record.constants().ok(),
+            record,
+        })
+    }
+
+    /// Everything to be shown of it: `PaintView` in www/types.js.
+    pub fn view(&self) -> Given<JsValue> {
+        plain(&PaintView::of(&self.record).map_err(thrown)?)
+    }
+
+    /// Films of these builds over the underpainting: `Glaze` in www/types.js.
+    pub fn glaze(&self, builds: &[f64]) -> Given<JsValue> {
+        let constants = match &self.constants {
+            Some(constants) => constants,
+            None => &self.record.constants().map_err(thrown)?,
+        };
+        plain(&Glaze::of(&self.record, constants, builds).map_err(thrown)?)
+    }
+
+    /// The pigment file under another label.
+    pub fn relabel(&self, label: JsValue) -> Given<String> {
+        labelled(self.record.clone(), label)
+    }
+
+    /// A name for the exported file.
+    pub fn file_name(&self) -> String {
+        page::file_name(&self.record)
+    }
+
+    /// The pigment file as this program writes it.
+    pub fn write(&self) -> String {
+        self.record.write()
+    }
+}
+
+/// A kept record.
+#[derive(Serialize)]
+struct Kept {
+    id: u32,
+    text: String,
+    paint: Option<PaintView>,
+    problem: Option<Problem>,
+}
+
+/// The shelf: everything kept in this browser. A record that cannot be read any more is listed with the reason.
+#[wasm_bindgen]
+pub async fn shelf() -> Given<JsValue> {
+    let all = store::all().await.map_err(thrown)?;
+    let shelf: Vec<Kept> = all
+        .into_iter()
+        .map(|(id, text)| {
+            let (paint, problem) =
+                match Record::read(&text).and_then(|record| PaintView::of(&record)) {
+                    Ok(paint) => (Some(paint), None),
+                    Err(error) => (None, Some(Problem::from(&error))),
+                };
+            Kept {
+                id,
+                text,
+                paint,
+                problem,
+            }
+        })
+        .collect();
+    plain(&shelf)
+}
+
+/// Keeps the text of a record, a new one or in place of the one with this number. Gives its number.
+#[wasm_bindgen]
+pub async fn keep(id: Option<u32>, text: String) -> Given<u32> {
+    store::put(id, &text).await.map_err(thrown)
+}
+
+/// Removes a record.
+#[wasm_bindgen]
+pub async fn remove(id: u32) -> Given<()> {
+    store::remove(id).await.map_err(thrown)
+}

@@ -8,7 +8,7 @@ import { pictureScreen } from "./screens/picture.js";
 import { startScreen } from "./screens/start.js";
 import { tubesScreen } from "./screens/tubes.js";
 
-const PLACES = { cards: "Cards", tubes: "Tubes", picture: "Picture", sure: "How sure", cautions: "Cautions" };
+const PLACES = new Map([["cards", "Cards"], ["tubes", "Tubes"], ["picture", "Picture"], ["sure", "How sure"], ["cautions", "Cautions"]]);
 
 const engine = new Engine();
 
@@ -62,7 +62,7 @@ const picture = pictureScreen(page);
 /** Shows the place that the address names. */
 async function show() {
   const [named, id] = location.hash.slice(1).split("-");
-  const place = named === "tube" ? "tubes" : named in PLACES ? named : "cards";
+  const place = named === "tube" ? "tubes" : PLACES.has(named) ? named : "cards";
   const screen = named === "tube" ? "tube" : place === "cards" && card.isOpen() ? "card" : place;
   for (const section of document.querySelectorAll("[data-screen]")) {
     if (!(section instanceof HTMLElement)) continue;
@@ -72,7 +72,7 @@ async function show() {
     if (link.getAttribute("data-place") === place) link.setAttribute("aria-current", "page");
     else link.removeAttribute("aria-current");
   }
-  document.title = place === "cards" ? "Two Grounds" : `${PLACES[/** @type {keyof PLACES} */ (place)]} · Two Grounds`;
+  document.title = place === "cards" ? "Two Grounds" : `${PLACES.get(place)} · Two Grounds`;
   try {
     if (screen === "cards") await start.show();
     if (screen === "card") card.show();

@@ -23,10 +23,12 @@
  * @property {string} name
  * @property {Label} label
  * @property {string} headline verdict in a few words
- * @property {string} sentence verdict in a sentence or two
+ * @property {string} sentence verdict in a sentence
+ * @property {string[]} more what else belongs to it
  * @property {string} short verdict in two or three words
  * @property {Problem[]} findings
  * @property {string} strip the drawn strip, SVG
+ * @property {string} strip_small the same, short
  * @property {string} strip_words the strip in words
  * @property {boolean} predicts whether there are constants to predict from
  * @property {number[]} films builds of the card's films, in units of its middle film
@@ -73,7 +75,9 @@
  * @property {Layout} layout
  * @property {Problem | null} problem why there is no paint
  * @property {string} problem_headline
- * @property {FindingView[]} findings at most three
+ * @property {FindingView[]} findings the most important first
+ * @property {number} cards how many cards were found
+ * @property {number} card which of them this is, from 0
  * @property {PaintView | null} paint
  *
  * @typedef {{ id: number, text: string, paint: PaintView | null, problem: Problem | null }} Kept

@@ -53,11 +53,12 @@ const methods = {
   version: () => twoground.version(),
 
   /** Reads a scan. One that cannot be decoded leaves the open one as it is. */
-  async open(/** @type {File} */ file, /** @type {string | undefined} */ layout) {
+  async open(/** @type {File} */ file, /** @type {string | undefined} */ layout, /** @type {[string, string, boolean]} */ answers) {
     stage("reading");
     const bytes = new Uint8Array(await file.arrayBuffer());
     const next = new twoground.Reading(bytes, file.name, new Date().toISOString());
     replace(next);
+    next.answer(...answers);
     if (layout) {
       next.use_layout(layout);
     } else {
@@ -66,9 +67,14 @@ const methods = {
     }
     return read_again();
   },
-  find_again(/** @type {number} */ films) {
+  find_again() {
     stage("finding");
-    open_reading().find_within(films);
+    open_reading().find();
+    return read_again();
+  },
+  find_films(/** @type {number} */ films) {
+    stage("finding");
+    open_reading().find_films(films);
     return read_again();
   },
   choose_card(/** @type {number} */ index) {
@@ -93,16 +99,22 @@ const methods = {
     return read_again();
   },
   layout: () => open_reading().layout(),
-  /** The squared card as pixels. @returns {ImageData} */
+  /** The picture of the card. @returns {ImageData} */
   pixels() {
     const picture = open_reading().picture();
-    return new ImageData(new Uint8ClampedArray(picture.rgba), picture.width, picture.height);
+    const rgba = new Uint8ClampedArray(picture.rgba());
+    const pixels = new ImageData(rgba, picture.width, picture.height);
+    picture.free();
+    return pixels;
   },
   record: (/** @type {unknown} */ label) => open_reading().record(label),
 
   paint: (/** @type {string} */ text) => paint(text).view(),
-  glaze: (/** @type {string} */ text, /** @type {string} */ grounds, /** @type {number[]} */ builds) =>
-    paint(text).glaze(grounds, new Float64Array(builds)),
+  glaze: (/** @type {string} */ text, /** @type {number[]} */ builds) => paint(text).glaze(new Float64Array(builds)),
+  relabel: (/** @type {string} */ text, /** @type {unknown} */ label) => paint(text).relabel(label),
+  file_name: (/** @type {string} */ text) => paint(text).file_name(),
+  /** A pigment file, checked. */
+  import: async (/** @type {File} */ file) => paint(await file.text()).write(),
 
   shelf: () => twoground.shelf(),
   keep: (/** @type {number | undefined} */ id, /** @type {string} */ text) => twoground.keep(id, text),

@@ -1,6 +1,49 @@
-//! To be written. (types only)
+//! What a card measures: the inside of every crossing of film and stripe, the bare stripes beside them, and both levelled.
+//!
+//! 1. [`zones`]: which part of the scan belongs to which cell, and its pixels as means of small blocks.
+//! 2. [`robust`]: dust, hairs, bubbles and ridges out; mean, spread and an honest standard error.
+//! 3. [`level`]: shading and glare, seen on the bare white stripes, taken out of everything.
+//! 4. Crossings of one film over one ground pooled.
+//!
+//! Averages are of light: in the profile's additive space, never of encoded numbers.
 
-use super::Ground;
+mod level;
+mod robust;
+mod zones;
+
+use level::{Levelling, Sight};
+use robust::Summary;
+use zones::{Place, Zone, Zones};
+
+use super::{Ground, Layout};
+use crate::{Error, Result, scan::Scan};
+
+/// One film over one stripe.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Crossing {
+    /// Index into the layout's films.
+    pub film: usize,
+    /// Index into its stripes.
+    pub stripe: usize,
+    /// White or black.
+    pub ground: Ground,
+    /// Mean in the profile's additive space, levelled.
+    pub additive: [f64; 3],
+    /// Standard deviation of that mean.
+    pub additive_sd: [f64; 3],
+    /// Spread of its parts, about 2 mm wide, around that mean.
+    pub spread: [f64; 3],
+    /// The same stripe bare, just above and below the film, levelled; absent where there is no bare stripe on either side.
+    pub bare: Option<[f64; 3]>,
+    /// Share of pixels at the channel's lower end, 0 to 1.
+    pub clipped_low: [f64; 3],
+    /// Share at its upper end.
+    pub clipped_high: [f64; 3],
+    /// Pixels averaged.
+    pub pixels: u64,
+    /// Share of the cell left out, 0 to 1.
+    pub rejected_share: f64,
+}
 
 /// One film over one ground, crossings pooled.
 #[derive(Debug, Clone, PartialEq)]
@@ -11,11 +54,11 @@ pub struct PooledCell {
     pub ground: Ground,
     /// Mean in the profile's additive space.
     pub additive: [f64; 3],
-    /// Standard deviation of that mean.
+    /// Standard deviation of that mean: pixels, unevenness and crossings that differ. What all cells share is not in it.
     pub additive_sd: [f64; 3],
-    /// Share of pixels at the channel's lower end.
+    /// Share of pixels at the scanner channel's lower end. For table profiles the largest of the three, three times.
     pub clipped_low: [f64; 3],
-    /// Share of pixels at the channel's upper end.
+    /// Share of pixels at its upper end.
     pub clipped_high: [f64; 3],
     /// XYZ of the mean.
     pub xyz: [f64; 3],
@@ -30,28 +73,296 @@ pub struct PooledCell {
 /// A bare stripe colour.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BareStripe {
+    /// Mean in the profile's additive space.
+    pub additive: [f64; 3],
     /// XYZ.
     pub xyz: [f64; 3],
     /// Standard deviation of the mean.
     pub xyz_sd: [f64; 3],
+    /// Share of pixels at the channel's lower end.
+    pub clipped_low: [f64; 3],
+    /// Share at its upper end.
+    pub clipped_high: [f64; 3],
+    /// Pixels averaged.
+    pub pixels: u64,
 }
 
 /// What a card measures.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Sampled {
-    /// Pooled by film and ground.
+    /// Every film over every stripe where there is room to measure.
+    pub crossings: Vec<Crossing>,
+    /// Pooled by film and ground, films from top to bottom, white before black.
     pub pooled: Vec<PooledCell>,
     /// Bare white.
     pub white: BareStripe,
     /// Bare black.
     pub black: BareStripe,
-    /// Spread inside each film, as a share.
+    /// How uneven each film is: spread inside it as a share of what it does to the stripe it changes most.
     pub evenness: Vec<f64>,
     /// Rows X, Y, Z: additive space to XYZ.
     pub to_xyz: [[f64; 3]; 3],
+    /// What was levelled.
+    pub levelled: Levelled,
+}
+
+/// What levelling found and took away.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Levelled {
+    /// Largest difference that shading made between two places of the card, as a share.
+    pub shading: f64,
+    /// Light returned from the surroundings that was assumed, as a share of the lamp's.
+    pub glare: f64,
+}
+
+/// The part of every film over every stripe that [`sample`] measures: what lies under it, and its corners on the card,
+/// clockwise from the top left. Cells without room are missing.
+///
+/// # Errors
+/// Those of [`sample`] for an outline that is out of order.
+pub fn outlines(scan: &Scan, layout: &Layout) -> Result<Vec<(Ground, [[f64; 2]; 4])>> {
+    let zones = Zones::new(scan, layout)?;
+    let cells = (0..layout.films.len())
+        .flat_map(|film| (0..layout.stripes.len()).map(move |stripe| (film, stripe)));
+    Ok(cells
+        .filter_map(|(film, stripe)| {
+            Some((layout.stripes[stripe].ground, zones.outline(film, stripe)?))
+        })
+        .collect())
 }
 
 /// Samples a card.
-pub fn sample(_scan: &crate::scan::Scan, _layout: &super::Layout) -> crate::Result<Sampled> {
-    todo!()
+///
+/// # Errors
+/// [`Error::Layout`] when the outline has no room to measure: stripes or films out of order, no bare white or black, or a
+/// film too narrow.
+pub fn sample(scan: &Scan, layout: &Layout) -> Result<Sampled> {
+    let zones = Zones::new(scan, layout)?;
+    let cells = zones.read(scan);
+    let bare: Vec<(Place, Summary)> = cells
+        .iter()
+        .filter(|cell| matches!(cell.place.zone, Zone::Bare { .. }))
+        .filter_map(|cell| Some((cell.place, robust::summarise(cell, scan)?)))
+        .collect();
+    let ground = |place: &Place| layout.stripes[place.stripe].ground;
+    let sights: Vec<Sight> = bare
+        .iter()
+        .filter(|(place, _)| ground(place) == Ground::White)
+        .map(|(place, seen)| Sight {
+            at: place.centre,
+            value: seen.mean,
+            sd: seen.sd,
+            clipped: seen.clipped_high,
+        })
+        .collect();
+    let levelling = Levelling::new(&sights, scan, layout, &zones.frame);
+    let levelled = |place: &Place, seen: Summary| levelling.apply(place.centre, seen);
+
+    let bare: Vec<(Place, Summary)> = bare
+        .into_iter()
+        .map(|(place, seen)| (place, levelled(&place, seen)))
+        .collect();
+    let white = bare_stripe(
+        scan,
+        bare.iter()
+            .filter(|(place, _)| ground(place) == Ground::White),
+    )
+    .ok_or_else(|| no_bare("white"))?;
+    let black = bare_stripe(
+        scan,
+        bare.iter()
+            .filter(|(place, _)| ground(place) == Ground::Black),
+    )
+    .ok_or_else(|| no_bare("black"))?;
+
+    let mut crossings = Vec::new();
+    let mut parts = Vec::new();
+    for cell in &cells {
+        let Zone::Film { film } = cell.place.zone else {
+            continue;
+        };
+        let Some(seen) = robust::summarise(cell, scan) else {
+            continue;
+        };
+        let seen = levelled(&cell.place, seen);
+        crossings.push(crossing(layout, &cell.place, film, &seen, &bare));
+        parts.push(seen);
+    }
+    let mut pooled = Vec::new();
+    for film in 0..layout.films.len() {
+        for side in [Ground::White, Ground::Black] {
+            let seen: Vec<&Summary> = crossings
+                .iter()
+                .zip(&parts)
+                .filter(|(crossing, _)| crossing.film == film && crossing.ground == side)
+                .map(|(_, seen)| seen)
+                .collect();
+            pooled.push(pool(scan, film, side, &seen).ok_or_else(|| no_room(film, side))?);
+        }
+    }
+    let evenness = (0..layout.films.len())
+        .map(|film| unevenness(film, &crossings, &white, &black))
+        .collect();
+    Ok(Sampled {
+        crossings,
+        pooled,
+        white,
+        black,
+        evenness,
+        to_xyz: scan.profile.to_xyz(),
+        levelled: levelling.summary(),
+    })
 }
+
+fn no_bare(what: &str) -> Error {
+    Error::Layout(format!(
+        "no bare {what} stripe is left beside the films. Move the films' edges so that some shows"
+    ))
+}
+
+fn no_room(film: usize, ground: Ground) -> Error {
+    let side = if ground == Ground::White {
+        "white"
+    } else {
+        "black"
+    };
+    Error::Layout(format!(
+        "film {} has no room to measure over {side}. Move its edges apart, or take it away",
+        film + 1
+    ))
+}
+
+fn crossing(
+    layout: &Layout,
+    place: &Place,
+    film: usize,
+    seen: &Summary,
+    bare: &[(Place, Summary)],
+) -> Crossing {
+    // The gap above film i is gap i, the one below it i + 1.
+    let beside = |gap: usize| {
+        bare.iter()
+            .filter(|(other, _)| {
+                other.stripe == place.stripe
+                    && matches!(other.zone, Zone::Bare { gap: g, .. } if g == gap)
+            })
+            .min_by(|(a, _), (b, _)| {
+                let far = |other: &Place| (other.centre[1] - place.centre[1]).abs();
+                far(a).total_cmp(&far(b))
+            })
+            .map(|(_, seen)| seen.mean)
+    };
+    let bare = match (beside(film), beside(film + 1)) {
+        (Some(above), Some(below)) => Some(std::array::from_fn(|c| 0.5 * (above[c] + below[c]))),
+        (above, below) => above.or(below),
+    };
+    Crossing {
+        film,
+        stripe: place.stripe,
+        ground: layout.stripes[place.stripe].ground,
+        additive: seen.mean,
+        additive_sd: seen.sd,
+        spread: seen.spread,
+        bare,
+        clipped_low: seen.clipped_low,
+        clipped_high: seen.clipped_high,
+        pixels: seen.pixels,
+        rejected_share: seen.rejected_share,
+    }
+}
+
+/// Sums weighted by pixels that crossings and bare pieces share.
+struct Tally {
+    pixels: u64,
+    rejected_share: f64,
+    clipped_low: [f64; 3],
+    clipped_high: [f64; 3],
+}
+
+impl Tally {
+    fn of(scan: &Scan, seen: &[&Summary]) -> Self {
+        let pixels: u64 = seen.iter().map(|s| s.pixels).sum();
+        let weighted = |of: &dyn Fn(&Summary) -> f64| {
+            seen.iter().map(|s| of(s) * s.pixels as f64).sum::<f64>() / pixels.max(1) as f64
+        };
+        let mut tally = Self {
+            pixels,
+            rejected_share: weighted(&|s| s.rejected_share),
+            clipped_low: std::array::from_fn(|c| weighted(&|s| s.clipped_low[c])),
+            clipped_high: std::array::from_fn(|c| weighted(&|s| s.clipped_high[c])),
+        };
+        if !scan.profile.additive_is_device() {
+            // X, Y and Z of a table profile all depend on every channel.
+            tally.clipped_low = [tally.clipped_low.into_iter().fold(0.0, f64::max); 3];
+            tally.clipped_high = [tally.clipped_high.into_iter().fold(0.0, f64::max); 3];
+        }
+        tally
+    }
+}
+
+fn pool(scan: &Scan, film: usize, ground: Ground, seen: &[&Summary]) -> Option<PooledCell> {
+    let pooled = robust::pool(seen, &scan.profile.to_xyz())?;
+    let tally = Tally::of(scan, seen);
+    Some(PooledCell {
+        film,
+        ground,
+        additive: pooled.additive,
+        additive_sd: pooled.additive_sd,
+        clipped_low: tally.clipped_low,
+        clipped_high: tally.clipped_high,
+        xyz: pooled.xyz,
+        xyz_sd: pooled.xyz_sd,
+        pixels: tally.pixels,
+        rejected_share: tally.rejected_share,
+    })
+}
+
+fn bare_stripe<'a>(
+    scan: &Scan,
+    seen: impl Iterator<Item = &'a (Place, Summary)>,
+) -> Option<BareStripe> {
+    let seen: Vec<&Summary> = seen.map(|(_, seen)| seen).collect();
+    let pooled = robust::pool(&seen, &scan.profile.to_xyz())?;
+    let tally = Tally::of(scan, &seen);
+    Some(BareStripe {
+        additive: pooled.additive,
+        xyz: pooled.xyz,
+        xyz_sd: pooled.xyz_sd,
+        clipped_low: tally.clipped_low,
+        clipped_high: tally.clipped_high,
+        pixels: tally.pixels,
+    })
+}
+
+/// Spread inside a film as a share of what it does: on the ground and in the channel that it changes most, the parts of all
+/// crossings about the mean of the film, over the distance of that mean from the bare stripe.
+fn unevenness(film: usize, crossings: &[Crossing], white: &BareStripe, black: &BareStripe) -> f64 {
+    let mut largest = (0.0, 0.0);
+    for (ground, bare) in [(Ground::White, white), (Ground::Black, black)] {
+        let over: Vec<&Crossing> = crossings
+            .iter()
+            .filter(|c| c.film == film && c.ground == ground)
+            .collect();
+        if over.is_empty() {
+            continue;
+        }
+        let count = over.len() as f64;
+        for c in 0..3 {
+            let mean = over.iter().map(|o| o.additive[c]).sum::<f64>() / count;
+            let within = over.iter().map(|o| o.spread[c] * o.spread[c]).sum::<f64>() / count;
+            let between = over
+                .iter()
+                .map(|o| (o.additive[c] - mean) * (o.additive[c] - mean))
+                .sum::<f64>()
+                / count;
+            let change = (mean - bare.additive[c]).abs();
+            if change > largest.0 {
+                largest = (change, (within + between).sqrt() / change);
+            }
+        }
+    }
+    largest.1
+}
+
+#[cfg(test)]
+mod tests;

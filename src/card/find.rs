@@ -7,15 +7,19 @@
 //! believable, and otherwise the width of the stripes.
 
 mod bars;
+mod doubts;
 mod films;
+mod inside;
 mod judge;
 mod picture;
+mod reading;
 mod segments;
 mod stripes;
 
 use picture::Picture;
+use reading::Reading;
 
-use super::Layout;
+use super::{Layout, rectify::Frame};
 use crate::{Error, Result, scan::Scan};
 
 /// Lengths in the reduced picture.
@@ -88,50 +92,48 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
     let segments = segments::segments(&picture);
     let bars = bars::bars(&picture, &segments);
     let groups = bars::groups(&picture, &ruler, &bars);
-    if std::env::var("TG_DEBUG").is_ok() {
-        // DEBUG
-        eprintln!(
-            "ruler {ruler:?} size {}x{} scale {} segments {} bars {} groups {}",
-            picture.width,
-            picture.height,
-            picture.scale,
-            segments.len(),
-            bars.len(),
-            groups.len()
-        ); // DEBUG
-        for g in groups.iter().take(8) {
-            for b in g.iter().take(12) {
-                eprintln!(
-                    "  bar c {:.0},{:.0} across {:.3},{:.3} w {:.1} l {:.1} dark {:.2} bright {:.2}",
-                    b.centre.x,
-                    b.centre.y,
-                    b.across.x,
-                    b.across.y,
-                    b.width,
-                    b.length,
-                    b.dark,
-                    b.bright
-                );
-            }
-            eprintln!("--");
-        } // DEBUG
-        for s in segments.iter().take(60) {
-            eprintln!(
-                "  seg c {:.0},{:.0} n {:.3},{:.3} half {:.1}",
-                s.centre.x, s.centre.y, s.normal.x, s.normal.y, s.half
-            );
-        } // DEBUG
-    } // DEBUG
-    let candidates = groups
-        .iter()
-        .take(MOST_GROUPS)
-        .filter_map(|group| judge::Candidate::of(&picture, &ruler, &segments, group, films))
-        .collect();
-    let chosen = judge::choose(candidates);
+    let read = |group: &Vec<bars::Bar>, joined| {
+        judge::Candidate::of(&picture, &ruler, &segments, group, joined, films)
+    };
+    let mut candidates: Vec<_> = groups.iter().take(MOST_GROUPS).filter_map(|g| read(g, false)).collect();
+    let chains = bars::joined(&ruler, &groups[..groups.len().min(MOST_GROUPS)]);
+    candidates.extend(chains.iter().filter_map(|g| read(g, true)));
+    let mut chosen = judge::choose(candidates);
     if chosen.is_empty() {
         return Err(Error::NoCard);
     }
-    Ok(chosen.iter().map(|c| c.layout(&picture)).collect())
+    Ok(chosen.iter_mut().map(|c| layout(&picture, c)).collect())
+}
+
+/// Finds stripes and films between four corners given by the painter: in pixels of the upright scan, clockwise from the
+/// top left of the squared card, so that stripes run from the first two corners to the last two. The corners stay as
+/// they are. If `films` is given, exactly so many films are looked for.
+///
+/// Fails with [`Error::Layout`] if the corners are no convex quadrangle in the picture, and with [`Error::NoCard`] if no
+/// black and white stripes run between them.
+pub fn within(scan: &Scan, corners: [[f64; 2]; 4], films: Option<usize>) -> Result<Layout> {
+    let (width, height) = (scan.width as f64, scan.height as f64);
+    let outside = |p: &[f64; 2]| !(p[0] >= 0.0 && p[1] >= 0.0 && p[0] <= width && p[1] <= height);
+    if corners.iter().any(outside) {
+        return Err(Error::Layout("a corner lies outside the picture; move it inside.".into()));
+    }
+    let crossed = || Error::Layout("its corners must go clockwise around the card; move them so.".into());
+    let picture = Picture::reduced(scan);
+    let small = corners.map(|p| p.map(|x| x / picture.scale));
+    let size = judge::sides(&small);
+    let frame = Frame::new(&small, size).ok_or_else(crossed)?;
+    let (blacks, levels) = inside::stripes(&picture, &frame, size).ok_or(Error::NoCard)?;
+    let mean = blacks.iter().map(|b| b[1] - b[0]).sum::<f64>() / blacks.len() as f64;
+    let ruler = Ruler::of(scan, &picture).for_stripes(mean);
+    let reading = Reading::new(&picture, ruler, (frame, size), blacks, levels, films);
+    let (edges, doubts) = doubts::film_doubts(&reading);
+    Ok(reading.layout(&picture, &edges, doubts))
+}
+
+fn layout(picture: &Picture, candidate: &mut judge::Candidate) -> Layout {
+    candidate.reading.include_outer_whites(picture);
+    let (edges, doubts) = doubts::doubts(candidate);
+    candidate.reading.layout(picture, &edges, doubts)
 }
 
 /// Groups of bars looked at, the largest first.

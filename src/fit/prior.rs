@@ -16,7 +16,8 @@ pub struct Prior {
     pub absorption: (f64, f64),
     /// Mean level of S and how far it may be from it.
     pub scattering: (f64, f64),
-    /// Log builds about their nominal values.
+    /// Log builds about their nominal values, for a film next to the reference; a film n steps of thickness away may be n times
+    /// as far off.
     pub build: f64,
 }
 
@@ -57,7 +58,7 @@ impl Prior {
             card,
             Self::block(self.rough_absorption, self.absorption.1),
             Self::block(self.rough_scattering, self.scattering.1),
-            1.0 / (self.build * self.build),
+            |sd| 1.0 / (sd * sd),
         )
     }
 
@@ -67,7 +68,7 @@ impl Prior {
             card,
             spectrum::invert_positive(Self::block(self.rough_absorption, self.absorption.1)),
             spectrum::invert_positive(Self::block(self.rough_scattering, self.scattering.1)),
-            self.build * self.build,
+            |sd| sd * sd,
         )
     }
 
@@ -76,7 +77,7 @@ impl Prior {
         card: &Card,
         absorption: nalgebra::SMatrix<f64, BANDS, BANDS>,
         scattering: nalgebra::SMatrix<f64, BANDS, BANDS>,
-        build: f64,
+        entry: impl Fn(f64) -> f64,
     ) -> DMatrix<f64> {
         let films = card.nominal.len();
         let mut m = DMatrix::zeros(2 * BANDS + films, 2 * BANDS + films);
@@ -84,7 +85,10 @@ impl Prior {
         m.view_mut((BANDS, BANDS), (BANDS, BANDS))
             .copy_from(&scattering);
         for film in (0..films).filter(|&f| f != card.reference) {
-            m[(2 * BANDS + film, 2 * BANDS + film)] = build;
+            let steps = (libm::log(card.nominal[film]) / std::f64::consts::LN_2)
+                .abs()
+                .max(1.0);
+            m[(2 * BANDS + film, 2 * BANDS + film)] = entry(self.build * steps);
         }
         m
     }

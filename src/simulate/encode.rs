@@ -137,3 +137,132 @@ fn jpeg(
     encoder.write_image(data, width, height, ExtendedColorType::Rgb8)?;
     Ok(out)
 }
+
+#[cfg(test)]
+mod tests {
+    use image::{DynamicImage, ImageDecoder, ImageReader};
+
+    use super::*;
+    use crate::simulate::space::Space;
+
+    fn ramp() -> Vec<f32> {
+        (0..3 * 200 * 100).map(|i| i as f32 / 59_999.0).collect()
+    }
+
+    fn written(kind: FileKind, tagged: bool, dpi: Option<f64>) -> Vec<u8> {
+        bytes(
+            200,
+            100,
+            &ramp(),
+            File {
+                space: Space::DisplayP3,
+                tagged,
+                kind,
+                dpi,
+            },
+        )
+        .unwrap()
+    }
+
+    /// Read back by the general library: pixels, depth and profile.
+    #[test]
+    fn files_read_back_as_they_were_written() {
+        for (kind, sixteen) in [
+            (FileKind::Png8, false),
+            (FileKind::Png16, true),
+            (FileKind::Tiff8, false),
+            (FileKind::Tiff16, true),
+        ] {
+            let file = written(kind, true, Some(150.0));
+            let mut decoder = ImageReader::new(Cursor::new(&file))
+                .with_guessed_format()
+                .unwrap()
+                .into_decoder()
+                .unwrap();
+            assert_eq!(
+                decoder
+                    .icc_profile()
+                    .unwrap()
+                    .unwrap_or_else(|| panic!("{kind:?} lost its profile")),
+                Space::DisplayP3.icc(),
+                "{kind:?}"
+            );
+            let picture = DynamicImage::from_decoder(decoder).unwrap();
+            assert_eq!((picture.width(), picture.height()), (200, 100));
+            let worst = match &picture {
+                DynamicImage::ImageRgb16(p) if sixteen => p
+                    .iter()
+                    .zip(ramp())
+                    .map(|(v, e)| (f32::from(*v) / 65535.0 - e).abs())
+                    .fold(0.0, f32::max),
+                DynamicImage::ImageRgb8(p) if !sixteen => p
+                    .iter()
+                    .zip(ramp())
+                    .map(|(v, e)| (f32::from(*v) / 255.0 - e).abs())
+                    .fold(0.0, f32::max),
+                other => panic!("{kind:?} came back as {:?}", other.color()),
+            };
+            assert!(
+                worst
+                    <= if sixteen {
+                        0.5001 / 65535.0
+                    } else {
+                        0.5001 / 255.0
+                    },
+                "{kind:?} {worst}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_jpeg_reads_back_closely_and_untagged_files_carry_no_profile() {
+        let file = written(FileKind::Jpeg(95), true, Some(150.0));
+        let mut decoder = ImageReader::new(Cursor::new(&file))
+            .with_guessed_format()
+            .unwrap()
+            .into_decoder()
+            .unwrap();
+        assert_eq!(
+            decoder.icc_profile().unwrap().expect("an embedded profile"),
+            Space::DisplayP3.icc()
+        );
+        for kind in [FileKind::Png16, FileKind::Tiff8, FileKind::Jpeg(80)] {
+            let file = written(kind, false, None);
+            let mut decoder = ImageReader::new(Cursor::new(&file))
+                .with_guessed_format()
+                .unwrap()
+                .into_decoder()
+                .unwrap();
+            assert_eq!(decoder.icc_profile().unwrap(), None, "{kind:?}");
+        }
+    }
+
+    /// PNG counts pixels a metre (150 / 0.0254 = 5905.5), JFIF and TIFF pixels an inch.
+    #[test]
+    fn resolution_tags_are_written() {
+        let png = written(FileKind::Png16, true, Some(150.0));
+        let at = png.windows(4).position(|w| w == b"pHYs").unwrap();
+        assert_eq!(
+            png[at + 4..at + 13],
+            [0, 0, 0x17, 0x12, 0, 0, 0x17, 0x12, 1]
+        );
+        let jpeg = written(FileKind::Jpeg(90), false, Some(150.0));
+        let at = jpeg.windows(5).position(|w| w == b"JFIF\0").unwrap();
+        assert_eq!(jpeg[at + 7..at + 12], [1, 0, 150, 0, 150]);
+        let mut tiff =
+            tiff::decoder::Decoder::new(Cursor::new(written(FileKind::Tiff8, false, Some(150.0))))
+                .unwrap();
+        assert_eq!(tiff.get_tag_u32(Tag::ResolutionUnit).unwrap(), 2);
+        let ratio = tiff
+            .get_tag(Tag::XResolution)
+            .unwrap()
+            .into_u32_vec()
+            .unwrap();
+        assert_eq!(f64::from(ratio[0]) / f64::from(ratio[1]), 150.0);
+        assert!(
+            !written(FileKind::Png8, true, None)
+                .windows(4)
+                .any(|w| w == b"pHYs")
+        );
+    }
+}

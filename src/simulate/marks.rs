@@ -199,7 +199,7 @@ fn glyph(letter: char) -> &'static str {
 pub fn hair(size: [f64; 2], random: &mut Random) -> Vec<Stroke> {
     let start = [random.between(0.0, size[0]), random.between(0.0, size[1])];
     let mut heading = random.between(0.0, std::f64::consts::TAU);
-    let bend = random.between(-0.12, 0.12);
+    let mut bend = random.between(-0.05, 0.05);
     let length = random.between(4.0, 22.0);
     let radius = random.between(0.03, 0.07);
     let ink = *random.pick(&[0.05, 0.08, 0.25, 0.7]);
@@ -207,7 +207,8 @@ pub fn hair(size: [f64; 2], random: &mut Random) -> Vec<Stroke> {
     let mut at = start;
     (0..(length / step) as usize)
         .map(|_| {
-            heading += bend + random.between(-0.06, 0.06);
+            bend += random.between(-0.012, 0.012);
+            heading += bend;
             let next = [
                 at[0] + step * libm::cos(heading),
                 at[1] + step * libm::sin(heading),

@@ -182,3 +182,241 @@ fn to_file_space(picture: &mut Picture, sensor: &Sensor, file: File) {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        card::Ground,
+        simulate::{
+            paints,
+            scene::{FileKind, Film, Scanner, Stripe},
+            shades::{Directions, Light},
+            space::Space,
+        },
+        spectrum::BANDS,
+    };
+
+    /// A card of four stripes and two even films, square on a grey lid, through a perfect scanner.
+    fn plain(paint: &str) -> Scene {
+        let stripe = |ground| Stripe {
+            ground,
+            width: 12.0,
+        };
+        let card = Card {
+            paint: paints::named(paint).unwrap(),
+            centre: [32.0, 34.0],
+            rotation: 0.0,
+            stripes: [Ground::Black, Ground::White, Ground::Black, Ground::White]
+                .map(stripe)
+                .to_vec(),
+            length: 50.0,
+            margins: [5.0, 6.0, 5.0, 6.0],
+            white: [0.84; BANDS],
+            black: [0.035; BANDS],
+            paper: [0.84; BANDS],
+            waviness: 0.0,
+            smear: 0.0,
+            films: vec![
+                Film::even(0.5, 7.0, 19.0, 48.0),
+                Film::even(1.6, 27.0, 41.0, 48.0),
+            ],
+            haze: 0.0,
+            marks: Vec::new(),
+            shadow: 0.0,
+        };
+        Scene {
+            seed: 1,
+            light: Light {
+                anisotropy: 0.6,
+                directions: Directions::TwentyFour,
+            },
+            cards: vec![card],
+            page: Page {
+                size: [64.0, 68.0],
+                dpi: 100.0,
+                lid: [0.4; BANDS],
+                perspective: [[0.0; 2]; 4],
+                dust: 0.0,
+                hairs: 0,
+            },
+            scanner: Scanner::ideal(),
+            file: File {
+                space: Space::Srgb,
+                tagged: true,
+                kind: FileKind::Png16,
+                dpi: Some(100.0),
+            },
+        }
+    }
+
+    /// Mean of a cell's pixels in linear R, G, B.
+    fn mean_linear(
+        scene: &Scene,
+        rendered: &Rendered,
+        stripe: usize,
+        film: usize,
+        decode: impl Fn(f64) -> f64,
+    ) -> [f64; 3] {
+        let card = &scene.cards[0];
+        let placement = Placement::of_card(&scene.page, card);
+        let (left, film) = (card.edges()[stripe], &card.films[film]);
+        let (mut sum, mut count) = ([0.0; 3], 0.0);
+        for y in 0..rendered.height {
+            for x in 0..rendered.width {
+                let [u, v] = placement.from_pixels([x as f64 + 0.5, y as f64 + 0.5]);
+                if u > left + 2.0 && u < left + 10.0 && v > film.from + 2.0 && v < film.to - 2.0 {
+                    let at = 3 * (y * rendered.width + x);
+                    (0..3).for_each(|c| sum[c] += decode(f64::from(rendered.encoded[at + c])));
+                    count += 1.0;
+                }
+            }
+        }
+        sum.map(|s| s / count)
+    }
+
+    /// Checked without the renderer's own colour code: the curve and matrix of IEC 61966-2-1, and the published Bradford
+    /// matrix from D65 to D50 (digits as in `space`'s test).
+    #[test]
+    fn a_cell_is_what_exact_transport_says() {
+        let scene = plain("dense yellow");
+        let mut scene = scene;
+        // A pale film: everything lies inside sRGB.
+        scene.cards[0].paint = paints::named("faint rose").unwrap();
+        let rendered = render(&scene);
+        let standard = |e: f64| {
+            if e <= 0.04045 {
+                e / 12.92
+            } else {
+                ((e + 0.055) / 1.055).powf(2.4)
+            }
+        };
+        let linear = nalgebra::Matrix3::new(
+            0.412390799,
+            0.357584339,
+            0.180480788,
+            0.212639006,
+            0.715168679,
+            0.072192315,
+            0.019330819,
+            0.119194780,
+            0.950532152,
+        );
+        let bradford = nalgebra::Matrix3::new(
+            1.0478112, 0.0228866, -0.0501270, 0.0295424, 0.9904844, -0.0170491, -0.0092345,
+            0.0150436, 0.7521316,
+        );
+        for cell in &rendered.truth.cards[0].cells {
+            let stripe = if cell.ground == Ground::Black { 0 } else { 1 };
+            let rgb = mean_linear(&scene, &rendered, stripe, cell.film, standard);
+            let xyz = bradford * linear * Vector3::from(rgb);
+            for axis in 0..3 {
+                assert!((xyz[axis] - cell.xyz[axis]).abs() < 3e-4, "{cell:?} {xyz}");
+                assert!(
+                    (cell.drawn_xyz[axis] - cell.xyz[axis]).abs() < 1.5e-5,
+                    "{cell:?}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn in_a_wide_space_the_file_loses_nothing() {
+        for paint in ["lantern gold", "tide violet", "dense white"] {
+            let mut scene = plain(paint);
+            scene.file.space = Space::Romm;
+            let rendered = render(&scene);
+            let curve = Space::Romm.curve();
+            for cell in &rendered.truth.cards[0].cells {
+                let stripe = if cell.ground == Ground::Black { 2 } else { 3 };
+                let rgb = mean_linear(&scene, &rendered, stripe, cell.film, |e| curve.decode(e));
+                let xyz = Space::Romm.to_xyz() * Vector3::from(rgb);
+                // Deep violet has a little negative red even here, which the file clips.
+                for axis in 0..3 {
+                    assert!(
+                        (xyz[axis] - cell.xyz[axis]).abs() < 1e-4,
+                        "{paint} {cell:?} {xyz}"
+                    );
+                }
+            }
+        }
+    }
+
+    /// Half-level crossings of the picture lie where the truth says that edges are.
+    #[test]
+    fn edges_lie_where_the_truth_says() {
+        let mut scene = plain("garden green");
+        scene.cards[0].rotation = 7.0;
+        scene.scanner.blur = 0.8;
+        let rendered = render(&scene);
+        let truth = &rendered.truth.cards[0];
+        let placement = Placement::of_card(&scene.page, &scene.cards[0]);
+        let curve = Space::Srgb.curve();
+        let green = |u: f64, v: f64| {
+            let [x, y] = placement.to_pixels([u, v]);
+            let pixel = |i: usize, j: usize| {
+                curve.decode(f64::from(
+                    rendered.encoded[3 * (j * rendered.width + i) + 1],
+                ))
+            };
+            let (x, y) = (x - 0.5, y - 0.5);
+            let (i, j) = (x as usize, y as usize);
+            let (fx, fy) = (x - i as f64, y - j as f64);
+            (1.0 - fy) * ((1.0 - fx) * pixel(i, j) + fx * pixel(i + 1, j))
+                + fy * ((1.0 - fx) * pixel(i, j + 1) + fx * pixel(i + 1, j + 1))
+        };
+        let crossing = |at: &dyn Fn(f64) -> f64, guess: f64| {
+            let half = 0.5 * (at(guess - 1.5) + at(guess + 1.5));
+            let steps: Vec<f64> = (0..=300)
+                .map(|i| guess - 1.5 + 0.01 * f64::from(i))
+                .collect();
+            steps
+                .windows(2)
+                .find(|w| (at(w[0]) - half) * (at(w[1]) - half) <= 0.0)
+                .map(|w| w[0])
+        };
+        for stripe in &truth.stripes[1..] {
+            let found = crossing(&|u| green(u, 3.0), stripe.from).unwrap();
+            assert!((found - stripe.from).abs() < 0.03, "{found} {stripe:?}");
+        }
+        for film in &truth.films {
+            for edge in [film.top.left, film.bottom.left] {
+                let found = crossing(&|v| green(18.0, v), edge).unwrap();
+                assert!((found - edge).abs() < 0.03, "{found} {film:?}");
+            }
+        }
+        // Turned about its middle, which lies on a known point of the page.
+        let [left, right] = [truth.corners[0], truth.corners[1]];
+        assert!(
+            ((right[1] - left[1]) / (right[0] - left[0]) - 7.0_f64.to_radians().tan()).abs() < 1e-4
+        );
+    }
+
+    #[test]
+    fn the_same_scene_gives_the_same_bytes_and_another_seed_others() {
+        let scene = crate::simulate::trials::scene(5, 100.0);
+        let first = render(&scene).bytes().unwrap();
+        assert!(first == render(&scene).bytes().unwrap());
+        let other = Scene { seed: 6, ..scene };
+        assert!(first != render(&other).bytes().unwrap());
+    }
+
+    #[test]
+    fn exposure_clips_and_a_dull_surface_lifts_the_dark() {
+        let mut scene = plain("hearth black");
+        scene.cards[0].films[1].build = 3.0;
+        let glossy = render(&scene);
+        scene.cards[0].haze = 0.03;
+        scene.scanner.exposure = 1.4;
+        let dull = render(&scene);
+        let curve = Space::Srgb.curve();
+        let dark = |r: &Rendered| mean_linear(&scene, r, 0, 1, |e| curve.decode(e))[1];
+        assert!(
+            dark(&dull) / 1.4 - dark(&glossy) > 0.025,
+            "{} {}",
+            dark(&dull),
+            dark(&glossy)
+        );
+        assert!(dull.encoded.iter().filter(|v| **v >= 1.0).count() > 1000);
+    }
+}

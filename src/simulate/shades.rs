@@ -19,6 +19,7 @@ pub struct Light {
 
 /// How many directions light travels in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(into = "u8")]
 pub enum Directions {
     /// 8: quick, for trials of the card finder (colours within about 0.1 CIEDE2000).
     Eight,
@@ -26,6 +27,16 @@ pub enum Directions {
     Sixteen,
     /// 24: for sample scans.
     TwentyFour,
+}
+
+impl From<Directions> for u8 {
+    fn from(directions: Directions) -> Self {
+        match directions {
+            Directions::Eight => 8,
+            Directions::Sixteen => 16,
+            Directions::TwentyFour => 24,
+        }
+    }
 }
 
 impl Light {

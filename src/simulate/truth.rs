@@ -486,3 +486,69 @@ fn round(value: f64, digits: i32) -> f64 {
     let scale = 10_f64.powi(digits);
     (value * scale).round() / scale
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::simulate::{render::render, trials};
+
+    #[test]
+    fn the_json_is_whole_and_lists_stay_on_one_line() {
+        let truth = render(&trials::scene(11, 60.0)).truth;
+        let text = truth.json();
+        let value: serde_json::Value = serde_json::from_str(&text).unwrap();
+        assert_eq!(value, serde_json::to_value(&truth).unwrap());
+        assert!(
+            text.lines()
+                .any(|line| line.contains("\"absorption\": [") && line.trim_end().ends_with("],"))
+        );
+        assert_eq!(
+            value["cards"][0]["absorption"].as_array().unwrap().len(),
+            31
+        );
+    }
+
+    #[test]
+    fn the_middle_film_has_build_one() {
+        for seed in 0..12 {
+            let scene = trials::scene(seed, 60.0);
+            let card = &scene.cards[0];
+            let reference = middle_film(card);
+            let thinner = card
+                .films
+                .iter()
+                .filter(|f| f.build < card.films[reference].build)
+                .count();
+            assert_eq!(thinner, (card.films.len() - 1) / 2);
+        }
+    }
+
+    /// Grey of L* 54: Y = ((54 + 16) / 116)^3 (CIE 015:2018, 8.2.1).
+    #[test]
+    fn grounds_are_seven_greys_and_six_colours() {
+        let grounds = grounds();
+        assert_eq!(grounds.len(), 13);
+        let y = libm::pow(70.0 / 116.0, 3.0);
+        assert!((grounds[3].1[0] - y).abs() < 1e-12);
+        let chroma = |spectrum: &Bands| libm::hypot(lab_of(spectrum)[1], lab_of(spectrum)[2]);
+        assert!(grounds[..7].iter().all(|(_, s)| chroma(s) < 1e-3));
+        assert!(
+            grounds[7..].iter().all(|(_, s)| chroma(s) > 8.0),
+            "{:?}",
+            grounds.iter().map(|g| lab_of(&g.1)).collect::<Vec<_>>()
+        );
+    }
+
+    #[test]
+    fn an_outer_white_stripe_on_its_own_paper_has_no_visible_border() {
+        let mut scene = trials::scene(3, 60.0);
+        let card = &mut scene.cards[0];
+        card.stripes[0].ground = Ground::White;
+        card.paper = card.white;
+        card.margins = [10.0; 4];
+        assert!(!visible(&scene, &scene.cards[0])[0]);
+        assert!(visible(&scene, &scene.cards[0])[1]);
+        scene.cards[0].paper = [0.3; BANDS];
+        assert!(visible(&scene, &scene.cards[0])[0]);
+    }
+}

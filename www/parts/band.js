@@ -1,7 +1,7 @@
 // @ts-check
 /** The underpainting's colours side by side, bare above, under one film below. */
 
-import { svg } from "../dom.js";
+import { el, svg } from "../dom.js";
 
 const WIDTH = 900;
 const HEIGHT = 250;
@@ -22,17 +22,16 @@ function film(from, to) {
 }
 
 export class Band {
-  #root;
   #picture;
+  #names = el("ul", { class: "lanes", "aria-hidden": "true" });
 
   /**
    * @param {HTMLElement} root
    * @param {(share: number) => void} pulled told how far along (0 to 1) the pointer drags the film
    */
   constructor(root, pulled) {
-    this.#root = root;
     this.#picture = svg("svg", { class: "band", viewBox: `0 0 ${WIDTH} ${HEIGHT}`, preserveAspectRatio: "none", role: "img" });
-    root.replaceChildren(this.#picture);
+    root.replaceChildren(this.#picture, this.#names);
 
     const share = (/** @type {PointerEvent} */ event) => {
       const box = this.#picture.getBoundingClientRect();
@@ -61,6 +60,7 @@ export class Band {
       const bare = before.map((_, i) => svg("rect", { x: i * lane, width: lane + 0.6, height: HEIGHT }));
       const films = before.map((_, i) => svg("path", { d: film(i * lane, (i + 1) * lane + (i + 1 < before.length ? 0.6 : 0)) }));
       this.#picture.replaceChildren(...bare, ...films);
+      this.#names.replaceChildren(...before.map(({ name }) => el("li", {}, name)));
     }
     const parts = [...this.#picture.children];
     before.forEach((ground, i) => {
@@ -69,10 +69,5 @@ export class Band {
     });
     const words = before.map((ground, i) => `${ground.name}: L* ${ground.lab[0].toFixed(0)} becomes ${spots[i].lab[0].toFixed(0)}`);
     this.#picture.setAttribute("aria-label", `One film of ${name} over ${before.length} colours. ${words.join("; ")}.`);
-  }
-
-  /** @param {boolean} busy */
-  wait(busy) {
-    this.#root.toggleAttribute("aria-busy", busy);
   }
 }

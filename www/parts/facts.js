@@ -19,6 +19,11 @@ export function drawStrip(root, paint) {
   );
 }
 
+/** The verdict's further sentences. @param {HTMLElement} root @param {PaintView | null} paint */
+export function drawMore(root, paint) {
+  root.replaceChildren(...(paint?.more ?? []).map((words) => el("p", {}, words)));
+}
+
 /** Lab as text. @param {[number, number, number]} lab */
 const labText = (lab) => lab.map((v) => figure(v)).join(", ");
 

@@ -6,9 +6,6 @@ import { newest } from "../engine.js";
 import { Band } from "./band.js";
 import { Pull } from "./pull.js";
 
-/** The underpainting that every film is shown over until pictures of one's own can be kept. */
-export const UNDERPAINTING = "seven greys and two flesh tones";
-
 export class PaintOver {
   #screen;
   #band;
@@ -45,10 +42,14 @@ export class PaintOver {
     );
   }
 
-  /** @param {string} text @param {import("../types.js").PaintView} paint */
-  show(text, paint) {
+  /**
+   * @param {string} text
+   * @param {import("../types.js").PaintView} paint
+   * @param {number} build where the film starts
+   */
+  show(text, paint, build) {
     this.#shown = { text, paint };
-    this.#pull.set(paint.pull, paint.films, 1);
+    this.#pull.set(paint.pull, paint.films, build);
     return this.#predict();
   }
 

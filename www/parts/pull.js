@@ -55,7 +55,7 @@ export class Pull {
       return tick;
     });
     this.#input.parentElement?.querySelectorAll(".tick").forEach((tick) => tick.remove());
-    this.#wedge.replaceChildren(svg("path", { class: "wedge", d: "M7,27L993,14V30H7Z" }));
+    this.#wedge.replaceChildren(svg("path", { class: "wedge", d: "M7,28L993,19V30H7Z" }));
     this.#wedge.after(...ticks);
     this.#say();
   }
@@ -67,7 +67,7 @@ export class Pull {
   }
 
   #say() {
-    const words = `${figure(this.build, this.build < 1 ? 2 : 1)} × the card’s middle film`;
+    const words = `${figure(this.build, this.build < 0.995 ? 2 : 1)} × the card’s middle film`;
     this.#value.textContent = words;
     this.#input.setAttribute("aria-valuetext", words);
   }

@@ -15,7 +15,7 @@ export function drawStrips(root, paints, chosen, choose) {
     const button = el(
       "button",
       { type: "button", class: "strip-button", "data-paint": paint.name, "aria-pressed": String(value === chosen) },
-      drawing(paint.strip, ""),
+      drawing(paint.strip_small, ""),
       el("span", { class: "name" }, paint.name),
       el("span", {}, paint.short),
     );

@@ -3,7 +3,7 @@
 
 import { download, el, find, say } from "../dom.js";
 import { EngineError, newest } from "../engine.js";
-import { Facts, drawStrip } from "../parts/facts.js";
+import { Facts, drawMore, drawStrip } from "../parts/facts.js";
 import { BLANK, LabelForm } from "../parts/label.js";
 import { Outline } from "../parts/outline.js";
 
@@ -54,7 +54,7 @@ export function cardScreen(page) {
   }
   find(screen, "[data-do=fewer]").addEventListener("click", () => films(-1));
   find(screen, "[data-do=more]").addEventListener("click", () => films(1));
-  find(screen, "[data-do=find-again]").addEventListener("click", () => correct({ method: "find_again", args: [0], squared: true }));
+  find(screen, "[data-do=find-again]").addEventListener("click", () => correct({ method: "find_again", args: [], squared: true }));
   find(screen, "[data-do=another]").addEventListener("click", () => {
     view = null;
     page.go("cards");
@@ -66,7 +66,7 @@ export function cardScreen(page) {
   /** @param {number} by */
   function films(by) {
     const wanted = (view?.layout.films.length ?? 0) + by;
-    if (wanted > 0) correct({ method: "find_again", args: [wanted], squared: true });
+    if (wanted > 0) correct({ method: "find_films", args: [wanted], squared: true });
   }
 
   function answers() {
@@ -101,7 +101,7 @@ export function cardScreen(page) {
   async function restore() {
     if (!lost || !file) return;
     const same = file;
-    await patiently((stage) => engine.call("open", [same, layout || undefined, ...answers()], stage));
+    await patiently((stage) => engine.call("open", [same, layout || undefined, answers()], stage));
     lost = false;
   }
 
@@ -122,6 +122,7 @@ export function cardScreen(page) {
     say(screen, "headline", next.paint?.headline ?? next.problem_headline);
     say(screen, "sentence", next.paint?.sentence ?? next.problem?.words ?? "");
     drawStrip(find(screen, "[data-part=strip]"), next.paint);
+    drawMore(find(screen, "[data-part=more]"), next.paint);
     find(screen, "[data-part=findings]").replaceChildren(...next.findings.map(finding));
     form.enable(next.paint !== null);
     facts.draw(next.paint);
@@ -178,7 +179,7 @@ export function cardScreen(page) {
     async open(next, label = BLANK) {
       page.quiet();
       try {
-        const found = await patiently((stage) => engine.call("open", [next, undefined, "yes", "glossy", true], stage));
+        const found = await patiently((stage) => engine.call("open", [next, undefined, ["yes", "glossy", true]], stage));
         const pixels = await engine.call("pixels");
         for (const input of screen.querySelectorAll(".questions input")) {
           /** @type {HTMLInputElement} */ (input).checked = ["yes", "glossy"].includes(/** @type {HTMLInputElement} */ (input).value);

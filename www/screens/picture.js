@@ -25,7 +25,7 @@ export function pictureScreen(page) {
   /** @param {Choice} choice */
   function choose(choice) {
     wanted = choice.key;
-    return over.show(choice.text, choice.paint);
+    return over.show(choice.text, choice.paint, 1);
   }
 
   async function show() {
@@ -36,7 +36,7 @@ export function pictureScreen(page) {
     const own = choices.length > 0;
     if (!own) choices = (await samples(page.engine)).map(({ text, paint }) => ({ key: paint.name, text, paint }));
     say(screen, "choose", own ? "My tubes" : "Sample paints, simulated. Keep a card of your own and your tubes stand here.");
-    const chosen = choices.find(({ key }) => key === wanted) ?? choices[choices.length - 1];
+    const chosen = choices.find(({ key }) => key === wanted) ?? (own ? choices[choices.length - 1] : choices[0]);
     drawStrips(find(screen, "[data-part=tubes]"), choices.map((value) => ({ paint: value.paint, value })), chosen, choose);
     await choose(chosen);
   }
@@ -60,7 +60,7 @@ function steps(glaze) {
     "table",
     { class: "coats" },
     el("caption", { class: "unseen" }, "Colours before, and under one, two and three times the card’s middle film"),
-    el("thead", { class: "unseen" }, el("tr", {}, el("td", {}), ...glaze.before.map(({ name }) => el("th", { scope: "col" }, name)))),
+    el("thead", {}, el("tr", {}, el("td", {}), ...glaze.before.map(({ name }) => el("th", { scope: "col" }, name)))),
     el("tbody", {}, row("before", glaze.before), ...films.map(({ build, spots }) => row(`${figure(build, 0)} ×`, spots))),
   );
 }

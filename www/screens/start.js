@@ -58,9 +58,9 @@ export function startScreen(page, open) {
       chosen = all[0];
       drawStrips(strips, all.map((sample) => ({ paint: sample.paint, value: sample })), chosen, (sample) => {
         chosen = sample;
-        over.show(sample.text, sample.paint);
+        over.show(sample.text, sample.paint, Math.min(...sample.paint.films));
       });
-      await over.show(chosen.text, chosen.paint);
+      await over.show(chosen.text, chosen.paint, Math.min(...chosen.paint.films));
     },
   };
 }

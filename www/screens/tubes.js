@@ -3,7 +3,7 @@
 
 import { download, drawing, el, find, say } from "../dom.js";
 import { EngineError } from "../engine.js";
-import { Facts, drawStrip } from "../parts/facts.js";
+import { Facts, drawMore, drawStrip } from "../parts/facts.js";
 import { LabelForm } from "../parts/label.js";
 
 /** @typedef {import("../types.js").Kept} Kept */
@@ -132,6 +132,7 @@ export function tubesScreen(page, over) {
     say(tube, "headline", paint.headline);
     say(tube, "sentence", paint.sentence);
     drawStrip(find(tube, "[data-part=strip]"), paint);
+    drawMore(find(tube, "[data-part=more]"), paint);
     find(tube, "[data-part=findings]").replaceChildren(...paint.findings.map(({ code, words }) => el("li", { "data-finding": code }, words)));
     find(tube, "[data-do=over]").hidden = !paint.predicts;
     form.label = paint.label;

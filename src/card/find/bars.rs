@@ -28,15 +28,10 @@ impl Bar {
         self.width * self.length
     }
 
-    /// Where another bar's centre lies, in this bar's own directions, and how much its direction differs (radians).
-    fn towards(&self, other: &Bar) -> (f64, f64, f64) {
+    /// Where another bar's centre lies, across and along this one.
+    fn towards(&self, other: &Bar) -> (f64, f64) {
         let d = other.centre - self.centre;
-        let sine = self.across.perp(&other.across);
-        (
-            d.dot(&self.across),
-            d.dot(&self.along()),
-            libm::asin(sine.clamp(-1.0, 1.0)),
-        )
+        (d.dot(&self.across), d.dot(&self.along()))
     }
 }
 
@@ -128,9 +123,8 @@ pub(super) fn groups(picture: &Picture, ruler: &Ruler, bars: &[Bar]) -> Vec<Vec<
     let mut parents: Vec<usize> = (0..bars.len()).collect();
     for i in 0..bars.len() {
         for j in 0..i {
-            if root(&parents, i) != root(&parents, j) && related(picture, ruler, &bars[i], &bars[j])
-            {
-                let (a, b) = (root(&parents, i), root(&parents, j));
+            let (a, b) = (root(&parents, i), root(&parents, j));
+            if a != b && related(picture, ruler, &bars[i], &bars[j]) {
                 parents[a.max(b)] = a.min(b);
             }
         }
@@ -140,7 +134,7 @@ pub(super) fn groups(picture: &Picture, ruler: &Ruler, bars: &[Bar]) -> Vec<Vec<
         groups[root(&parents, i)].push(bar.clone());
     }
     groups.retain(|g| !g.is_empty());
-    let area = |g: &Vec<Bar>| g.iter().map(|b| b.width * b.length).sum::<f64>();
+    let area = |g: &Vec<Bar>| g.iter().map(Bar::area).sum::<f64>();
     groups.sort_by(|a, b| area(b).total_cmp(&area(a)));
     groups
 }
@@ -152,26 +146,92 @@ fn root(parents: &[usize], mut i: usize) -> usize {
     i
 }
 
-fn related(picture: &Picture, ruler: &Ruler, a: &Bar, b: &Bar) -> bool {
-    let (a, b) = if a.length < b.length { (b, a) } else { (a, b) };
-    let (across, along, turn) = a.towards(b);
-    // A short edge's direction is known to about a pixel over its length.
-    let tolerance = 0.035 + 1.5 / b.length;
-    // Bars have no sense of up and down: opposite vectors are the same direction.
+/// Groups that go on in line with each other, stripe for stripe, across plain white: one card with a white film that
+/// hides, or two cards. Both together are one more group.
+pub(super) fn joined(ruler: &Ruler, groups: &[Vec<Bar>]) -> Vec<Vec<Bar>> {
+    let covers = |a: &[Bar], b: &[Bar]| a.iter().all(|x| b.iter().any(|y| in_line(x, y).is_some()));
+    let near = |x: &Bar, y: &Bar| in_line(x, y).is_some_and(|gap| gap < ruler.pixels(WIDEST_FILM_MM));
+    let touch = |a: &[Bar], b: &[Bar]| a.iter().any(|x| b.iter().any(|y| near(x, y)));
+    let mut chains: Vec<Vec<Bar>> = Vec::new();
+    let mut taken = vec![false; groups.len()];
+    for i in 0..groups.len() {
+        let mut chain = groups[i].clone();
+        while let Some(j) = (i + 1..groups.len()).find(|&j| {
+            let other = &groups[j];
+            !taken[j] && touch(other, &chain) && covers(other, &chain) && covers(&chain, other)
+        }) {
+            chain.extend(groups[j].iter().cloned());
+            taken[j] = true;
+        }
+        if !taken[i] && chain.len() > groups[i].len() {
+            chains.push(chain);
+        }
+    }
+    chains
+}
+
+/// Largest gap in a stripe that a film makes, in mm.
+const WIDEST_FILM_MM: f64 = 60.0;
+
+/// How far two bars' directions may differ: a short edge's direction is known to about a pixel over its length.
+fn tolerance(shorter: &Bar) -> f64 {
+    0.035 + 1.5 / shorter.length
+}
+
+fn like(a: &Bar, b: &Bar) -> bool {
+    let turn = a.across.perp(&b.across).abs();
     let mean = (a.width + b.width) / 2.0;
-    if turn.abs() > tolerance
-        || a.across.dot(&b.across).abs() < 0.9
-        || (a.width - b.width).abs() > 0.35 * mean + 1.0
-    {
+    // Bars have no sense of up and down: opposite vectors are the same direction.
+    let parallel = turn < tolerance(b) && a.across.dot(&b.across).abs() > 0.9;
+    parallel && (a.width - b.width).abs() < 0.35 * mean + 1.0
+}
+
+/// The gap along, if two bars may be pieces of one stripe; negative where they overlap.
+fn in_line(a: &Bar, b: &Bar) -> Option<f64> {
+    let (a, b) = if a.length < b.length { (b, a) } else { (a, b) };
+    let (across, along) = a.towards(b);
+    let drift = along.abs() * (tolerance(b) / 2.0).min(0.05);
+    let mean = (a.width + b.width) / 2.0;
+    let fits = like(a, b) && across.abs() < 0.15 * mean + 1.5 + drift;
+    fits.then_some(along.abs() - (a.length + b.length) / 2.0)
+}
+
+fn related(picture: &Picture, ruler: &Ruler, a: &Bar, b: &Bar) -> bool {
+    if let Some(gap) = in_line(a, b) {
+        return gap < ruler.pixels(WIDEST_FILM_MM) && !margin_between(picture, ruler, a, b);
+    }
+    let (a, b) = if a.length < b.length { (b, a) } else { (a, b) };
+    let (across, along) = a.towards(b);
+    let mean = (a.width + b.width) / 2.0;
+    let gap = across.abs() - mean;
+    let overlap = (a.length + b.length) / 2.0 - along.abs();
+    let beside = (0.35 * mean..2.6 * mean).contains(&gap) && overlap > 0.5 * b.length;
+    like(a, b) && beside && white_between(picture, a, b, across, along)
+}
+
+/// Whether white like that beside the bars follows right after both of two pieces in line, as margins do.
+fn margin_between(picture: &Picture, ruler: &Ruler, a: &Bar, b: &Bar) -> bool {
+    let (across, along) = a.towards(b);
+    let gap = along.abs() - (a.length + b.length) / 2.0;
+    if gap < ruler.pixels(4.0) {
         return false;
     }
-    let overlap = (a.length + b.length) / 2.0 - along.abs();
-    let gap = across.abs() - mean;
-    if across.abs() < 0.15 * mean + 1.5 + along.abs() * (tolerance / 2.0).min(0.05) {
-        return overlap > -ruler.pixels(60.0);
-    }
-    let beside = (0.35 * mean..2.6 * mean).contains(&gap) && overlap > 0.5 * b.length;
-    beside && white_between(picture, a, b, across, along)
+    let limit = a.bright.min(b.bright) - 0.08 * (a.bright.min(b.bright) - a.dark.max(b.dark));
+    let span = ruler.pixels(2.0).min(gap / 3.0);
+    let white = |from: f64| {
+        let spots = (0..6).flat_map(|k| [-0.25, 0.0, 0.25].map(|u| (u, from + span * (f64::from(k) + 0.5) / 6.0)));
+        spots
+            .filter(|&(u, t)| {
+                let share = t / gap;
+                let v = a.length / 2.0 + t;
+                let p = a.centre + a.along() * v.copysign(along) + a.across * (across * share + u * a.width);
+                picture.brightness_at(p.x, p.y) > limit
+            })
+            .count()
+            > 14
+    };
+    let blur = 1.5_f64.min(span / 2.0);
+    white(blur) && white(gap - span - blur)
 }
 
 /// Whether some rows shared by two bars are white from one to the other.

@@ -45,6 +45,16 @@ pub(super) struct Film {
     pub(super) likeness: f64,
     /// Step in: R, G, B over white, then over black.
     pub(super) step: [f64; 6],
+    /// How far the step over white stands out of its noise.
+    over_white: f64,
+}
+
+impl Film {
+    /// Whether black turned into card white while white did not change: a gap in print rather than paint.
+    pub(super) fn looks_printed(&self, contrast: f64) -> bool {
+        let largest = |steps: &[f64]| steps.iter().fold(0.0, |a: f64, s| a.max(s.abs()));
+        largest(&self.step[3..]) > 0.8 * contrast && largest(&self.step[..3]) < 0.015 && self.over_white < 4.0
+    }
 }
 
 /// All that was found along a card.
@@ -137,6 +147,7 @@ pub(super) fn films(card: &Squared, wish: Option<usize>) -> Films {
                 strength: [enter.strength, leave.strength],
                 likeness: likeness(enter, leave).0,
                 step: enter.step,
+                over_white: size(&enter.step[..3], &noise[..3]).min(size(&leave.step[..3], &noise[..3])),
             }
         })
         .collect();
@@ -409,6 +420,11 @@ fn edges(zones: &[Zone], scale: &Rows, inside: [usize; 2], noise: &[f64; 6]) -> 
     }
     kept.sort_unstable();
     kept.into_iter().map(|i| all[i]).collect()
+}
+
+/// Length of a step in standard deviations.
+fn size(step: &[f64], noise: &[f64]) -> f64 {
+    libm::sqrt(step.iter().zip(noise).map(|(s, n)| (s / n) * (s / n)).sum())
 }
 
 fn compressed(size: f64) -> f64 {

@@ -78,7 +78,7 @@ pub(super) struct Levels {
 
 impl Levels {
     /// Brightness that lies a share of the way from black to white.
-    fn between(&self, share: f32) -> f32 {
+    pub(super) fn between(&self, share: f32) -> f32 {
         self.black + share * self.contrast()
     }
 
@@ -87,7 +87,7 @@ impl Levels {
     }
 
     /// Largest deviation of a channel from white, relative to white.
-    fn off_white(&self, rgb: [f32; 3]) -> f32 {
+    pub(super) fn off_white(&self, rgb: [f32; 3]) -> f32 {
         let off = |c: usize| (rgb[c] - self.white[c]).abs() / self.white[c].max(0.05);
         off(0).max(off(1)).max(off(2))
     }
@@ -366,7 +366,7 @@ impl Stripes {
         };
         let whites = gaps.iter().filter(is_white).count();
         let (black, white) = (share(blacks, self.blacks.len()), share(whites, gaps.len()));
-        if black >= 0.6 && white >= 0.6 {
+        if black >= MOST_OF && white >= MOST_OF {
             Row::Bare
         } else if share(hidden, self.blacks.len()) > 0.8 && white > 0.8 {
             Row::Void
@@ -402,6 +402,11 @@ impl Stripes {
                 self.ends[which] = [last, 0.0];
             }
         }
+    }
+
+    /// Row half-way along the stripes.
+    pub(super) fn middle_row(&self) -> f64 {
+        (self.end(0, self.middle()) + self.end(1, self.middle())) / 2.0
     }
 
     fn middle(&self) -> f64 {
@@ -575,6 +580,8 @@ impl Stripes {
     }
 }
 
+/// Share of the stripes that have to look bare in a bare row: all of three, but one may be spoilt of four.
+const MOST_OF: f64 = 0.75;
 /// Pixels between two looks at an edge.
 const STRIDE: f64 = 1.5;
 
@@ -721,7 +728,7 @@ pub(super) fn densest(values: &mut [f32], window: f32) -> f32 {
 }
 
 /// Runs [from, to) of values that pass a test.
-fn runs(values: &[f32], is: impl Fn(f32) -> bool) -> Vec<[usize; 2]> {
+pub(super) fn runs(values: &[f32], is: impl Fn(f32) -> bool) -> Vec<[usize; 2]> {
     let mut runs = Vec::new();
     let mut start = None;
     for (i, &v) in values.iter().chain(&[f32::NAN]).enumerate() {

@@ -1,0 +1,92 @@
+//! What has to be asked about a reading: nothing is guessed without a word.
+
+use super::{
+    films::{Edge, Film},
+    judge::Candidate,
+    reading::Reading,
+};
+use crate::card::Doubt;
+
+/// Edges that stand out less from the noise than this are shown as doubtful.
+const FAINT: f64 = 12.0;
+/// Steps in and out that undo each other less than this (cosine) may belong to different films.
+const UNLIKE: f64 = 0.8;
+/// An edge that no film uses is asked about if it stands out more than this.
+const LEFT_OVER: f64 = 12.0;
+/// A reading in the other direction that is worth more than this share of the best one makes the direction doubtful.
+const RIVAL: f64 = 0.35;
+/// A number of films that is worth less than this more than another number is doubtful. A clear film is worth 50 to 200.
+const CLOSE: f64 = 20.0;
+/// Stripes as different in width as this (widest less narrowest, over their mean) may be something else.
+const UNEQUAL: f64 = 0.35;
+/// Edges of stripes that stray this far from straight lines, in mm.
+const CROOKED_MM: f64 = 0.3;
+
+/// Which edges of the films (top, bottom) are doubtful, and the questions, the most important first.
+pub(super) fn doubts(candidate: &Candidate) -> (Vec<[bool; 2]>, Vec<Doubt>) {
+    let card = &candidate.reading;
+    let mut doubts = Vec::new();
+    if candidate.rival > RIVAL * candidate.score {
+        doubts.push(ask("direction", None, "Do the stripes run this way? The card can also be read with stripes and films exchanged.".into()));
+    }
+    doubts.extend(stripe_doubts(candidate));
+    let (edges, about_films) = film_doubts(card);
+    doubts.extend(about_films);
+    (edges, doubts)
+}
+
+fn ask(code: &str, film: Option<usize>, words: String) -> Doubt {
+    Doubt { code: code.into(), words, film }
+}
+
+fn stripe_doubts(candidate: &Candidate) -> Vec<Doubt> {
+    let card = &candidate.reading;
+    let mut doubts = Vec::new();
+    let widths: Vec<f64> = card.blacks.iter().map(|b| b[1] - b[0]).collect();
+    let (low, high) = widths.iter().fold((f64::MAX, 0.0_f64), |(a, b), w| (a.min(*w), b.max(*w)));
+    let mean = widths.iter().sum::<f64>() / widths.len() as f64;
+    if high - low > UNEQUAL * mean {
+        doubts.push(ask("stripe-widths", None, "Are all of these stripes? Their widths differ much.".into()));
+    }
+    if candidate.roughness > CROOKED_MM * card.ruler.per_mm {
+        doubts.push(ask("stripe-edges", None, "Do these lines follow the stripes? Their edges are not straight.".into()));
+    }
+    doubts
+}
+
+/// Questions about films, for a reading of whatever origin.
+pub(super) fn film_doubts(card: &Reading) -> (Vec<[bool; 2]>, Vec<Doubt>) {
+    let mut doubts: Vec<Doubt> = card.films.left_over.iter().filter(|e| e.strength > LEFT_OVER).map(|e| left_over(card, e)).collect();
+    doubts.extend(count_doubt(card));
+    let mut edges = Vec::new();
+    for (i, film) in card.films.films.iter().enumerate() {
+        edges.push(film.strength.map(|s| s < FAINT || film.likeness < UNLIKE));
+        doubts.extend(film_doubt(card, i, film));
+    }
+    (edges, doubts)
+}
+
+fn left_over(card: &Reading, edge: &Edge) -> Doubt {
+    let share = (100.0 * edge.line.at / card.size[1]).round();
+    ask("another-film", None, format!("Is there another film? About {share} % down the stripes an edge shows that belongs to none of these."))
+}
+
+fn count_doubt(card: &Reading) -> Option<Doubt> {
+    let count = card.films.films.len();
+    let mine = *card.films.worth.get(count)?;
+    let others = card.films.worth.iter().enumerate().filter(|(k, _)| *k != count);
+    let (rival, worth) = others.fold((count, f64::NEG_INFINITY), |a, (k, &w)| if w > a.1 { (k, w) } else { a });
+    // With none found, one film that is hardly worth anything is no question.
+    (count > 0 && mine - worth < CLOSE).then(|| ask("film-count", None, format!("Are there {count} films? It could also be {rival}.")))
+}
+
+fn film_doubt(card: &Reading, i: usize, film: &Film) -> Option<Doubt> {
+    let number = i + 1;
+    if film.looks_printed(f64::from(card.levels.contrast())) {
+        return Some(ask("bare-card", Some(i), format!("Is film {number} paint? It looks like bare card where the stripes stop.")));
+    }
+    if film.strength[0].min(film.strength[1]) < FAINT {
+        return Some(ask("faint-edge", Some(i), format!("Are the edges of film {number} in the right place? They hardly show.")));
+    }
+    (film.likeness < UNLIKE).then(|| ask("unlike-edges", Some(i), format!("Is film {number} one film? Its two edges look different.")))
+}

@@ -1,0 +1,86 @@
+//! What the page shows, without a browser: the words and numbers of a paint, of a prediction, of an open scan.
+//!
+//! Everything here is plain data, named as the page's JavaScript (`www/types.js`) names it; `web` only hands it over.
+
+mod card;
+mod glaze;
+mod paint;
+
+use serde::Serialize;
+
+use crate::{
+    Error,
+    colour::{self, Lab},
+};
+
+pub use card::{CardView, OpenScan};
+pub use glaze::Glaze;
+pub use paint::{LabelData, PaintView, file_name, relabel};
+
+/// Why something is not there: `code` for programs, `words` for the painter.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Problem {
+    /// [`Error::code`].
+    pub code: String,
+    /// The sentence.
+    pub words: String,
+}
+
+impl From<&Error> for Problem {
+    fn from(error: &Error) -> Self {
+        Self {
+            code: error.code().to_owned(),
+            words: error.to_string(),
+        }
+    }
+}
+
+/// A colour, as numbers and for the screen.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Tone {
+    /// `#rrggbb`, sRGB.
+    pub css: String,
+    /// L*, a*, b*, D50.
+    pub lab: [f64; 3],
+}
+
+impl From<Lab> for Tone {
+    fn from(lab: Lab) -> Self {
+        Self {
+            css: colour::screen(lab).hex(),
+            lab: [lab.l, lab.a, lab.b],
+        }
+    }
+}
+
+/// A CIEDE2000 in words (bounds common among printers and painters, no source): what a painter would make of it.
+pub fn difference_word(difference: f64) -> &'static str {
+    if difference < 1.0 {
+        "you would hardly see it"
+    } else if difference <= 3.0 {
+        "see it side by side"
+    } else {
+        "see it plainly"
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_difference_is_put_in_words_at_1_and_3() {
+        assert_eq!(difference_word(0.99), "you would hardly see it");
+        assert_eq!(difference_word(1.0), "see it side by side");
+        assert_eq!(difference_word(3.0), "see it side by side");
+        assert_eq!(difference_word(3.01), "see it plainly");
+    }
+
+    #[test]
+    fn a_problem_carries_the_errors_own_sentence() {
+        let error = Error::NoCard;
+        let problem = Problem::from(&error);
+        assert_eq!(problem.code, "no-card");
+        assert_eq!(problem.words, error.to_string());
+    }
+}

@@ -1,0 +1,332 @@
+//! A paint as the page shows it.
+
+use serde::{Deserialize, Serialize};
+
+use super::{Problem, Tone};
+use crate::{
+    Result,
+    card::Ground,
+    chart,
+    colour::{self, Lab, Xyz},
+    paint::{
+        Record,
+        file::{Cell, Label, State},
+        verdict,
+    },
+    picture,
+    spectrum::{self, BANDS},
+};
+
+/// What is written on a tube and on its card, as the page's form has it.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct LabelData {
+    /// Label of the record.
+    #[serde(flatten)]
+    pub label: Label,
+    /// What set the films' thickness.
+    pub gauge: String,
+}
+
+/// Everything the page shows of one paint.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PaintView {
+    /// Its name, or words for a tube without one.
+    pub name: String,
+    /// What is written on the tube.
+    pub label: LabelData,
+    /// Verdict in a few words.
+    pub headline: String,
+    /// Verdict in a sentence.
+    pub sentence: String,
+    /// What else belongs to it: the films as drawn, a bound nearby.
+    pub more: Vec<String>,
+    /// Verdict in two or three words.
+    pub short: String,
+    /// What was noticed while reading.
+    pub findings: Vec<Problem>,
+    /// The drawn strip as SVG, long, as the paint's head.
+    pub strip: String,
+    /// The same, short, as one of many.
+    pub strip_small: String,
+    /// The strip in words.
+    pub strip_words: String,
+    /// Whether there are constants to predict from.
+    pub predicts: bool,
+    /// Builds of the card's films.
+    pub films: Vec<f64>,
+    /// Least and most build that the page pulls a film to.
+    pub pull: [f64; 2],
+    /// Measured beside fitted.
+    pub cells: Vec<CellRow>,
+    /// Films in numbers.
+    pub film_rows: Vec<FilmRow>,
+    /// K and S as SVG; empty without constants.
+    pub curves: String,
+    /// The curves in words.
+    pub curves_words: String,
+    /// Which film hides, in words.
+    pub hiding: String,
+    /// Colour too thick to see through.
+    pub masstone: Option<Tone>,
+    /// Colour of the thinnest film over white.
+    pub undertone: Option<Tone>,
+    /// Facts of the scan: name and value.
+    pub scan: Vec<[String; 2]>,
+}
+
+/// One film over one ground.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct CellRow {
+    /// From 1, top of the card first.
+    pub film: usize,
+    /// What lies under it.
+    pub ground: Ground,
+    /// Measured, for the screen.
+    pub measured_css: String,
+    /// What the constants give, for the screen.
+    pub fitted_css: String,
+    /// Measured.
+    pub measured_lab: [f64; 3],
+    /// CIEDE2000 between the two.
+    pub difference: f64,
+    /// Share of pixels left out, 0 to 1.
+    pub rejected_share: f64,
+}
+
+/// One film of the card.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FilmRow {
+    /// Build in units of the reference film.
+    pub build: f64,
+    /// Its standard deviation.
+    pub build_sd: f64,
+    /// Whether it is the reference film.
+    pub reference: bool,
+    /// Y over black / Y over white.
+    pub contrast_ratio: Option<f64>,
+}
+
+/// Size of the long strip, in pixels of its own.
+const STRIP: [f64; 2] = [440.0, 100.0];
+/// Size of the short one.
+const STRIP_SMALL: [f64; 2] = [180.0, 84.0];
+
+impl PaintView {
+    /// The view of a record.
+    ///
+    /// # Errors
+    /// When the curves cannot be drawn.
+    pub fn of(record: &Record) -> Result<Self> {
+        let predicts = record.absorption.len() == BANDS;
+        let name = record.paint.name_or_unnamed().to_owned();
+        let builds: Vec<f64> = record.films.iter().map(|film| film.build).collect();
+        let words = verdict_of(record);
+        let short = match record.opacity.grade {
+            Some(grade) => grade.phrase().to_owned(),
+            None => words.headline.trim_end_matches('.').to_lowercase(),
+        };
+        Ok(Self {
+            label: LabelData {
+                label: record.paint.clone(),
+                gauge: record.gauge.clone().unwrap_or_default(),
+            },
+            strip: chart::strip(record, STRIP[0], STRIP[1]),
+            strip_small: chart::strip(record, STRIP_SMALL[0], STRIP_SMALL[1]),
+            strip_words: strip_words(&name, record, predicts),
+            pull: pull_span(&builds),
+            films: builds,
+            cells: record.cells.iter().map(cell_row).collect(),
+            film_rows: film_rows(record),
+            curves: if predicts {
+                chart::curves(record)?
+            } else {
+                String::new()
+            },
+            curves_words: if predicts {
+                curves_words(record)
+            } else {
+                String::new()
+            },
+            hiding: hiding_words(record),
+            masstone: record.opacity.masstone_lab.map(tone),
+            undertone: record.opacity.undertone_lab.map(tone),
+            scan: scan_facts(record),
+            findings: record
+                .findings
+                .iter()
+                .map(|finding| Problem {
+                    code: finding.code.clone(),
+                    words: finding.words.clone(),
+                })
+                .collect(),
+            headline: words.headline,
+            sentence: words.thinned,
+            more: std::iter::once(words.drawn).chain(words.near).collect(),
+            short,
+            predicts,
+            name,
+        })
+    }
+}
+
+fn tone([l, a, b]: [f64; 3]) -> Tone {
+    Lab::new(l, a, b).into()
+}
+
+/// The record's verdict in words.
+pub(super) fn verdict_of(record: &Record) -> verdict::Verdict {
+    let opacity = &record.opacity;
+    let thickest = (0..record.films.len())
+        .max_by(|&i, &j| record.films[i].build.total_cmp(&record.films[j].build))
+        .unwrap_or(0);
+    verdict::words(
+        record.state,
+        opacity.grade,
+        opacity.milk_on_black.zip(opacity.milk_sd),
+        opacity.contrast_ratio.get(thickest).copied().unwrap_or(0.0),
+        opacity.masstone_lab.map(|[l, a, b]| Lab::new(l, a, b)),
+    )
+}
+
+/// Builds that the page lets a film be pulled to: well below the thinnest of the card, and at least three of its middle films.
+fn pull_span(builds: &[f64]) -> [f64; 2] {
+    let [least, most] = chart::strip_span(builds);
+    [least.max(0.01), most.max(3.2).min(picture::MOST_BUILD)]
+}
+
+fn cell_row(cell: &Cell) -> CellRow {
+    let lab = |[x, y, z]: [f64; 3]| colour::lab(Xyz::new(x, y, z));
+    let (measured, fitted) = (Tone::from(lab(cell.xyz)), Tone::from(lab(cell.fitted_xyz)));
+    CellRow {
+        film: cell.film + 1,
+        ground: cell.ground,
+        measured_css: measured.css,
+        fitted_css: fitted.css,
+        measured_lab: measured.lab,
+        difference: cell.de00,
+        rejected_share: cell.rejected_share,
+    }
+}
+
+fn film_rows(record: &Record) -> Vec<FilmRow> {
+    record
+        .films
+        .iter()
+        .enumerate()
+        .map(|(i, film)| FilmRow {
+            build: film.build,
+            build_sd: film.build_sd,
+            reference: i == record.reference_film,
+            contrast_ratio: record.opacity.contrast_ratio.get(i).copied(),
+        })
+        .collect()
+}
+
+fn strip_words(name: &str, record: &Record, predicts: bool) -> String {
+    let lab = |lab: Option<[f64; 3]>| {
+        lab.map_or("unknown".to_owned(), |[l, a, b]| {
+            format!("L* {l:.0}, a* {a:.0}, b* {b:.0}")
+        })
+    };
+    if predicts {
+        format!(
+            "{name} as a drawn film over white and over black, from bare to thick. Undertone {}; masstone {}.",
+            lab(record.opacity.undertone_lab),
+            lab(record.opacity.masstone_lab)
+        )
+    } else {
+        format!("{name}: the measured cells of its card.")
+    }
+}
+
+/// Where K and S are largest and least.
+fn curves_words(record: &Record) -> String {
+    let nm = spectrum::wavelengths();
+    let extremes = |values: &[f64]| {
+        let by = |i: &usize, j: &usize| values[*i].total_cmp(&values[*j]);
+        let most = (0..BANDS).max_by(by).unwrap_or(0);
+        let least = (0..BANDS).min_by(by).unwrap_or(0);
+        format!(
+            "largest at {:.0} nm ({:.3}), least at {:.0} nm ({:.3})",
+            nm[most], values[most], nm[least], values[least]
+        )
+    };
+    format!(
+        "Absorption K: {}. Scattering S: {}. Per build, the middle film of the card.",
+        extremes(&record.absorption),
+        extremes(&record.scattering)
+    )
+}
+
+fn hiding_words(record: &Record) -> String {
+    let note = "Contrast ratio is Y over black divided by Y over white, in the films as drawn; it is meant for light paints (Y above 0.15 to 0.25) and calls a dark clear film hiding too.";
+    match (record.opacity.hiding_build, record.state) {
+        (Some(build), _) => {
+            format!("A film of {build:.1} × the middle film hides (contrast ratio 0.98). {note}")
+        }
+        (None, State::Known | State::OneFilm | State::ScatterAtMost) => {
+            format!(
+                "No film up to ten times the thickest on the card hides (contrast ratio 0.98). {note}"
+            )
+        }
+        (None, _) => note.to_owned(),
+    }
+}
+
+fn scan_facts(record: &Record) -> Vec<[String; 2]> {
+    let from = &record.provenance;
+    let fact = |name: &str, value: String| [name.to_owned(), value];
+    let mut facts = vec![
+        fact("File", from.file_name.clone()),
+        fact(
+            "Size",
+            format!(
+                "{} × {} pixels, {} bits a channel",
+                from.size[0], from.size[1], from.depth
+            ),
+        ),
+        fact("Profile", from.profile.clone()),
+        fact("Dry", record.dry.0.clone()),
+        fact("Surface", format!("{:?}", record.surface).to_lowercase()),
+        fact(
+            "Card",
+            if record.stripes.sealed {
+                "sealed or painted"
+            } else {
+                "bare paper"
+            }
+            .to_owned(),
+        ),
+        fact("White counts as", record.basis.white_reference.clone()),
+        fact("Read", from.when.clone()),
+        fact("By", from.program.clone()),
+    ];
+    facts.retain(|[_, value]| !value.is_empty());
+    facts
+}
+
+/// The record with another label.
+///
+/// # Errors
+/// When a text is too long.
+pub fn relabel(mut record: Record, data: LabelData) -> Result<Record> {
+    data.label.check()?;
+    record.paint = data.label;
+    record.gauge = Some(data.gauge).filter(|gauge| !gauge.trim().is_empty());
+    Ok(record)
+}
+
+/// A name for the exported file: the paint's, in letters and digits that every system takes.
+pub fn file_name(record: &Record) -> String {
+    let mut stem = String::new();
+    for c in record.paint.name.trim().to_lowercase().chars() {
+        if c.is_alphanumeric() {
+            stem.push(c);
+        } else if !stem.ends_with('-') && !stem.is_empty() {
+            stem.push('-');
+        }
+    }
+    let stem: String = stem.trim_end_matches('-').chars().take(60).collect();
+    format!("{}.json", if stem.is_empty() { "paint" } else { &stem })
+}
