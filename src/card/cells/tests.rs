@@ -402,6 +402,46 @@ fn crossings_that_differ_widen_the_range() {
     );
 }
 
+#[test]
+fn a_film_that_stops_inside_the_card_is_read_where_it_is() {
+    let mut six = layout();
+    // Six stripes of 10 mm; both films end within the fifth.
+    six.stripes = (0..6)
+        .map(|i| Stripe {
+            ground: if i % 2 == 0 {
+                Ground::White
+            } else {
+                Ground::Black
+            },
+            from: 10.0 * f64::from(i),
+            to: 10.0 * f64::from(i + 1),
+        })
+        .collect();
+    let short = scan(true, |[u, v]| {
+        let side = (u / 10.0) as usize % 2;
+        let seen = card([if side == 0 { 7.5 } else { 22.5 }, v]);
+        let inside = (0.0..SIZE[0]).contains(&u) && (0.0..SIZE[1]).contains(&v);
+        match inside {
+            false => [0.7; 3],
+            true if u > 43.0 => [WHITE, BLACK][side],
+            true => seen,
+        }
+    });
+    six.films[1] = FilmBand {
+        top: edge(52.0, 52.0),
+        bottom: edge(69.0, 69.0),
+    };
+    let sampled = sample(&short, &six).unwrap();
+    assert!(worst(&sampled) < 2e-3, "{}", worst(&sampled));
+    let reached: Vec<bool> = sampled
+        .crossings
+        .iter()
+        .filter(|c| c.film == 0)
+        .map(|c| c.reached)
+        .collect();
+    assert_eq!(reached, [true, true, true, false, false, false]);
+}
+
 /// Blotches a few mm wide: the standard error is of the blotches, not of the pixels. (Streaks along the pull cross white and
 /// black stripes alike; they belong to the film's mean and are no error.)
 #[test]
