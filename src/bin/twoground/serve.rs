@@ -1,13 +1,16 @@
 //! Serves the page to this machine's own browsers, and to nobody else.
 
-use std::fs;
-use std::io::Cursor;
+use std::io;
 use std::net::{Ipv4Addr, TcpListener};
-use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
+use axum::Router;
+use axum::extract::Request;
+use axum::http::{HeaderName, HeaderValue, StatusCode, header};
+use axum::middleware::{self, Next};
+use axum::response::{IntoResponse, Redirect, Response};
 use lexopt::prelude::*;
-use tiny_http::{Header, Method, Request, Response, Server};
+use tower_http::services::ServeDir;
 use twoground::Error;
 
 use crate::{Outcome, package, say};
@@ -16,18 +19,32 @@ use crate::{Outcome, package, say};
 const PORT: u16 = 4860;
 
 /// Sent with everything. The page may run its own scripts and WebAssembly and reach its own address, nothing more.
-const HEADERS: [(&str, &str); 6] = [
+const HEADERS: [(HeaderName, HeaderValue); 6] = [
     (
-        "Content-Security-Policy",
-        "default-src 'self'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self'; img-src 'self' data: blob:; \
-         worker-src 'self'; connect-src 'self'; object-src 'none'; base-uri 'none'; form-action 'none'; \
-         frame-ancestors 'none'",
+        header::CONTENT_SECURITY_POLICY,
+        HeaderValue::from_static(
+            "default-src 'self'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self'; img-src 'self' data: blob:; \
+             worker-src 'self'; connect-src 'self'; object-src 'none'; base-uri 'none'; form-action 'none'; \
+             frame-ancestors 'none'",
+        ),
     ),
-    ("Cache-Control", "no-store"),
-    ("Cross-Origin-Opener-Policy", "same-origin"),
-    ("Cross-Origin-Resource-Policy", "same-origin"),
-    ("Referrer-Policy", "no-referrer"),
-    ("X-Content-Type-Options", "nosniff"),
+    (header::CACHE_CONTROL, HeaderValue::from_static("no-store")),
+    (
+        HeaderName::from_static("cross-origin-opener-policy"),
+        HeaderValue::from_static("same-origin"),
+    ),
+    (
+        HeaderName::from_static("cross-origin-resource-policy"),
+        HeaderValue::from_static("same-origin"),
+    ),
+    (
+        header::REFERRER_POLICY,
+        HeaderValue::from_static("no-referrer"),
+    ),
+    (
+        header::X_CONTENT_TYPE_OPTIONS,
+        HeaderValue::from_static("nosniff"),
+    ),
 ];
 
 /// Runs until the process is ended.
@@ -48,24 +65,34 @@ pub(crate) fn run(mut parser: lexopt::Parser) -> Outcome {
         .local_addr()
         .map_err(|error| no_port(port, &error))?
         .port();
-    let folders = Folders {
-        page: source.join("www"),
-        package: package::build(&source)?,
-        samples: source.join("sample-scans"),
-    };
-    let server = Server::from_listener(listener, None).map_err(|error| no_port(port, &error))?;
+    let package = package::build(&source)?;
+    let site = Router::new()
+        .nest_service(
+            "/pkg",
+            ServeDir::new(package).append_index_html_on_directories(false),
+        )
+        .nest_service(
+            "/sample-scans",
+            ServeDir::new(source.join("sample-scans")).append_index_html_on_directories(false),
+        )
+        .fallback_service(ServeDir::new(source.join("www")))
+        .layer(middleware::from_fn(only_this_machine))
+        .layer(middleware::map_response(with_headers));
     let address = format!("http://127.0.0.1:{port}");
     say(&format!("Two Grounds is at {address}\n"))?;
     if open && has_a_screen() && open::that_detached(&address).is_err() {
         eprintln!("No browser could be opened from here: open the address yourself.");
     }
-    // Some threads, so that a browser that stops reading holds up nobody else.
-    std::thread::scope(|scope| {
-        for _ in 0..4 {
-            scope.spawn(|| answer_all(&server, &folders));
-        }
-    });
+    serve(listener, site).map_err(|error| no_port(port, &error))?;
     Ok(ExitCode::SUCCESS)
+}
+
+fn serve(listener: TcpListener, site: Router) -> io::Result<()> {
+    listener.set_nonblocking(true)?;
+    tokio::runtime::Builder::new_current_thread()
+        .enable_io()
+        .build()?
+        .block_on(async { axum::serve(tokio::net::TcpListener::from_std(listener)?, site).await })
 }
 
 fn no_port(port: u16, error: &dyn std::fmt::Display) -> Error {
@@ -87,119 +114,29 @@ fn has_a_screen() -> bool {
     display && !set("CI")
 }
 
-fn answer_all(server: &Server, folders: &Folders) {
-    // An error here is one broken connection.
-    loop {
-        if let Ok(request) = server.recv() {
-            let answer = answer(&request, folders);
-            // The browser may have gone away meanwhile: nobody is left to tell.
-            let _ = request.respond(answer);
-        }
-    }
-}
-
-/// What lies at which address.
-struct Folders {
-    /// At `/`.
-    page: PathBuf,
-    /// At `/pkg/`.
-    package: PathBuf,
-    /// At `/sample-scans/`.
-    samples: PathBuf,
-}
-
-impl Folders {
-    /// The file at the path of a URL, unless there is none or it lies outside its folder.
-    fn file(&self, url: &str) -> Option<PathBuf> {
-        let path = url.split(['?', '#']).next()?.strip_prefix('/')?;
-        let (folder, path) = match path.split_once('/') {
-            Some(("pkg", rest)) => (&self.package, rest),
-            Some(("sample-scans", rest)) => (&self.samples, rest),
-            _ if path.is_empty() => (&self.page, "index.html"),
-            _ => (&self.page, path),
-        };
-        // Every file served has a plain name: no escapes to decode, no `..`, no hidden files.
-        let plain = |part: &str| {
-            !part.is_empty()
-                && !part.starts_with('.')
-                && part
-                    .bytes()
-                    .all(|b| b.is_ascii_alphanumeric() || b"-_.".contains(&b))
-        };
-        let file = path.split('/').all(plain).then(|| folder.join(path))?;
-        // A symbolic link must not lead out either.
-        let (file, folder) = (file.canonicalize().ok()?, folder.canonicalize().ok()?);
-        (file.is_file() && file.starts_with(folder)).then_some(file)
-    }
-}
-
-fn answer(request: &Request, folders: &Folders) -> Response<Cursor<Vec<u8>>> {
+/// Answers to this machine's own name. Any other name is another site's, made to point here to read what is served.
+async fn only_this_machine(request: Request, next: Next) -> Response {
     let host = request
         .headers()
-        .iter()
-        .find(|h| h.field.equiv("Host"))
-        .map_or("", |h| h.value.as_str());
-    match (host.split(':').next(), request.method()) {
+        .get(header::HOST)
+        .and_then(|host| host.to_str().ok())
+        .unwrap_or_default();
+    match host.split(':').next() {
+        Some("127.0.0.1") => next.run(request).await,
         // One address for one shelf: the browser keeps paints of 127.0.0.1 and of localhost apart.
-        (Some("localhost"), Method::Get | Method::Head) => {
-            let to = format!(
-                "http://{}{}",
-                host.replacen("localhost", "127.0.0.1", 1),
-                request.url()
-            );
-            plain_answer(308, "The page is at 127.0.0.1.").with_header(header("Location", &to))
+        Some("localhost") => {
+            let host = host.replacen("localhost", "127.0.0.1", 1);
+            Redirect::permanent(&format!("http://{host}{}", request.uri())).into_response()
         }
-        // Any other name is another site's, made to point here.
-        (Some("127.0.0.1"), Method::Get | Method::Head) => {
-            match folders.file(request.url()).map(|f| (fs::read(&f), f)) {
-                Some((Ok(bytes), file)) => whole_answer(200, bytes, content_type(&file)),
-                _ => plain_answer(404, "There is nothing at this address."),
-            }
-        }
-        (Some("127.0.0.1" | "localhost"), _) => plain_answer(405, "Files can only be fetched.")
-            .with_header(header("Allow", "GET, HEAD")),
-        _ => plain_answer(421, "This server answers to 127.0.0.1 only."),
+        _ => (
+            StatusCode::MISDIRECTED_REQUEST,
+            "This server answers to 127.0.0.1 only.",
+        )
+            .into_response(),
     }
 }
 
-fn plain_answer(status: u16, words: &str) -> Response<Cursor<Vec<u8>>> {
-    whole_answer(
-        status,
-        words.as_bytes().to_vec(),
-        "text/plain; charset=utf-8",
-    )
-}
-
-fn whole_answer(status: u16, body: Vec<u8>, kind: &str) -> Response<Cursor<Vec<u8>>> {
-    let mut answer = Response::from_data(body)
-        .with_status_code(status)
-        .with_chunked_threshold(usize::MAX);
-    answer.add_header(header("Content-Type", kind));
-    for (name, value) in HEADERS {
-        answer.add_header(header(name, value));
-    }
-    answer
-}
-
-/// A header; characters that cannot stand in one are dropped.
-fn header(name: &str, value: &str) -> Header {
-    let value: String = value.chars().filter(|c| matches!(c, ' '..='~')).collect();
-    Header::from_bytes(name, value).expect("printable ASCII is a valid header")
-}
-
-fn content_type(file: &Path) -> &'static str {
-    match file.extension().and_then(|ext| ext.to_str()) {
-        Some("html") => "text/html; charset=utf-8",
-        Some("css") => "text/css; charset=utf-8",
-        Some("js" | "mjs") => "text/javascript; charset=utf-8",
-        Some("json") => "application/json",
-        Some("webmanifest") => "application/manifest+json",
-        Some("wasm") => "application/wasm",
-        Some("svg") => "image/svg+xml",
-        Some("png") => "image/png",
-        Some("jpg" | "jpeg") => "image/jpeg",
-        Some("tif" | "tiff") => "image/tiff",
-        Some("txt" | "md" | "ts") => "text/plain; charset=utf-8",
-        _ => "application/octet-stream",
-    }
+async fn with_headers(mut response: Response) -> Response {
+    response.headers_mut().extend(HEADERS);
+    response
 }
