@@ -6,6 +6,7 @@
 //! matrix inversion lemma; Tarantola, Inverse Problem Theory (2005), 3.2). [`uncertainty`] passes the covariance on to
 //! predictions.
 
+pub mod noise;
 pub mod prior;
 pub mod uncertainty;
 
@@ -57,6 +58,11 @@ pub struct Card {
     pub grounds: Vec<Bands>,
     /// Everything measured.
     pub data: Vec<Datum>,
+    /// A constant that the films' own surface adds to every band, with its mean and standard deviation before the card is
+    /// seen: nothing for gloss, a few hundredths for dull films.
+    pub haze: (f64, f64),
+    /// Covariance of errors that data share, on top of their own standard deviations ([`noise`]).
+    pub shared: DMatrix<f64>,
     /// First guess of each film's build, all more than 0.
     pub nominal: Vec<f64>,
     /// The film whose build stays at its nominal value.
@@ -107,6 +113,8 @@ pub struct Fitted {
     pub log_scattering: Bands,
     /// Natural logarithms of the builds.
     pub log_builds: Vec<f64>,
+    /// The constant that the films' surface adds, and its standard deviation.
+    pub haze: (f64, f64),
     /// Covariance of log K, log S, log builds, in that order.
     pub covariance: DMatrix<f64>,
     /// What the constants give for every datum.
@@ -222,19 +230,17 @@ impl Problem<'_> {
 
     /// Where the linearised problem has its optimum, and that point's dual.
     fn target(&self, here: &Point) -> (DVector<f64>, DVector<f64>) {
-        let n = self.card.data.len();
         let offset = &here.theta - &self.mean;
         let spread = &self.covariance * here.jacobian.transpose();
         let mut inner = &here.jacobian * &spread;
         let mut right = &here.jacobian * &offset;
+        inner += self.noise(&here.seen);
         for (i, datum) in self.card.data.iter().enumerate() {
-            inner[(i, i)] += datum.sd * datum.sd;
             right[i] += residual(datum, here.seen[i]);
         }
-        debug_assert_eq!(inner.nrows(), n);
         let weights = match inner.cholesky() {
             Some(factor) => factor.solve(&right),
-            None => DVector::zeros(n),
+            None => DVector::zeros(self.card.data.len()),
         };
         (
             &self.mean + &spread * &weights,
@@ -244,13 +250,20 @@ impl Problem<'_> {
 
     fn point(&self, theta: DVector<f64>, dual: DVector<f64>, steps: usize) -> Point {
         let (seen, jacobian) = self.forward(&theta);
+        let residuals = DVector::from_iterator(
+            seen.len(),
+            self.card
+                .data
+                .iter()
+                .zip(&seen)
+                .map(|(d, &v)| residual(d, v)),
+        );
         let chi_squared = self
-            .card
-            .data
-            .iter()
-            .zip(&seen)
-            .map(|(d, &v)| (residual(d, v) / d.sd) * (residual(d, v) / d.sd))
-            .sum::<f64>();
+            .noise(&seen)
+            .cholesky()
+            .map_or(f64::INFINITY, |factor| {
+                residuals.dot(&factor.solve(&residuals))
+            });
         let cost = chi_squared + dual.dot(&(&theta - &self.mean));
         Point {
             theta,
@@ -261,6 +274,25 @@ impl Problem<'_> {
             chi_squared,
             steps,
         }
+    }
+
+    /// Covariance of the data. A bound that holds says nothing, so it shares nothing either.
+    fn noise(&self, seen: &[f64]) -> DMatrix<f64> {
+        let data = &self.card.data;
+        let silent = |i: usize| data[i].says != Says::Equal && residual(&data[i], seen[i]) == 0.0;
+        let silent: Vec<bool> = (0..data.len()).map(silent).collect();
+        DMatrix::from_fn(data.len(), data.len(), |i, j| {
+            let shared = if silent[i] || silent[j] {
+                0.0
+            } else {
+                self.card.shared[(i, j)]
+            };
+            if i == j {
+                shared + data[i].sd * data[i].sd
+            } else {
+                shared
+            }
+        })
     }
 
     /// Every datum as the constants give it, and its slopes along the unknowns. A bound that holds has no slope.
@@ -286,7 +318,10 @@ impl Problem<'_> {
         let mut jacobian = DMatrix::zeros(card.data.len(), theta.len());
         for (i, datum) in card.data.iter().enumerate() {
             let bands = &table[datum.film * grounds + datum.ground];
-            let value: f64 = (0..BANDS).map(|b| datum.row[b] * bands[b][0]).sum();
+            let flat: f64 = datum.row.iter().sum();
+            let haze = theta[2 * BANDS + films];
+            let value: f64 =
+                (0..BANDS).map(|b| datum.row[b] * bands[b][0]).sum::<f64>() + haze * flat;
             seen.push(value);
             if datum.says != Says::Equal && residual(datum, value) == 0.0 {
                 continue;
@@ -299,6 +334,7 @@ impl Problem<'_> {
                 // A thicker film is more K and more S.
                 by_build += by_k + by_s;
             }
+            jacobian[(i, 2 * BANDS + films)] = flat;
             if datum.film != card.reference {
                 jacobian[(i, 2 * BANDS + datum.film)] = by_build;
             }
@@ -309,22 +345,27 @@ impl Problem<'_> {
     fn finish(&self, end: Point) -> Fitted {
         // Posterior covariance P - P J^T (J P J^T + R)^-1 J P.
         let spread = &self.covariance * end.jacobian.transpose();
-        let mut inner = &end.jacobian * &spread;
-        for (i, datum) in self.card.data.iter().enumerate() {
-            inner[(i, i)] += datum.sd * datum.sd;
-        }
+        let inner = &end.jacobian * &spread + self.noise(&end.seen);
         let mut covariance = self.covariance.clone();
         if let Some(factor) = inner.cholesky() {
             covariance -= &spread * factor.solve(&spread.transpose());
         }
         // Rounding leaves it a little asymmetric.
         covariance = 0.5 * (&covariance + covariance.transpose());
+        let haze = 2 * BANDS + self.card.nominal.len();
         Fitted {
             optics: self.optics,
+            haze: (end.theta[haze], covariance[(haze, haze)].max(0.0).sqrt()),
             log_absorption: std::array::from_fn(|b| end.theta[b]),
             log_scattering: std::array::from_fn(|b| end.theta[BANDS + b]),
-            log_builds: end.theta.iter().skip(2 * BANDS).copied().collect(),
-            covariance,
+            log_builds: end
+                .theta
+                .iter()
+                .skip(2 * BANDS)
+                .take(self.card.nominal.len())
+                .copied()
+                .collect(),
+            covariance: covariance.view((0, 0), (haze, haze)).into_owned(),
             fitted: end.seen,
             chi_squared: end.chi_squared,
             cost: end.cost,

@@ -10,7 +10,10 @@ use crate::{
     },
     colour::{self, Xyz},
     film::{surface, table},
-    fit::{self, Datum, Fitted, Optics, Prior, Says},
+    fit::{
+        self, Datum, Fitted, Optics, Prior, Says,
+        noise::{self, Exposed, Scanner},
+    },
     paint::{
         Constants,
         file::{self, Dry, Label, Record, State, Surface},
@@ -69,6 +72,8 @@ pub struct Reading {
     pub sampled: Sampled,
     /// The fit, absent for paints that are not modelled.
     pub fitted: Option<Fitted>,
+    /// Whether the films, called glossy, read as dull: the painter is asked.
+    pub dull: bool,
     /// The record to keep. Its label is empty until the painter writes one.
     pub record: Record,
 }
@@ -89,8 +94,13 @@ pub fn read_card(scan: &Scan, layout: &Layout, answers: &Answers) -> Result<Read
 pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &Answers) -> Reading {
     let state = state_of(&sampled, layout.films.len());
     let fit_card = card_for_fit(&sampled, layout.films.len(), answers);
-    let fitted = (state != State::NotModelled)
-        .then(|| fit::fit(&fit_card, &Prior::default(), Optics::Transport));
+    let (fitted, dull) = match state {
+        State::NotModelled => (None, false),
+        _ => {
+            let (fitted, dull) = fit_with_surface(fit_card.clone(), answers.surface);
+            (Some(fitted), dull)
+        }
+    };
     let record = record(
         scan,
         layout,
@@ -104,45 +114,70 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
         layout: layout.clone(),
         sampled,
         fitted,
+        dull,
         record,
     }
 }
 
-/// A constant that a dull film adds on top of everything (starting values, ours; 0.02 to 0.04 seen for sunken films), and
-/// how far it may be from that.
-fn surface_offset(surface: Surface) -> (f64, f64) {
+/// The constant that a film's surface adds on top of everything, with how far it may be from that (starting values, ours;
+/// 0.02 to 0.04 seen for sunken films).
+fn haze(surface: Surface) -> (f64, f64) {
     match surface {
-        Surface::Glossy => (0.0, 0.0),
-        Surface::Satin => (0.01, 0.004),
-        Surface::Matt => (0.03, 0.01),
+        Surface::Glossy => (0.0, 0.002),
+        Surface::Satin => (0.01, 0.006),
+        Surface::Matt => (0.03, 0.012),
     }
+}
+
+/// How far the constant may be from nothing when a film called glossy is put to the test.
+const HAZE_TEST: f64 = 0.03;
+/// From this constant on, and this many standard deviations, a film called glossy counts as dull.
+const HAZE_SEEN: (f64, f64) = (0.006, 3.0);
+
+/// The fit, and whether films called glossy had to be taken as dull to be understood: black lifted alike under every film is
+/// the surface, scatter grows with the film.
+fn fit_with_surface(mut card: fit::Card, surface: Surface) -> (Fitted, bool) {
+    let as_told = fit::fit(&card, &Prior::default(), Optics::Transport);
+    if surface == Surface::Glossy && card.nominal.len() > 1 {
+        card.haze = (0.0, HAZE_TEST);
+        let open = fit::fit(&card, &Prior::default(), Optics::Transport);
+        let (haze, sd) = open.haze;
+        if haze > HAZE_SEEN.0 && haze > HAZE_SEEN.1 * sd {
+            return (open, true);
+        }
+    }
+    (as_told, false)
 }
 
 /// The cells as data of a fit.
 pub fn card_for_fit(sampled: &Sampled, films: usize, answers: &Answers) -> fit::Card {
-    let (offset, offset_sd) = surface_offset(answers.surface);
     let widen = if answers.sealed { 1.0 } else { UNSEALED };
     let rows = spectrum::to_xyz_rows();
     let device = device_rows(&sampled.to_xyz, &rows);
     let mut data = Vec::with_capacity(6 * films);
+    let mut exposed = Vec::with_capacity(6 * films);
     for cell in &sampled.pooled {
         let ground = usize::from(cell.ground == Ground::Black);
-        let mut push = |row: &Bands, value: f64, scatter: f64, says: Says| {
-            // What a flat spectrum of 1 gives: floor and gloss scale with it.
+        let seen = spectrum::smoothest(Xyz::new(cell.xyz[0], cell.xyz[1], cell.xyz[2]));
+        let mut push = |row: &Bands, channels: [f64; 3], value: f64, scatter: f64, says: Says| {
+            exposed.push(Exposed {
+                channels,
+                spectrum: seen,
+            });
+            // What a flat spectrum of 1 gives: the floor scales with it.
             let unit: f64 = row.iter().sum();
             let shared = widen * FLOOR * unit.abs().max(0.5);
             let relative = widen * RELATIVE * value;
-            let dull = offset_sd * unit;
             data.push(Datum {
                 film: cell.film,
                 ground,
                 row: *row,
-                value: value - offset * unit,
-                sd: (scatter * scatter + shared * shared + relative * relative + dull * dull)
-                    .sqrt(),
+                value,
+                sd: (scatter * scatter + shared * shared + relative * relative).sqrt(),
                 says,
             });
         };
+        let unit = |c: usize| std::array::from_fn(|i| if i == c { 1.0 } else { 0.0 });
         let clipped = |c: usize| cell.clipped_low[c] > CLIPPED || cell.clipped_high[c] > CLIPPED;
         if (0..3).any(clipped) {
             // Clipping happens in the file's own channels: there it is a bound, in XYZ it would spoil all three.
@@ -154,11 +189,23 @@ pub fn card_for_fit(sampled: &Sampled, films: usize, answers: &Answers) -> fit::
                 } else {
                     Says::Equal
                 };
-                push(&device[c], cell.additive[c], cell.additive_sd[c], says);
+                push(
+                    &device[c],
+                    unit(c),
+                    cell.additive[c],
+                    cell.additive_sd[c],
+                    says,
+                );
             }
         } else {
             for axis in 0..3 {
-                push(&rows[axis], cell.xyz[axis], cell.xyz_sd[axis], Says::Equal);
+                push(
+                    &rows[axis],
+                    sampled.to_xyz[axis],
+                    cell.xyz[axis],
+                    cell.xyz_sd[axis],
+                    Says::Equal,
+                );
             }
         }
     }
@@ -168,6 +215,8 @@ pub fn card_for_fit(sampled: &Sampled, films: usize, answers: &Answers) -> fit::
     };
     fit::Card {
         grounds: vec![ground(sampled.white.xyz), ground(sampled.black.xyz)],
+        haze: haze(answers.surface),
+        shared: noise::of_scanner(&Scanner::default(), &exposed),
         data,
         nominal,
         reference,
@@ -306,7 +355,7 @@ fn record(
         .map(|cell| {
             let ground = usize::from(cell.ground == Ground::Black);
             let fitted_xyz = constants.as_ref().map_or(cell.xyz, |paint| {
-                let (offset, _) = surface_offset(answers.surface);
+                let offset = fitted.map_or(0.0, |f| f.haze.0);
                 let seen = paint
                     .over(builds[cell.film].build, &fit_card.grounds[ground])
                     .reflectance;

@@ -122,12 +122,9 @@ pub struct Levelled {
 /// Those of [`sample`] for an outline that is out of order.
 pub fn outlines(scan: &Scan, layout: &Layout) -> Result<Vec<(Ground, [[f64; 2]; 4])>> {
     let zones = Zones::new(scan, layout)?;
-    let cells = (0..layout.films.len())
-        .flat_map(|film| (0..layout.stripes.len()).map(move |stripe| (film, stripe)));
-    Ok(cells
-        .filter_map(|(film, stripe)| {
-            Some((layout.stripes[stripe].ground, zones.outline(film, stripe)?))
-        })
+    let outlines = zones.outlines();
+    Ok(outlines
+        .map(|(place, corners)| (layout.stripes[place.stripe].ground, corners))
         .collect())
 }
 

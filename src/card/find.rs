@@ -95,7 +95,11 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
     let read = |group: &Vec<bars::Bar>, joined| {
         judge::Candidate::of(&picture, &ruler, &segments, group, joined, films)
     };
-    let mut candidates: Vec<_> = groups.iter().take(MOST_GROUPS).filter_map(|g| read(g, false)).collect();
+    let mut candidates: Vec<_> = groups
+        .iter()
+        .take(MOST_GROUPS)
+        .filter_map(|g| read(g, false))
+        .collect();
     let chains = bars::joined(&ruler, &groups[..groups.len().min(MOST_GROUPS)]);
     candidates.extend(chains.iter().filter_map(|g| read(g, true)));
     let mut chosen = judge::choose(candidates);
@@ -115,9 +119,12 @@ pub fn within(scan: &Scan, corners: [[f64; 2]; 4], films: Option<usize>) -> Resu
     let (width, height) = (scan.width as f64, scan.height as f64);
     let outside = |p: &[f64; 2]| !(p[0] >= 0.0 && p[1] >= 0.0 && p[0] <= width && p[1] <= height);
     if corners.iter().any(outside) {
-        return Err(Error::Layout("a corner lies outside the picture; move it inside.".into()));
+        return Err(Error::Layout(
+            "a corner lies outside the picture; move it inside.".into(),
+        ));
     }
-    let crossed = || Error::Layout("its corners must go clockwise around the card; move them so.".into());
+    let crossed =
+        || Error::Layout("its corners must go clockwise around the card; move them so.".into());
     let picture = Picture::reduced(scan);
     let small = corners.map(|p| p.map(|x| x / picture.scale));
     let size = judge::sides(&small);

@@ -34,13 +34,14 @@ impl Default for Prior {
 }
 
 impl Prior {
-    /// Mean of the unknowns.
+    /// Mean of the unknowns: log K, log S, log builds, haze of the surface.
     pub(super) fn mean(&self, card: &Card) -> DVector<f64> {
         let films = card.nominal.len();
-        DVector::from_fn(2 * BANDS + films, |i, _| match i {
+        DVector::from_fn(2 * BANDS + films + 1, |i, _| match i {
             _ if i < BANDS => libm::log(self.absorption.0),
             _ if i < 2 * BANDS => libm::log(self.scattering.0),
-            _ => libm::log(card.nominal[i - 2 * BANDS]),
+            _ if i < 2 * BANDS + films => libm::log(card.nominal[i - 2 * BANDS]),
+            _ => card.haze.0,
         })
     }
 
@@ -80,7 +81,8 @@ impl Prior {
         entry: impl Fn(f64) -> f64,
     ) -> DMatrix<f64> {
         let films = card.nominal.len();
-        let mut m = DMatrix::zeros(2 * BANDS + films, 2 * BANDS + films);
+        let mut m = DMatrix::zeros(2 * BANDS + films + 1, 2 * BANDS + films + 1);
+        m[(2 * BANDS + films, 2 * BANDS + films)] = entry(card.haze.1);
         m.view_mut((0, 0), (BANDS, BANDS)).copy_from(&absorption);
         m.view_mut((BANDS, BANDS), (BANDS, BANDS))
             .copy_from(&scattering);

@@ -7,7 +7,7 @@ use super::{PaintView, Problem};
 use crate::{
     Error, Result,
     card::{
-        Edge, Ground, Layout, cells, find,
+        Edge, FilmBand, Ground, Layout, cells, find,
         rectify::{self, Frame},
     },
     colour,
@@ -24,6 +24,8 @@ const MARGIN: f64 = 0.09;
 const WHOLE: f64 = 900.0;
 /// Where the corners stand then, for the painter to move: this far in from the scan's own.
 const INSET: f64 = 0.15;
+/// A gap smaller than this share of the card holds no further film.
+const SMALLEST_GAP: f64 = 0.02;
 /// Most films that can be asked for.
 const MOST_FILMS: usize = 12;
 
@@ -145,7 +147,10 @@ impl OpenScan {
     }
 
     fn place(&mut self, corners: [[f64; 2]; 4], films: Option<usize>) -> Result<()> {
-        let layout = within(&self.scan, corners, films)?;
+        let mut layout = find::within(&self.scan, corners, films)?;
+        while layout.films.len() < films.unwrap_or(0) {
+            add_film(&mut layout)?;
+        }
         self.state = State::of(self.state.card, layout);
         self.problem = None;
         self.forget();
@@ -374,7 +379,8 @@ impl OpenScan {
             found: if self.state.layout.is_some() {
                 found_words(&layout)
             } else {
-                "no card found: mark its corners".to_owned()
+                "If the card is there, drag the four corners to the outer corners of its stripes."
+                    .to_owned()
             },
             squared_from: self
                 .state
@@ -446,37 +452,40 @@ impl OpenScan {
 
     /// What to tell the painter, the most important first.
     fn findings(&self, marks: &[(usize, bool)]) -> Vec<FindingView> {
-        let mut findings = Vec::new();
         let doubts = self.state.layout.iter().flat_map(|layout| &layout.doubts);
-        findings.extend(
-            doubts
-                .filter(|doubt| doubt.film.is_none())
-                .map(|doubt| FindingView {
+        let mut told = Vec::new();
+        let mut findings: Vec<FindingView> = doubts
+            .map(|doubt| {
+                // A doubt about a film points at its first doubtful edge.
+                let at = marks.iter().position(|&(film, _)| Some(film) == doubt.film);
+                told.extend(at);
+                FindingView {
                     code: doubt.code.clone(),
                     words: doubt.words.clone(),
-                    mark: String::new(),
-                    action: None,
-                }),
-        );
-        findings.extend(
-            marks
-                .iter()
-                .enumerate()
-                .map(|(i, &(film, top))| FindingView {
-                    code: "doubtful-edge".into(),
-                    words: format!(
-                        "The {} edge of film {} is doubtful.",
-                        if top { "upper" } else { "lower" },
-                        self.number_of(film)
-                    ),
-                    mark: (i + 1).to_string(),
-                    action: Some(Action::MoveEdge {
+                    mark: at.map_or(String::new(), |i| (i + 1).to_string()),
+                    action: at.map(|i| Action::MoveEdge {
                         words: "Move it",
-                        film,
-                        top,
+                        film: marks[i].0,
+                        top: marks[i].1,
                     }),
-                }),
-        );
+                }
+            })
+            .collect();
+        let untold = marks.iter().enumerate().filter(|(i, _)| !told.contains(i));
+        findings.extend(untold.map(|(i, &(film, top))| FindingView {
+            code: "doubtful-edge".into(),
+            words: format!(
+                "The {} edge of film {} is doubtful.",
+                if top { "upper" } else { "lower" },
+                self.number_of(film)
+            ),
+            mark: (i + 1).to_string(),
+            action: Some(Action::MoveEdge {
+                words: "Move it",
+                film,
+                top,
+            }),
+        }));
         if let Some(reading) = &self.reading {
             findings.extend(reading.record.findings.iter().map(|finding| FindingView {
                 code: finding.code.clone(),
@@ -521,12 +530,47 @@ impl OpenScan {
     }
 }
 
-/// Until the finder takes corners: what it finds by itself, if its corners are near.
-fn within(scan: &Scan, _corners: [[f64; 2]; 4], films: Option<usize>) -> Result<Layout> {
-    find::find_with(scan, films)?
-        .into_iter()
-        .next()
-        .ok_or(Error::NoCard)
+/// Puts a film into the widest bare gap, for the painter to move into place: there are films that no finder sees.
+fn add_film(layout: &mut Layout) -> Result<()> {
+    let middle = |edge: &Edge| 0.5 * (edge.left + edge.right);
+    let ends = |i: usize| {
+        let above = i
+            .checked_sub(1)
+            .map_or(0.0, |i| middle(&layout.films[i].bottom));
+        let below = layout
+            .films
+            .get(i)
+            .map_or(layout.size[1], |film| middle(&film.top));
+        (above, below)
+    };
+    let room = |i: &usize| {
+        let (above, below) = ends(*i);
+        below - above
+    };
+    let widest = (0..=layout.films.len())
+        .max_by(|i, j| room(i).total_cmp(&room(j)))
+        .unwrap_or(0);
+    let (above, below) = ends(widest);
+    if below - above < SMALLEST_GAP * layout.size[1] {
+        return Err(Error::Layout(
+            "there is no bare gap left for another film. Move the edges of the others first."
+                .into(),
+        ));
+    }
+    let edge = |share: f64| {
+        let at = above + share * (below - above);
+        Edge {
+            left: at,
+            right: at,
+            doubtful: true,
+        }
+    };
+    let film = FilmBand {
+        top: edge(0.25),
+        bottom: edge(0.75),
+    };
+    layout.films.insert(widest, film);
+    Ok(())
 }
 
 fn mark(marks: &[(usize, bool)], film: usize, top: bool) -> String {
@@ -782,6 +826,31 @@ mod tests {
             films: Vec::new(),
             doubts: Vec::new(),
         }
+    }
+
+    #[test]
+    fn a_film_put_in_by_hand_stands_in_the_widest_gap() {
+        let mut card = layout([[0.0, 0.0], [300.0, 0.0], [300.0, 400.0], [0.0, 400.0]]);
+        add_film(&mut card).unwrap();
+        assert_eq!(
+            (card.films[0].top.left, card.films[0].bottom.left),
+            (10.0, 30.0)
+        );
+        add_film(&mut card).unwrap();
+        assert_eq!(card.films.len(), 2);
+        let all: Vec<f64> = card
+            .films
+            .iter()
+            .flat_map(|f| [f.top.left, f.bottom.left])
+            .collect();
+        assert!(all.is_sorted());
+        while card.films.len() < MOST_FILMS && add_film(&mut card).is_ok() {}
+        let all: Vec<f64> = card
+            .films
+            .iter()
+            .flat_map(|f| [f.top.left, f.bottom.left])
+            .collect();
+        assert!(all.is_sorted());
     }
 
     #[test]

@@ -129,7 +129,10 @@ pub fn card(white: Xyz, black: Xyz, cells: &[[Xyz; 2]]) -> Card {
         }
     }
     let spectrum = |c: Xyz| spectrum::smoothest(c).map(surface::to_internal);
+    let shared = nalgebra::DMatrix::zeros(data.len(), data.len());
     Card {
+        haze: (0.0, 1e-6),
+        shared,
         grounds: vec![spectrum(white), spectrum(black)],
         data,
         nominal: vec![0.5, 1.0, 2.0],

@@ -13,6 +13,9 @@ import { Outline } from "../parts/outline.js";
 /** A call that lasts longer than this shows its stages. */
 const PATIENCE_MS = 250;
 
+/** More findings than this are folded away. */
+const MOST_FINDINGS = 3;
+
 /** @param {import("../main.js").Page} page */
 export function cardScreen(page) {
   const { engine } = page;
@@ -123,7 +126,11 @@ export function cardScreen(page) {
     say(screen, "sentence", next.paint?.sentence ?? next.problem?.words ?? "");
     drawStrip(find(screen, "[data-part=strip]"), next.paint);
     drawMore(find(screen, "[data-part=more]"), next.paint);
-    find(screen, "[data-part=findings]").replaceChildren(...next.findings.map(finding));
+    const rest = next.findings.slice(MOST_FINDINGS);
+    find(screen, "[data-part=findings]").replaceChildren(...next.findings.slice(0, MOST_FINDINGS).map(finding));
+    find(screen, "[data-part=rest]").replaceChildren(...rest.map(finding));
+    find(screen, "#rest").hidden = rest.length === 0;
+    say(screen, "rest", `${rest.length} more`);
     form.enable(next.paint !== null);
     facts.draw(next.paint);
   }

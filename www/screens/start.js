@@ -1,7 +1,7 @@
 // @ts-check
 /** The first screen: a sample film that can be pulled, six sample strips, and where to bring a scan. */
 
-import { find } from "../dom.js";
+import { find, say } from "../dom.js";
 import { PaintOver } from "../parts/paint.js";
 import { drawStrips } from "../parts/strips.js";
 import { samples } from "../samples.js";
@@ -49,18 +49,21 @@ export function startScreen(page, open) {
     if (file) open(file);
   });
 
+  /** Lays a sample over the underpainting, as thin as the thinnest film of its card. @param {Sample} sample */
+  function show(sample) {
+    chosen = sample;
+    say(screen, "which", `Sample paint “${sample.paint.name}”: invented, its card simulated.`);
+    return over.show(sample.text, sample.paint, Math.min(...sample.paint.films));
+  }
+
   return {
     async show() {
       if (chosen) return;
       const all = await samples(page.engine);
       const strips = find(screen, "[data-part=samples]");
-      strips.classList.toggle("six", all.length === 6);
       chosen = all[0];
-      drawStrips(strips, all.map((sample) => ({ paint: sample.paint, value: sample })), chosen, (sample) => {
-        chosen = sample;
-        over.show(sample.text, sample.paint, Math.min(...sample.paint.films));
-      });
-      await over.show(chosen.text, chosen.paint, Math.min(...chosen.paint.films));
+      drawStrips(strips, all.map((sample) => ({ paint: sample.paint, value: sample })), chosen, show);
+      await show(chosen);
     },
   };
 }

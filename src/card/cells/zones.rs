@@ -1,9 +1,11 @@
 //! Which pixels belong to which cell, and their means over small blocks.
 
+use std::ops::Range;
+
 use crate::{
     Error, Result,
     card::{Edge, Layout, rectify::Frame},
-    scan::Scan,
+    scan::{Pixels, Scan},
 };
 
 /// How far inside a stripe's edges a cell begins (mm; common practice, no source), and at most which share of its width.
@@ -65,70 +67,154 @@ pub(super) struct Zones<'a> {
     pub(super) frame: Frame,
     layout: &'a Layout,
     millimetre: f64,
+    /// Stripe by stripe: where it is measured, and its bands from top to bottom.
+    stripes: Vec<Lane>,
+    /// Empty cells, in the order of the bands.
+    places: Vec<Place>,
+}
+
+/// One stripe's measured part.
+struct Lane {
+    from: f64,
+    to: f64,
+    bands: Vec<Band>,
+}
+
+/// One film or one gap on one stripe: its edges `from + slope u`, and the cells that it is cut into.
+struct Band {
+    from: [f64; 2],
+    to: [f64; 2],
+    pieces: usize,
+    first: usize,
+}
+
+impl Band {
+    fn edges(&self, u: f64) -> (f64, f64) {
+        (self.from[0] + self.from[1] * u, self.to[0] + self.to[1] * u)
+    }
+
+    fn cell(&self, u: f64, v: f64) -> Option<usize> {
+        let (from, to) = self.edges(u);
+        if v <= from || v >= to {
+            return None;
+        }
+        let piece = ((v - from) / (to - from) * self.pieces as f64) as usize;
+        Some(self.first + piece.min(self.pieces - 1))
+    }
 }
 
 impl<'a> Zones<'a> {
     pub(super) fn new(scan: &Scan, layout: &'a Layout) -> Result<Self> {
-        let wrong = |words: &str| Err(Error::Layout(words.into()));
+        check(scan, layout)?;
         let Some(frame) = Frame::of(layout) else {
             return wrong(
                 "its four corners do not go round the card. Drag them back to its corners",
             );
         };
-        let (width, height) = (scan.width as f64, scan.height as f64);
-        let near =
-            |&[x, y]: &[f64; 2]| x > -width && x < 2.0 * width && y > -height && y < 2.0 * height;
-        if !layout.corners.iter().all(near) {
-            return wrong(
-                "its corners lie far outside the picture. Drag them back to the card's corners",
-            );
-        }
-        let in_order = |stripes: &[(f64, f64)], end: f64| {
-            let mut last = -1e-6 * end;
-            stripes.iter().all(|&(from, to)| {
-                let sound = from >= last - 1e-6 * end && to > from && to <= end * (1.0 + 1e-6);
-                last = to;
-                sound
-            })
-        };
-        let stripes: Vec<_> = layout.stripes.iter().map(|s| (s.from, s.to)).collect();
-        if !in_order(&stripes, layout.size[0]) {
-            return wrong("its stripes overlap or reach beyond the card. Drag their edges apart");
-        }
-        for side in [|edge: &Edge| edge.left, |edge: &Edge| edge.right] {
-            let films: Vec<_> = layout
-                .films
-                .iter()
-                .map(|f| (side(&f.top), side(&f.bottom)))
-                .collect();
-            if !in_order(&films, layout.size[1]) {
-                return wrong("its films overlap or reach beyond the card. Drag their edges apart");
-            }
-        }
         let millimetre = if layout.millimetres {
             1.0
         } else {
             1.0 / USUAL_STRIPE
         };
-        Ok(Self {
+        let mut zones = Self {
             frame,
             layout,
             millimetre,
+            stripes: Vec::new(),
+            places: Vec::new(),
+        };
+        for stripe in 0..layout.stripes.len() {
+            let lane = zones.lane(stripe);
+            zones.stripes.push(lane);
+        }
+        Ok(zones)
+    }
+
+    fn lane(&mut self, stripe: usize) -> Lane {
+        let edges = &self.layout.stripes[stripe];
+        let (from, to) = (edges.from, edges.to);
+        let inset = self.inset(ACROSS, to - from);
+        let bands = (0..=2 * self.layout.films.len())
+            .filter_map(|band| self.band(stripe, band, 0.5 * (from + to)));
+        let bands = bands.collect();
+        Lane {
+            from: from + inset,
+            to: to - inset,
+            bands,
+        }
+    }
+
+    /// A band (gap 0, film 0, gap 1, ...) and its cells; `None` where no room is left.
+    fn band(&mut self, stripe: usize, band: usize, middle: f64) -> Option<Band> {
+        let films = &self.layout.films;
+        let line = |edge: &Edge| [edge.left, (edge.right - edge.left) / self.layout.size[0]];
+        let (index, film) = (band / 2, band % 2 == 1);
+        let (from, to) = if film {
+            (line(&films[index].top), line(&films[index].bottom))
+        } else {
+            let from = if index == 0 {
+                [0.0; 2]
+            } else {
+                line(&films[index - 1].bottom)
+            };
+            (
+                from,
+                films
+                    .get(index)
+                    .map_or([self.layout.size[1], 0.0], |film| line(&film.top)),
+            )
+        };
+        let height = to[0] + to[1] * middle - from[0] - from[1] * middle;
+        let inset = self.inset(if film { ALONG } else { BESIDE }, height);
+        let (from, to) = ([from[0] + inset, from[1]], [to[0] - inset, to[1]]);
+        let length = height - 2.0 * inset;
+        if length <= 0.0 {
+            return None;
+        }
+        let pieces = if film {
+            1
+        } else {
+            (length / (PIECE * self.millimetre)).ceil().clamp(1.0, 40.0) as usize
+        };
+        let first = self.places.len();
+        let zone = if film {
+            Zone::Film { film: index }
+        } else {
+            Zone::Bare { gap: index }
+        };
+        self.places.extend((0..pieces).map(|piece| {
+            let down = (piece as f64 + 0.5) / pieces as f64;
+            let v = from[0] + from[1] * middle + length * down;
+            Place {
+                stripe,
+                zone,
+                centre: [middle, v],
+            }
+        }));
+        Some(Band {
+            from,
+            to,
+            pieces,
+            first,
         })
     }
 
     /// Reads every pixel that belongs to a cell, once.
     pub(super) fn read(&self, scan: &Scan) -> Vec<Cell> {
         let side = self.block_side();
-        let cells_of = self.cells(side);
-        let mut cells = cells_of.cells;
-        let (columns, rows) = (scan.width / side, scan.height / side);
-        let (left, right, top, bottom) = self.extent(side, columns, rows);
-        for row in top..bottom {
-            for column in left..right {
-                let middle = |i: usize| (i as f64 + 0.5) * side as f64;
+        let empty = |&place: &Place| Cell {
+            place,
+            blocks: Vec::new(),
+            block_pixels: (side * side) as u32,
+            millimetre: self.millimetre,
+        };
+        let mut cells: Vec<Cell> = self.places.iter().map(empty).collect();
+        let (columns, rows) = self.extent(side, scan);
+        let middle = |i: usize| (i as f64 + 0.5) * side as f64;
+        for row in rows {
+            for column in columns.clone() {
                 let at = self.frame.to_card([middle(column), middle(row)]);
-                if let Some(index) = self.cell_at(at, &cells_of.first) {
+                if let Some(index) = self.cell_at(at) {
                     cells[index]
                         .blocks
                         .push(block(scan, column * side, row * side, side, at));
@@ -138,8 +224,39 @@ impl<'a> Zones<'a> {
         cells
     }
 
-    /// Blocks of the scan that may show the card.
-    fn extent(&self, side: usize, columns: usize, rows: usize) -> (usize, usize, usize, usize) {
+    /// Corners on the card, clockwise from the top left, of every part of a film over a stripe that is measured.
+    pub(super) fn outlines(&self) -> impl Iterator<Item = (Place, [[f64; 2]; 4])> {
+        let bands = self
+            .stripes
+            .iter()
+            .flat_map(|lane| lane.bands.iter().map(move |band| (lane, band)));
+        bands.filter_map(|(lane, band)| {
+            let place = self.places[band.first];
+            matches!(place.zone, Zone::Film { .. }).then(|| {
+                let ((top_left, bottom_left), (top_right, bottom_right)) =
+                    (band.edges(lane.from), band.edges(lane.to));
+                let corners = [
+                    [lane.from, top_left],
+                    [lane.to, top_right],
+                    [lane.to, bottom_right],
+                    [lane.from, bottom_left],
+                ];
+                (place, corners)
+            })
+        })
+    }
+
+    /// The cell that a position on the card belongs to.
+    fn cell_at(&self, [u, v]: [f64; 2]) -> Option<usize> {
+        let lane = self
+            .stripes
+            .iter()
+            .find(|lane| u > lane.from && u < lane.to)?;
+        lane.bands.iter().find_map(|band| band.cell(u, v))
+    }
+
+    /// Columns and rows of blocks that may show the card.
+    fn extent(&self, side: usize, scan: &Scan) -> (Range<usize>, Range<usize>) {
         let span = |axis: usize, end: usize| {
             let places = self.layout.corners.map(|corner| corner[axis] / side as f64);
             let low = places.iter().copied().fold(f64::INFINITY, f64::min).floor();
@@ -149,10 +266,9 @@ impl<'a> Zones<'a> {
                 .fold(f64::NEG_INFINITY, f64::max)
                 .ceil();
             // Casts saturate, so places outside the picture end at its border.
-            ((low as usize).min(end), (high as usize).min(end))
+            (low as usize).min(end)..(high as usize).min(end)
         };
-        let ((left, right), (top, bottom)) = (span(0, columns), span(1, rows));
-        (left, right, top, bottom)
+        (span(0, scan.width / side), span(1, scan.height / side))
     }
 
     fn block_side(&self) -> usize {
@@ -161,117 +277,56 @@ impl<'a> Zones<'a> {
         let a = self.frame.to_scan(middle);
         let b = self.frame.to_scan([middle[0] + self.millimetre, middle[1]]);
         let pixels = libm::hypot(b[0] - a[0], b[1] - a[1]);
-        (BLOCK * pixels).round().clamp(1.0, 64.0) as usize
+        (BLOCK * pixels).ceil().clamp(1.0, 64.0) as usize
     }
 
     /// A length in mm, or at most a share of what there is, in units of the layout.
     fn inset(&self, (length, share): (f64, f64), of: f64) -> f64 {
         (length * self.millimetre).min(share * of)
     }
-
-    /// Empty cells, and the place of the first cell of every stripe and band (bands: gap 0, film 0, gap 1, ...).
-    fn cells(&self, side: usize) -> Division {
-        let mut cells = Vec::new();
-        let mut first = Vec::new();
-        for (stripe, edges) in self.layout.stripes.iter().enumerate() {
-            let u = 0.5 * (edges.from + edges.to);
-            for band in 0..=2 * self.layout.films.len() {
-                first.push(cells.len());
-                let Some((from, to)) = self.band(band, u) else {
-                    continue;
-                };
-                let pieces = self.pieces(band, to - from);
-                for piece in 0..pieces {
-                    let v = from + (to - from) * (piece as f64 + 0.5) / pieces as f64;
-                    let zone = if band % 2 == 0 {
-                        Zone::Bare { gap: band / 2 }
-                    } else {
-                        Zone::Film { film: band / 2 }
-                    };
-                    cells.push(Cell {
-                        place: Place {
-                            stripe,
-                            zone,
-                            centre: [u, v],
-                        },
-                        blocks: Vec::new(),
-                        block_pixels: (side * side) as u32,
-                        millimetre: self.millimetre,
-                    });
-                }
-            }
-        }
-        Division { cells, first }
-    }
-
-    /// Pieces that a band is cut into.
-    fn pieces(&self, band: usize, length: f64) -> usize {
-        if band % 2 == 1 {
-            1
-        } else {
-            (length / (PIECE * self.millimetre)).ceil().clamp(1.0, 40.0) as usize
-        }
-    }
-
-    /// From where to where a band is measured at a position across the card; `None` where no room is left.
-    fn band(&self, band: usize, u: f64) -> Option<(f64, f64)> {
-        let films = &self.layout.films;
-        let at = |edge: &Edge| edge.left + (edge.right - edge.left) * u / self.layout.size[0];
-        let (from, to) = if band % 2 == 1 {
-            (at(&films[band / 2].top), at(&films[band / 2].bottom))
-        } else {
-            let gap = band / 2;
-            let from = if gap == 0 {
-                0.0
-            } else {
-                at(&films[gap - 1].bottom)
-            };
-            let to = films
-                .get(gap)
-                .map_or(self.layout.size[1], |film| at(&film.top));
-            (from, to)
-        };
-        let inset = self.inset(if band % 2 == 1 { ALONG } else { BESIDE }, to - from);
-        (to - from > 0.0).then_some((from + inset, to - inset))
-    }
-
-    /// Corners on the card, clockwise from the top left, of the part of a film over a stripe that is measured; `None` where
-    /// no room is left.
-    pub(super) fn outline(&self, film: usize, stripe: usize) -> Option<[[f64; 2]; 4]> {
-        let stripe = self.layout.stripes.get(stripe)?;
-        let inset = self.inset(ACROSS, stripe.to - stripe.from);
-        let (left, right) = (stripe.from + inset, stripe.to - inset);
-        let (top_left, bottom_left) = self.band(2 * film + 1, left)?;
-        let (top_right, bottom_right) = self.band(2 * film + 1, right)?;
-        Some([
-            [left, top_left],
-            [right, top_right],
-            [right, bottom_right],
-            [left, bottom_left],
-        ])
-    }
-
-    /// The cell that a position on the card belongs to.
-    fn cell_at(&self, [u, v]: [f64; 2], first: &[usize]) -> Option<usize> {
-        let bands = 2 * self.layout.films.len() + 1;
-        let stripe = self.layout.stripes.iter().position(|stripe| {
-            let inset = self.inset(ACROSS, stripe.to - stripe.from);
-            u > stripe.from + inset && u < stripe.to - inset
-        })?;
-        let (band, (from, to)) = (0..bands)
-            .filter_map(|band| Some((band, self.band(band, u)?)))
-            .find(|&(_, (from, to))| v > from && v < to)?;
-        let edges = &self.layout.stripes[stripe];
-        let (from_middle, to_middle) = self.band(band, 0.5 * (edges.from + edges.to))?;
-        let pieces = self.pieces(band, to_middle - from_middle);
-        let piece = (((v - from) / (to - from)) * pieces as f64) as usize;
-        Some(first[stripe * bands + band] + piece.min(pieces - 1))
-    }
 }
 
-struct Division {
-    cells: Vec<Cell>,
-    first: Vec<usize>,
+fn wrong<T>(words: &str) -> Result<T> {
+    Err(Error::Layout(words.into()))
+}
+
+/// Refuses outlines that no card has.
+fn check(scan: &Scan, layout: &Layout) -> Result<()> {
+    let (width, height) = (scan.width as f64, scan.height as f64);
+    let near =
+        |&[x, y]: &[f64; 2]| x > -width && x < 2.0 * width && y > -height && y < 2.0 * height;
+    if !layout.corners.iter().all(near) {
+        return wrong(
+            "its corners lie far outside the picture. Drag them back to the card's corners",
+        );
+    }
+    let [across, along] = layout.size;
+    if !in_order(layout.stripes.iter().map(|s| (s.from, s.to)), across) {
+        return wrong("its stripes overlap or reach beyond the card. Drag their edges apart");
+    }
+    let left = in_order(
+        layout.films.iter().map(|f| (f.top.left, f.bottom.left)),
+        along,
+    );
+    let right = in_order(
+        layout.films.iter().map(|f| (f.top.right, f.bottom.right)),
+        along,
+    );
+    if !(left && right) {
+        return wrong("its films overlap or reach beyond the card. Drag their edges apart");
+    }
+    Ok(())
+}
+
+/// Whether intervals follow each other from 0 to `end`; rounding and a film that just leaves the card are forgiven.
+fn in_order(mut intervals: impl Iterator<Item = (f64, f64)>, end: f64) -> bool {
+    let slack = 0.02 * end;
+    let mut last = -slack;
+    intervals.all(|(from, to)| {
+        let sound = from >= last - 1e-9 * end && to > from && to <= end + slack;
+        last = to;
+        sound
+    })
 }
 
 /// Codes that count as a channel's ends: the very ends, in a JPEG also their neighbours, and at 16 bits all that an
@@ -286,24 +341,35 @@ fn ends(scan: &Scan) -> (u16, u16) {
 
 fn block(scan: &Scan, left: usize, top: usize, side: usize, at: [f64; 2]) -> Block {
     let (floor, ceiling) = ends(scan);
-    let mut sum = [0.0; 3];
-    let (mut low, mut high) = ([0; 3], [0; 3]);
+    let mut block = Block {
+        at,
+        value: [0.0; 3],
+        low: [0; 3],
+        high: [0; 3],
+    };
+    let mut add = |code: [u16; 3]| {
+        let value = scan.profile.additive_of(code);
+        for c in 0..3 {
+            block.value[c] += value[c];
+            block.low[c] += u32::from(code[c] <= floor);
+            block.high[c] += u32::from(code[c] >= ceiling);
+        }
+    };
     for y in top..top + side {
-        for x in left..left + side {
-            let code = scan.code(x, y);
-            let value = scan.profile.additive_of(code);
-            for c in 0..3 {
-                sum[c] += value[c];
-                low[c] += u32::from(code[c] <= floor);
-                high[c] += u32::from(code[c] >= ceiling);
+        let from = 3 * (y * scan.width + left);
+        let row = from..from + 3 * side;
+        match &scan.pixels {
+            Pixels::Eight(values) => {
+                values[row]
+                    .chunks_exact(3)
+                    .for_each(|p| add([p[0], p[1], p[2]].map(|v| 257 * u16::from(v))));
             }
+            Pixels::Sixteen(values) => values[row]
+                .chunks_exact(3)
+                .for_each(|p| add([p[0], p[1], p[2]])),
         }
     }
     let pixels = (side * side) as f64;
-    Block {
-        at,
-        value: sum.map(|v| v / pixels),
-        low,
-        high,
-    }
+    block.value = block.value.map(|v| v / pixels);
+    block
 }

@@ -150,7 +150,8 @@ fn root(parents: &[usize], mut i: usize) -> usize {
 /// hides, or two cards. Both together are one more group.
 pub(super) fn joined(ruler: &Ruler, groups: &[Vec<Bar>]) -> Vec<Vec<Bar>> {
     let covers = |a: &[Bar], b: &[Bar]| a.iter().all(|x| b.iter().any(|y| in_line(x, y).is_some()));
-    let near = |x: &Bar, y: &Bar| in_line(x, y).is_some_and(|gap| gap < ruler.pixels(WIDEST_FILM_MM));
+    let near =
+        |x: &Bar, y: &Bar| in_line(x, y).is_some_and(|gap| gap < ruler.pixels(WIDEST_FILM_MM));
     let touch = |a: &[Bar], b: &[Bar]| a.iter().any(|x| b.iter().any(|y| near(x, y)));
     let mut chains: Vec<Vec<Bar>> = Vec::new();
     let mut taken = vec![false; groups.len()];
@@ -219,12 +220,16 @@ fn margin_between(picture: &Picture, ruler: &Ruler, a: &Bar, b: &Bar) -> bool {
     let limit = a.bright.min(b.bright) - 0.08 * (a.bright.min(b.bright) - a.dark.max(b.dark));
     let span = ruler.pixels(2.0).min(gap / 3.0);
     let white = |from: f64| {
-        let spots = (0..6).flat_map(|k| [-0.25, 0.0, 0.25].map(|u| (u, from + span * (f64::from(k) + 0.5) / 6.0)));
+        let spots = (0..6).flat_map(|k| {
+            [-0.25, 0.0, 0.25].map(|u| (u, from + span * (f64::from(k) + 0.5) / 6.0))
+        });
         spots
             .filter(|&(u, t)| {
                 let share = t / gap;
                 let v = a.length / 2.0 + t;
-                let p = a.centre + a.along() * v.copysign(along) + a.across * (across * share + u * a.width);
+                let p = a.centre
+                    + a.along() * v.copysign(along)
+                    + a.across * (across * share + u * a.width);
                 picture.brightness_at(p.x, p.y) > limit
             })
             .count()

@@ -36,27 +36,47 @@ pub(super) fn doubts(candidate: &Candidate) -> (Vec<[bool; 2]>, Vec<Doubt>) {
 }
 
 fn ask(code: &str, film: Option<usize>, words: String) -> Doubt {
-    Doubt { code: code.into(), words, film }
+    Doubt {
+        code: code.into(),
+        words,
+        film,
+    }
 }
 
 fn stripe_doubts(candidate: &Candidate) -> Vec<Doubt> {
     let card = &candidate.reading;
     let mut doubts = Vec::new();
     let widths: Vec<f64> = card.blacks.iter().map(|b| b[1] - b[0]).collect();
-    let (low, high) = widths.iter().fold((f64::MAX, 0.0_f64), |(a, b), w| (a.min(*w), b.max(*w)));
+    let (low, high) = widths
+        .iter()
+        .fold((f64::MAX, 0.0_f64), |(a, b), w| (a.min(*w), b.max(*w)));
     let mean = widths.iter().sum::<f64>() / widths.len() as f64;
     if high - low > UNEQUAL * mean {
-        doubts.push(ask("stripe-widths", None, "Are all of these stripes? Their widths differ much.".into()));
+        doubts.push(ask(
+            "stripe-widths",
+            None,
+            "Are all of these stripes? Their widths differ much.".into(),
+        ));
     }
     if candidate.roughness > CROOKED_MM * card.ruler.per_mm {
-        doubts.push(ask("stripe-edges", None, "Do these lines follow the stripes? Their edges are not straight.".into()));
+        doubts.push(ask(
+            "stripe-edges",
+            None,
+            "Do these lines follow the stripes? Their edges are not straight.".into(),
+        ));
     }
     doubts
 }
 
 /// Questions about films, for a reading of whatever origin.
 pub(super) fn film_doubts(card: &Reading) -> (Vec<[bool; 2]>, Vec<Doubt>) {
-    let mut doubts: Vec<Doubt> = card.films.left_over.iter().filter(|e| e.strength > LEFT_OVER).map(|e| left_over(card, e)).collect();
+    let mut doubts: Vec<Doubt> = card
+        .films
+        .left_over
+        .iter()
+        .filter(|e| e.strength > LEFT_OVER)
+        .map(|e| left_over(card, e))
+        .collect();
     doubts.extend(count_doubt(card));
     let mut edges = Vec::new();
     for (i, film) in card.films.films.iter().enumerate() {
@@ -68,25 +88,59 @@ pub(super) fn film_doubts(card: &Reading) -> (Vec<[bool; 2]>, Vec<Doubt>) {
 
 fn left_over(card: &Reading, edge: &Edge) -> Doubt {
     let share = (100.0 * edge.line.at / card.size[1]).round();
-    ask("another-film", None, format!("Is there another film? About {share} % down the stripes an edge shows that belongs to none of these."))
+    ask(
+        "another-film",
+        None,
+        format!(
+            "Is there another film? About {share} % down the stripes an edge shows that belongs to none of these."
+        ),
+    )
 }
 
 fn count_doubt(card: &Reading) -> Option<Doubt> {
     let count = card.films.films.len();
     let mine = *card.films.worth.get(count)?;
-    let others = card.films.worth.iter().enumerate().filter(|(k, _)| *k != count);
-    let (rival, worth) = others.fold((count, f64::NEG_INFINITY), |a, (k, &w)| if w > a.1 { (k, w) } else { a });
+    let others = card
+        .films
+        .worth
+        .iter()
+        .enumerate()
+        .filter(|(k, _)| *k != count);
+    let (rival, worth) = others.fold(
+        (count, f64::NEG_INFINITY),
+        |a, (k, &w)| if w > a.1 { (k, w) } else { a },
+    );
     // With none found, one film that is hardly worth anything is no question.
-    (count > 0 && mine - worth < CLOSE).then(|| ask("film-count", None, format!("Are there {count} films? It could also be {rival}.")))
+    (count > 0 && mine - worth < CLOSE).then(|| {
+        ask(
+            "film-count",
+            None,
+            format!("Are there {count} films? It could also be {rival}."),
+        )
+    })
 }
 
 fn film_doubt(card: &Reading, i: usize, film: &Film) -> Option<Doubt> {
     let number = i + 1;
     if film.looks_printed(f64::from(card.levels.contrast())) {
-        return Some(ask("bare-card", Some(i), format!("Is film {number} paint? It looks like bare card where the stripes stop.")));
+        return Some(ask(
+            "bare-card",
+            Some(i),
+            format!("Is film {number} paint? It looks like bare card where the stripes stop."),
+        ));
     }
     if film.strength[0].min(film.strength[1]) < FAINT {
-        return Some(ask("faint-edge", Some(i), format!("Are the edges of film {number} in the right place? They hardly show.")));
+        return Some(ask(
+            "faint-edge",
+            Some(i),
+            format!("Are the edges of film {number} in the right place? They hardly show."),
+        ));
     }
-    (film.likeness < UNLIKE).then(|| ask("unlike-edges", Some(i), format!("Is film {number} one film? Its two edges look different.")))
+    (film.likeness < UNLIKE).then(|| {
+        ask(
+            "unlike-edges",
+            Some(i),
+            format!("Is film {number} one film? Its two edges look different."),
+        )
+    })
 }

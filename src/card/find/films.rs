@@ -53,7 +53,9 @@ impl Film {
     /// Whether black turned into card white while white did not change: a gap in print rather than paint.
     pub(super) fn looks_printed(&self, contrast: f64) -> bool {
         let largest = |steps: &[f64]| steps.iter().fold(0.0, |a: f64, s| a.max(s.abs()));
-        largest(&self.step[3..]) > 0.8 * contrast && largest(&self.step[..3]) < 0.015 && self.over_white < 4.0
+        largest(&self.step[3..]) > 0.8 * contrast
+            && largest(&self.step[..3]) < 0.015
+            && self.over_white < 4.0
     }
 }
 
@@ -147,7 +149,8 @@ pub(super) fn films(card: &Squared, wish: Option<usize>) -> Films {
                 strength: [enter.strength, leave.strength],
                 likeness: likeness(enter, leave).0,
                 step: enter.step,
-                over_white: size(&enter.step[..3], &noise[..3]).min(size(&leave.step[..3], &noise[..3])),
+                over_white: size(&enter.step[..3], &noise[..3])
+                    .min(size(&leave.step[..3], &noise[..3])),
             }
         })
         .collect();

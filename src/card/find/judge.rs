@@ -46,22 +46,73 @@ impl Candidate {
         };
         let blacks = stripes.blacks.iter().map(|b| b.map(across)).collect();
         let reading = Reading::new(picture, ruler, (frame, size), blacks, stripes.levels, wish);
-        let mut candidate = Self { reading, roughness: stripes.roughness, joined, score: 0.0, rival: 0.0 };
+        let mut candidate = Self {
+            reading,
+            roughness: stripes.roughness,
+            joined,
+            score: 0.0,
+            rival: 0.0,
+        };
         candidate.score = candidate.worth(segments);
-        if std::env::var("TG_DEBUG").is_ok() { // DEBUG
+        if std::env::var("TG_DEBUG").is_ok() {
+            // DEBUG
             let c = &candidate; // DEBUG
-            eprintln!("cand {} score {:.1} blacks {} films {} rough {:.3} reg {:.2} phys {:.3} expl {:.0} even {:.3} worth {:?} size {:.0?} group {} corners {:.0?}", if c.joined {"joined"} else {""}, c.score, c.reading.blacks.len(), c.reading.films.films.len(), c.roughness / ruler.per_mm, c.regularity(), c.physics(), c.explained(segments), c.evenness(), c.reading.films.worth.iter().map(|w| w.round()).collect::<Vec<_>>(), size.map(|s| s / ruler.per_mm), group.len(), corners); // DEBUG
-            for f in &c.reading.films.films { eprintln!("   film {:.1}-{:.1} strength {:.0?} like {:.2} step {:.3?}", f.top.at / ruler.per_mm, f.bottom.at / ruler.per_mm, f.strength, f.likeness, f.step); } // DEBUG
-            for e in &c.reading.films.left_over { eprintln!("   left over {:.1} strength {:.0}", e.line.at / ruler.per_mm, e.strength); } // DEBUG
+            eprintln!(
+                "cand {} score {:.1} blacks {} films {} rough {:.3} reg {:.2} phys {:.3} expl {:.0} even {:.3} worth {:?} size {:.0?} group {} corners {:.0?}",
+                if c.joined { "joined" } else { "" },
+                c.score,
+                c.reading.blacks.len(),
+                c.reading.films.films.len(),
+                c.roughness / ruler.per_mm,
+                c.regularity(),
+                c.physics(),
+                c.explained(segments),
+                c.evenness(),
+                c.reading
+                    .films
+                    .worth
+                    .iter()
+                    .map(|w| w.round())
+                    .collect::<Vec<_>>(),
+                size.map(|s| s / ruler.per_mm),
+                group.len(),
+                corners
+            ); // DEBUG
+            for f in &c.reading.films.films {
+                eprintln!(
+                    "   film {:.1}-{:.1} strength {:.0?} like {:.2} step {:.3?}",
+                    f.top.at / ruler.per_mm,
+                    f.bottom.at / ruler.per_mm,
+                    f.strength,
+                    f.likeness,
+                    f.step
+                );
+            } // DEBUG
+            for e in &c.reading.films.left_over {
+                eprintln!(
+                    "   left over {:.1} strength {:.0}",
+                    e.line.at / ruler.per_mm,
+                    e.strength
+                );
+            } // DEBUG
         } // DEBUG
         Some(candidate)
     }
 
     /// How much of what is seen this reading explains, and how far it behaves as paint on stripes does.
     fn worth(&self, segments: &[Segment]) -> f64 {
-        let with_films = if self.reading.films.films.is_empty() { 0.25 } else { 1.0 };
+        let with_films = if self.reading.films.films.is_empty() {
+            0.25
+        } else {
+            1.0
+        };
         let straight = bell(self.roughness / self.reading.ruler.per_mm / 0.25);
-        self.explained(segments) * with_films * straight * self.regularity() * self.evenness() * self.physics()
+        self.explained(segments)
+            * with_films
+            * straight
+            * self.regularity()
+            * self.evenness()
+            * self.physics()
     }
 
     /// Length of strong edges in the card that are its stripes', films' or ends' (mm), times their share of all there.
@@ -69,9 +120,16 @@ impl Candidate {
         let card = &self.reading;
         let mm = card.ruler.per_mm;
         let ends = [0.0, card.size[1]].map(|at| Line { at, slope: 0.0 });
-        let lines: Vec<Line> = card.films.films.iter().flat_map(|f| [f.top, f.bottom]).chain(ends).collect();
+        let lines: Vec<Line> = card
+            .films
+            .films
+            .iter()
+            .flat_map(|f| [f.top, f.bottom])
+            .chain(ends)
+            .collect();
         let near = |d: f64| d.abs() < 1.2 * mm;
-        let inside = |p: [f64; 2]| (0..2).all(|k| p[k] > -1.5 * mm && p[k] < card.size[k] + 1.5 * mm);
+        let inside =
+            |p: [f64; 2]| (0..2).all(|k| p[k] > -1.5 * mm && p[k] < card.size[k] + 1.5 * mm);
         let off = |l: &Line, p: [f64; 2]| p[1] - l.at - l.slope * (p[0] - card.middle());
         let (mut known, mut unknown) = (0.0, 0.0);
         for segment in segments {
@@ -80,9 +138,17 @@ impl Candidate {
                 card.frame.to_card([p.x, p.y])
             });
             if inside(p) && inside(q) {
-                let stripe = card.blacks.iter().flatten().any(|u| near(p[0] - u) && near(q[0] - u));
+                let stripe = card
+                    .blacks
+                    .iter()
+                    .flatten()
+                    .any(|u| near(p[0] - u) && near(q[0] - u));
                 let film = lines.iter().any(|l| near(off(l, p)) && near(off(l, q)));
-                *(if stripe || film { &mut known } else { &mut unknown }) += 2.0 * segment.half / mm;
+                *(if stripe || film {
+                    &mut known
+                } else {
+                    &mut unknown
+                }) += 2.0 * segment.half / mm;
             }
         }
         known * known / (known + unknown).max(1e-9)
@@ -108,8 +174,14 @@ impl Candidate {
         for ground in [Ground::Black, Ground::White] {
             let cells = self.reading.bare_cells(ground);
             let Some(mean) = mean(&cells) else { return 0.1 };
-            let variance = |c: usize| cells.iter().map(|x| (x[c] - mean[c]) * (x[c] - mean[c])).sum::<f64>();
-            let spread = libm::sqrt(variance(0).max(variance(1)).max(variance(2)) / cells.len() as f64);
+            let variance = |c: usize| {
+                cells
+                    .iter()
+                    .map(|x| (x[c] - mean[c]) * (x[c] - mean[c]))
+                    .sum::<f64>()
+            };
+            let spread =
+                libm::sqrt(variance(0).max(variance(1)).max(variance(2)) / cells.len() as f64);
             factor *= bell(spread / contrast / 0.08);
             if ground == Ground::Black {
                 let [r, g, b] = mean;
@@ -126,7 +198,9 @@ impl Candidate {
         let mut factor = 1.0;
         let mut printed = 0.0;
         for film in &card.films.films {
-            let [Some(white), Some(black)] = [Ground::White, Ground::Black].map(|g| card.film_colour(film, g)) else {
+            let [Some(white), Some(black)] =
+                [Ground::White, Ground::Black].map(|g| card.film_colour(film, g))
+            else {
                 continue;
             };
             if film.looks_printed(contrast) {
@@ -144,20 +218,28 @@ impl Candidate {
         let inside = |i: usize, j: usize| {
             let at = |k: usize, s: f64| (k as f64 + 0.5) / 12.0 * s;
             let p = other.reading.frame.to_card(
-                self.reading.frame
+                self.reading
+                    .frame
                     .to_scan([at(i, self.reading.size[0]), at(j, self.reading.size[1])]),
             );
-            p[0] >= 0.0 && p[1] >= 0.0 && p[0] <= other.reading.size[0] && p[1] <= other.reading.size[1]
+            p[0] >= 0.0
+                && p[1] >= 0.0
+                && p[0] <= other.reading.size[0]
+                && p[1] <= other.reading.size[1]
         };
         (0..144).filter(|k| inside(k % 12, k / 12)).count() as f64 / 144.0
     }
-
 }
 
 /// Mean width and height of a quadrangle.
 pub(super) fn sides(corners: &[[f64; 2]; 4]) -> [f64; 2] {
-    let side = |i: usize, j: usize| libm::hypot(corners[j][0] - corners[i][0], corners[j][1] - corners[i][1]);
-    [(side(0, 1) + side(3, 2)) / 2.0, (side(0, 3) + side(1, 2)) / 2.0]
+    let side = |i: usize, j: usize| {
+        libm::hypot(corners[j][0] - corners[i][0], corners[j][1] - corners[i][1])
+    };
+    [
+        (side(0, 1) + side(3, 2)) / 2.0,
+        (side(0, 3) + side(1, 2)) / 2.0,
+    ]
 }
 
 /// Of readings that lie over each other, keeps the best. Readings without films only count if there are none with.
@@ -186,13 +268,21 @@ pub(super) fn choose(mut candidates: Vec<Candidate>) -> Vec<Candidate> {
 fn drop_false_joins(candidates: &mut Vec<Candidate>) {
     let printed = |c: &Candidate| {
         let contrast = f64::from(c.reading.levels.contrast());
-        c.reading.films.films.iter().any(|f| f.looks_printed(contrast))
+        c.reading
+            .films
+            .films
+            .iter()
+            .any(|f| f.looks_printed(contrast))
     };
     let parts_have_films = |c: &Candidate| {
-        let part = |p: &Candidate| !p.joined && !p.reading.films.films.is_empty() && p.overlap(c) > 0.8;
+        let part =
+            |p: &Candidate| !p.joined && !p.reading.films.films.is_empty() && p.overlap(c) > 0.8;
         candidates.iter().any(part)
     };
-    let mut keep: Vec<bool> = candidates.iter().map(|c| !(c.joined && printed(c) && parts_have_films(c))).collect();
+    let mut keep: Vec<bool> = candidates
+        .iter()
+        .map(|c| !(c.joined && printed(c) && parts_have_films(c)))
+        .collect();
     let mut next = keep.drain(..);
     candidates.retain(|_| next.next().unwrap_or(true));
 }
@@ -201,4 +291,3 @@ fn drop_false_joins(candidates: &mut Vec<Candidate>) {
 fn bell(x: f64) -> f64 {
     1.0 / (1.0 + x * x)
 }
-

@@ -32,14 +32,32 @@ impl Reading {
         wish: Option<usize>,
     ) -> Self {
         let per_mm = ruler.per_mm;
-        let squared = Squared { picture, frame: &frame, size, blacks: &blacks, per_mm };
+        let squared = Squared {
+            picture,
+            frame: &frame,
+            size,
+            blacks: &blacks,
+            per_mm,
+        };
         let films = films::films(&squared, wish);
-        Self { borders: [0.0, size[0]], frame, size, blacks, films, levels, ruler }
+        Self {
+            borders: [0.0, size[0]],
+            frame,
+            size,
+            blacks,
+            films,
+            levels,
+            ruler,
+        }
     }
 
     /// Median width of the white stripes between black ones; that of the black ones if there is but one.
     fn white_width(&self) -> f64 {
-        let mut widths: Vec<f32> = self.blacks.windows(2).map(|p| (p[1][0] - p[0][1]) as f32).collect();
+        let mut widths: Vec<f32> = self
+            .blacks
+            .windows(2)
+            .map(|p| (p[1][0] - p[0][1]) as f32)
+            .collect();
         if widths.is_empty() {
             widths = self.blacks.iter().map(|b| (b[1] - b[0]) as f32).collect();
         }
@@ -55,20 +73,36 @@ impl Reading {
     pub(super) fn bare_pieces(&self) -> Vec<[f64; 2]> {
         let mm = self.ruler.per_mm;
         let mut edges = vec![mm];
-        edges.extend(self.films.films.iter().flat_map(|f| [f.top.at - mm, f.bottom.at + mm]));
+        edges.extend(
+            self.films
+                .films
+                .iter()
+                .flat_map(|f| [f.top.at - mm, f.bottom.at + mm]),
+        );
         edges.push(self.size[1] - mm);
-        edges.chunks_exact(2).map(|c| [c[0], c[1]]).filter(|p| p[1] > p[0]).collect()
+        edges
+            .chunks_exact(2)
+            .map(|c| [c[0], c[1]])
+            .filter(|p| p[1] > p[0])
+            .collect()
     }
 
     /// Colours of the bare stripes of one ground, one per zone and bare piece.
     pub(super) fn bare_cells(&self, ground: Ground) -> Vec<[f64; 3]> {
-        self.bare_pieces().iter().flat_map(|p| self.films.cells(ground, p[0], p[1])).collect()
+        self.bare_pieces()
+            .iter()
+            .flat_map(|p| self.films.cells(ground, p[0], p[1]))
+            .collect()
     }
 
     /// A film's mean colour over one ground; none if the film is too narrow to tell.
     pub(super) fn film_colour(&self, film: &Film, ground: Ground) -> Option<[f64; 3]> {
         let inset = 1.5 * self.ruler.per_mm;
-        mean(&self.films.cells(ground, film.top.at + inset, film.bottom.at - inset))
+        mean(
+            &self
+                .films
+                .cells(ground, film.top.at + inset, film.bottom.at - inset),
+        )
     }
 
     /// Moves the borders out over white beyond the outermost black stripes, as far as it is card white and every film
@@ -84,19 +118,34 @@ impl Reading {
         };
         let outer = [self.blacks[0][0], self.blacks[self.blacks.len() - 1][1]];
         for (k, side) in [-1.0, 1.0].into_iter().enumerate() {
-            self.borders[k] = outer[k] + if reach[k] >= least { side * reach[k] } else { 0.0 };
+            self.borders[k] = outer[k]
+                + if reach[k] >= least {
+                    side * reach[k]
+                } else {
+                    0.0
+                };
         }
     }
 
     /// How far white that counts goes on beyond the outermost black stripe of one side.
     fn outer_white(&self, picture: &Picture, side: f64, width: f64) -> f64 {
-        let black = if side < 0.0 { self.blacks[0][0] } else { self.blacks[self.blacks.len() - 1][1] };
+        let black = if side < 0.0 {
+            self.blacks[0][0]
+        } else {
+            self.blacks[self.blacks.len() - 1][1]
+        };
         let blur = self.ruler.pixels(0.8).max(2.0);
-        let bare: Vec<[Line; 2]> = self.bare_pieces().iter().map(|p| p.map(|at| Line { at, slope: 0.0 })).collect();
+        let bare: Vec<[Line; 2]> = self
+            .bare_pieces()
+            .iter()
+            .map(|p| p.map(|at| Line { at, slope: 0.0 }))
+            .collect();
         let is_white = |c: [f32; 3]| self.levels.off_white(c) < 0.15;
         let mut reach = self.goes_on(picture, &bare, black, side, [blur, width], &is_white);
         for film in &self.films.films {
-            let Some(colour) = self.film_colour(film, Ground::White) else { continue };
+            let Some(colour) = self.film_colour(film, Ground::White) else {
+                continue;
+            };
             let white = self.levels.white.map(f64::from);
             let step: [f64; 3] = std::array::from_fn(|c| colour[c] - white[c]);
             let size: f64 = step.iter().map(|s| s * s).sum();
@@ -104,11 +153,22 @@ impl Reading {
             if size < 0.03 * 0.03 {
                 continue;
             }
-            let covered = |c: [f32; 3]| (0..3).map(|k| (f64::from(c[k]) - white[k]) * step[k]).sum::<f64>() > 0.5 * size;
+            let covered = |c: [f32; 3]| {
+                (0..3)
+                    .map(|k| (f64::from(c[k]) - white[k]) * step[k])
+                    .sum::<f64>()
+                    > 0.5 * size
+            };
             let inset = 0.2 * (film.bottom.at - film.top.at);
             let band = [
-                Line { at: film.top.at + inset, ..film.top },
-                Line { at: film.bottom.at - inset, ..film.bottom },
+                Line {
+                    at: film.top.at + inset,
+                    ..film.top
+                },
+                Line {
+                    at: film.bottom.at - inset,
+                    ..film.bottom
+                },
             ];
             reach = reach.min(self.goes_on(picture, &[band], black, side, [blur, width], &covered));
         }
@@ -149,21 +209,42 @@ impl Reading {
     }
 
     /// The layout in pixels of the scan.
-    pub(super) fn layout(&self, picture: &Picture, doubtful: &[[bool; 2]], doubts: Vec<Doubt>) -> Layout {
+    pub(super) fn layout(
+        &self,
+        picture: &Picture,
+        doubtful: &[[bool; 2]],
+        doubts: Vec<Doubt>,
+    ) -> Layout {
         let [left, right] = self.borders;
         let stripes = self.stripes();
-        let unit = if self.ruler.known { self.ruler.per_mm } else { (right - left) / stripes.len() as f64 };
+        let unit = if self.ruler.known {
+            self.ruler.per_mm
+        } else {
+            (right - left) / stripes.len() as f64
+        };
         let edge = |line: Line, doubtful| Edge {
             left: (line.at + line.slope * (left - self.middle())) / unit,
             right: (line.at + line.slope * (right - self.middle())) / unit,
             doubtful,
         };
-        let corners = [[left, 0.0], [right, 0.0], [right, self.size[1]], [left, self.size[1]]];
+        let corners = [
+            [left, 0.0],
+            [right, 0.0],
+            [right, self.size[1]],
+            [left, self.size[1]],
+        ];
         let at = |u: f64| (u - left) / unit;
-        let stripe = |&(ground, [from, to]): &(Ground, [f64; 2])| Stripe { ground, from: at(from), to: at(to) };
+        let stripe = |&(ground, [from, to]): &(Ground, [f64; 2])| Stripe {
+            ground,
+            from: at(from),
+            to: at(to),
+        };
         let films = self.films.films.iter().enumerate().map(|(i, f)| {
             let [top, bottom] = doubtful.get(i).copied().unwrap_or_default();
-            FilmBand { top: edge(f.top, top), bottom: edge(f.bottom, bottom) }
+            FilmBand {
+                top: edge(f.top, top),
+                bottom: edge(f.bottom, bottom),
+            }
         });
         Layout {
             corners: corners.map(|p| self.frame.to_scan(p).map(|x| x * picture.scale)),
@@ -199,5 +280,6 @@ const MARGIN: f64 = 2.0;
 /// Mean of colours; none of none.
 pub(super) fn mean(cells: &[[f64; 3]]) -> Option<[f64; 3]> {
     let count = cells.len() as f64;
-    (!cells.is_empty()).then(|| std::array::from_fn(|c| cells.iter().map(|x| x[c]).sum::<f64>() / count))
+    (!cells.is_empty())
+        .then(|| std::array::from_fn(|c| cells.iter().map(|x| x[c]).sum::<f64>() / count))
 }
