@@ -7,6 +7,11 @@ use twoground::simulate::{
     Truth, render,
     samples::{Sample, samples},
 };
+use twoground::{
+    card::find,
+    reading::{self, Answers},
+    scan::decode,
+};
 
 fn main() -> Result<(), Box<dyn Error>> {
     let folder = std::env::args()
@@ -25,6 +30,42 @@ fn main() -> Result<(), Box<dyn Error>> {
         rows.push_str(&row(&sample, &rendered.truth)?);
     }
     fs::write(folder.join("README.md"), README.replace("{rows}", &rows))?;
+    write_list(folder)
+}
+
+/// Order in which the page offers the samples: clear ones first, then a veil, a body colour, a white.
+const OFFERED: [&str; 7] = [
+    "lantern-gold",
+    "storm-blue",
+    "kelp-green",
+    "net-brown",
+    "grey-earth",
+    "cliff-rose",
+    "foam-white",
+];
+
+/// Reads every sample with the product itself, so that the page has strips to show before anything is read.
+fn write_list(folder: &Path) -> Result<(), Box<dyn Error>> {
+    let mut list = Vec::new();
+    for stem in OFFERED {
+        let sample = samples().into_iter().find(|s| s.stem == stem).ok_or(stem)?;
+        let scan = decode::decode(
+            &fs::read(folder.join(sample.file_name()))?,
+            &sample.file_name(),
+        )?;
+        let layouts = find::find(&scan)?;
+        let mut record =
+            reading::read_card(&scan, layouts.first().ok_or(stem)?, &Answers::default())?.record;
+        record.paint.name = stem.replace('-', " ");
+        record.paint.notes = "Simulated: an invented paint.".into();
+        let pigment = format!("{stem}.pigment.json");
+        fs::write(folder.join(&pigment), record.write())?;
+        list.push(serde_json::json!({ "scan": sample.file_name(), "pigment": pigment }));
+    }
+    fs::write(
+        folder.join("samples.json"),
+        serde_json::to_string_pretty(&list)? + "\n",
+    )?;
     Ok(())
 }
 
@@ -56,6 +97,9 @@ Each `.json` beside a scan is its truth: the paint's K and S per the card's midd
 XYZ of stripes and cells, where card, stripes and films lie, everything that was done to the scan, and the exact colours of
 single films over thirteen grounds at half, one, two and three builds. XYZ and Lab are D50, 2 degrees, relative to a
 perfect diffuser.
+
+`.pigment.json` is what the product reads from the scan, for the page's first screen; `samples.json` lists them in the order in
+which the page offers them.
 
 Light was traced through every film exactly (adding-doubling, 24 directions), at the scattering anisotropy in the table:
 not the one that the fit assumes.
