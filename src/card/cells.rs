@@ -3,11 +3,13 @@
 //! 1. [`zones`]: which part of the scan belongs to which cell, and its pixels as means of small blocks.
 //! 2. [`robust`]: dust, hairs, bubbles and ridges out; mean, spread and an honest standard error.
 //! 3. [`level`]: shading and glare, seen on the bare white stripes, taken out of everything.
-//! 4. Crossings of one film over one ground pooled.
+//! 4. [`reach`]: stripes that a film does not reach, out.
+//! 5. Crossings of one film over one ground pooled.
 //!
 //! Averages are of light: in the profile's additive space, never of encoded numbers.
 
 mod level;
+mod reach;
 mod robust;
 mod zones;
 
@@ -43,6 +45,8 @@ pub struct Crossing {
     pub pixels: u64,
     /// Share of the cell left out, 0 to 1.
     pub rejected_share: f64,
+    /// Whether the film reaches this stripe; otherwise the crossing is not pooled.
+    pub reached: bool,
 }
 
 /// One film over one ground, crossings pooled.
@@ -185,15 +189,28 @@ pub fn sample(scan: &Scan, layout: &Layout) -> Result<Sampled> {
         crossings.push(crossing(layout, &cell.place, film, &seen, &bare));
         parts.push(seen);
     }
+    for film in 0..layout.films.len() {
+        let of_film: Vec<&Crossing> = crossings
+            .iter()
+            .filter(|crossing| crossing.film == film)
+            .collect();
+        let reached = reach::reach(&of_film, &white, &black);
+        let of_film = crossings
+            .iter_mut()
+            .filter(|crossing| crossing.film == film);
+        of_film.for_each(|crossing| crossing.reached = reached.contains(&crossing.stripe));
+    }
     let mut pooled = Vec::new();
     for film in 0..layout.films.len() {
         for side in [Ground::White, Ground::Black] {
-            let seen: Vec<&Summary> = crossings
+            let counts = |crossing: &Crossing| {
+                crossing.film == film && crossing.ground == side && crossing.reached
+            };
+            let seen = crossings
                 .iter()
                 .zip(&parts)
-                .filter(|(crossing, _)| crossing.film == film && crossing.ground == side)
-                .map(|(_, seen)| seen)
-                .collect();
+                .filter(|(crossing, _)| counts(crossing));
+            let seen: Vec<&Summary> = seen.map(|(_, seen)| seen).collect();
             pooled.push(pool(scan, film, side, &seen).ok_or_else(|| no_room(film, side))?);
         }
     }
@@ -265,6 +282,7 @@ fn crossing(
         clipped_high: seen.clipped_high,
         pixels: seen.pixels,
         rejected_share: seen.rejected_share,
+        reached: true,
     }
 }
 
@@ -338,7 +356,7 @@ fn unevenness(film: usize, crossings: &[Crossing], white: &BareStripe, black: &B
     for (ground, bare) in [(Ground::White, white), (Ground::Black, black)] {
         let over: Vec<&Crossing> = crossings
             .iter()
-            .filter(|c| c.film == film && c.ground == ground)
+            .filter(|c| c.film == film && c.ground == ground && c.reached)
             .collect();
         if over.is_empty() {
             continue;

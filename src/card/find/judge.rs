@@ -3,7 +3,7 @@
 use super::{
     Ruler,
     bars::{Bar, quarter},
-    films::Line,
+    line::Line,
     picture::Picture,
     reading::{Reading, mean},
     segments::Segment,
@@ -45,7 +45,17 @@ impl Candidate {
             frame.to_card([p.x, p.y])[0]
         };
         let blacks = stripes.blacks.iter().map(|b| b.map(across)).collect();
-        let reading = Reading::new(picture, ruler, (frame, size), blacks, stripes.levels, wish);
+        let [left, right] = stripes.whites(picture);
+        let whites = [-left, size[0] + right];
+        let reading = Reading::new(
+            picture,
+            ruler,
+            (frame, size),
+            blacks,
+            whites,
+            stripes.levels,
+            wish,
+        );
         let mut candidate = Self {
             reading,
             roughness: stripes.roughness,
@@ -99,20 +109,20 @@ impl Candidate {
         Some(candidate)
     }
 
-    /// How much of what is seen this reading explains, and how far it behaves as paint on stripes does.
+    /// How much of what is seen this reading explains, times how far it behaves as paint on stripes does.
     fn worth(&self, segments: &[Segment]) -> f64 {
-        let with_films = if self.reading.films.films.is_empty() {
-            0.25
-        } else {
-            1.0
-        };
+        let with_films = if self.has_films() { 1.0 } else { 0.25 };
+        self.explained(segments) * with_films * self.likelihood()
+    }
+
+    /// How far it behaves as paint on stripes does: 1 in every way.
+    fn likelihood(&self) -> f64 {
         let straight = bell(self.roughness / self.reading.ruler.per_mm / 0.25);
-        self.explained(segments)
-            * with_films
-            * straight
-            * self.regularity()
-            * self.evenness()
-            * self.physics()
+        straight * self.regularity() * self.evenness() * self.physics()
+    }
+
+    fn has_films(&self) -> bool {
+        !self.reading.films.films.is_empty()
     }
 
     /// Length of strong edges in the card that are its stripes', films' or ends' (mm), times their share of all there.
@@ -130,7 +140,7 @@ impl Candidate {
         let near = |d: f64| d.abs() < 1.2 * mm;
         let inside =
             |p: [f64; 2]| (0..2).all(|k| p[k] > -1.5 * mm && p[k] < card.size[k] + 1.5 * mm);
-        let off = |l: &Line, p: [f64; 2]| p[1] - l.at - l.slope * (p[0] - card.middle());
+        let off = |l: &Line, p: [f64; 2]| p[1] - l.v(p[0] - card.middle());
         let (mut known, mut unknown) = (0.0, 0.0);
         for segment in segments {
             let [p, q] = [-segment.half, segment.half].map(|t| {
@@ -213,15 +223,16 @@ impl Candidate {
         factor * (1.0 - 0.75 * printed / card.films.films.len().max(1) as f64)
     }
 
-    /// Share of this card's area that lies on the other one.
+    /// Share of this card's area, with the white beside it, that lies on the stripes of the other one.
     fn overlap(&self, other: &Self) -> f64 {
+        let [left, right] = self.reading.whites;
         let inside = |i: usize, j: usize| {
             let at = |k: usize, s: f64| (k as f64 + 0.5) / 12.0 * s;
-            let p = other.reading.frame.to_card(
-                self.reading
-                    .frame
-                    .to_scan([at(i, self.reading.size[0]), at(j, self.reading.size[1])]),
-            );
+            let place = [left + at(i, right - left), at(j, self.reading.size[1])];
+            let p = other
+                .reading
+                .frame
+                .to_card(self.reading.frame.to_scan(place));
             p[0] >= 0.0
                 && p[1] >= 0.0
                 && p[0] <= other.reading.size[0]
@@ -256,13 +267,20 @@ pub(super) fn choose(mut candidates: Vec<Candidate>) -> Vec<Candidate> {
             None => kept.push(candidate),
         }
     }
-    if kept.iter().any(|c| !c.reading.films.films.is_empty()) {
-        kept.retain(|c| !c.reading.films.films.is_empty());
+    if kept.iter().any(Candidate::has_films) {
+        kept.retain(Candidate::has_films);
     } else {
         kept.truncate(1);
     }
+    let best = kept.iter().map(|c| c.score).fold(0.0, f64::max);
+    kept.retain(|c| c.likelihood() > LIKELY && c.score > MATTERS * best);
     kept
 }
+
+/// A reading less likely than this is no card.
+const LIKELY: f64 = 0.08;
+/// A reading worth less than this share of the best one in the picture is a stray mark.
+const MATTERS: f64 = 0.02;
 
 /// A joined reading with a film that looks like bare card is several cards, if there are films without it.
 fn drop_false_joins(candidates: &mut Vec<Candidate>) {
@@ -275,8 +293,7 @@ fn drop_false_joins(candidates: &mut Vec<Candidate>) {
             .any(|f| f.looks_printed(contrast))
     };
     let parts_have_films = |c: &Candidate| {
-        let part =
-            |p: &Candidate| !p.joined && !p.reading.films.films.is_empty() && p.overlap(c) > 0.8;
+        let part = |p: &Candidate| !p.joined && p.has_films() && p.overlap(c) > 0.8;
         candidates.iter().any(part)
     };
     let mut keep: Vec<bool> = candidates

@@ -2,7 +2,8 @@
 
 use super::{
     Ruler, bars,
-    films::{self, Film, Films, Line, Squared},
+    films::{self, Film, Films, Squared},
+    line::Line,
     picture::Picture,
     stripes::Levels,
 };
@@ -14,6 +15,8 @@ pub(super) struct Reading {
     pub(super) size: [f64; 2],
     /// Left and right edge of every black stripe.
     pub(super) blacks: Vec<[f64; 2]>,
+    /// How far white reaches to the left and right, with the stripes themselves.
+    pub(super) whites: [f64; 2],
     /// Left and right edge of the card: of the outermost stripes that count.
     pub(super) borders: [f64; 2],
     pub(super) films: Films,
@@ -22,12 +25,14 @@ pub(super) struct Reading {
 }
 
 impl Reading {
-    /// Looks for films across the black stripes of a frame. The card ends at the frame's own borders.
+    /// Looks for films across the black stripes of a frame. `whites` is how far white reaches to the left and right. The
+    /// card ends at the frame's own borders.
     pub(super) fn new(
         picture: &Picture,
         ruler: Ruler,
         (frame, size): (Frame, [f64; 2]),
         blacks: Vec<[f64; 2]>,
+        whites: [f64; 2],
         levels: Levels,
         wish: Option<usize>,
     ) -> Self {
@@ -37,11 +42,13 @@ impl Reading {
             frame: &frame,
             size,
             blacks: &blacks,
+            whites,
             per_mm,
         };
         let films = films::films(&squared, wish);
         Self {
             borders: [0.0, size[0]],
+            whites,
             frame,
             size,
             blacks,
@@ -191,7 +198,7 @@ impl Reading {
             let u = start + side * d;
             let (mut passed, mut looked) = (0, 0);
             for [top, bottom] in bands {
-                let [from, to] = [top, bottom].map(|l| l.at + l.slope * (u - self.middle()));
+                let [from, to] = [top, bottom].map(|l| l.v(u - self.middle()));
                 for k in 0..12 {
                     let v = from + (to - from) * (f64::from(k) + 0.5) / 12.0;
                     let [x, y] = self.frame.to_scan([u, v]);
@@ -223,8 +230,8 @@ impl Reading {
             (right - left) / stripes.len() as f64
         };
         let edge = |line: Line, doubtful| Edge {
-            left: (line.at + line.slope * (left - self.middle())) / unit,
-            right: (line.at + line.slope * (right - self.middle())) / unit,
+            left: line.v(left - self.middle()) / unit,
+            right: line.v(right - self.middle()) / unit,
             doubtful,
         };
         let corners = [
