@@ -256,8 +256,12 @@ fn column(card: &Squared, scale: &Rows, left: f64, right: f64) -> (Vec<[f64; 3]>
                     line[k] = value;
                 }
             }
-            lines.iter_mut().for_each(|line| line.sort_by(f32::total_cmp));
-            let middle = |line: &Vec<f32>| line[cut..looks - cut].iter().sum::<f32>() / (looks - 2 * cut) as f32;
+            lines
+                .iter_mut()
+                .for_each(|line| line.sort_by(f32::total_cmp));
+            let middle = |line: &Vec<f32>| {
+                line[cut..looks - cut].iter().sum::<f32>() / (looks - 2 * cut) as f32
+            };
             let colour = std::array::from_fn(|c| f64::from(middle(&lines[c])));
             (colour, lines[1][looks - 1 - cut] - lines[1][cut])
         })
@@ -698,7 +702,11 @@ impl Films {
     pub(super) fn unevenness(&self, bottom: f64) -> f64 {
         let (from, to) = (self.scale.row(0.0), self.scale.row(bottom));
         let blacks = speaking(&self.zones, Ground::Black).into_iter();
-        f64::from(median(&mut blacks.flat_map(|z| z.unevenness[from..to].iter().copied()).collect::<Vec<_>>()))
+        f64::from(median(
+            &mut blacks
+                .flat_map(|z| z.unevenness[from..to].iter().copied())
+                .collect::<Vec<_>>(),
+        ))
     }
 
     /// Rows of every zone of a ground between two lines.
@@ -709,19 +717,29 @@ impl Films {
         };
         let zones = self.zones.iter().filter(|z| z.ground == ground);
         let inner = self.zones.iter().any(|z| z.ground == ground && !z.outer);
-        zones.filter(|z| !(inner && z.outer)).map(|z| &z.rows[part(z)]).collect()
+        zones
+            .filter(|z| !(inner && z.outer))
+            .map(|z| &z.rows[part(z)])
+            .collect()
     }
 
     /// Median colour of every zone of a ground between two lines, where they are not too close.
     pub(super) fn cells(&self, ground: Ground, lines: [Line; 2]) -> Vec<[f64; 3]> {
-        let rows = self.rows(ground, lines).into_iter().filter(|rows| rows.len() > 1);
+        let rows = self
+            .rows(ground, lines)
+            .into_iter()
+            .filter(|rows| rows.len() > 1);
         rows.map(median_colour).collect()
     }
 }
 
 /// Median of every channel.
 pub(super) fn median_colour(rows: &[[f64; 3]]) -> [f64; 3] {
-    std::array::from_fn(|c| f64::from(median(&mut rows.iter().map(|r| r[c] as f32).collect::<Vec<_>>())))
+    std::array::from_fn(|c| {
+        f64::from(median(
+            &mut rows.iter().map(|r| r[c] as f32).collect::<Vec<_>>(),
+        ))
+    })
 }
 
 #[cfg(test)]

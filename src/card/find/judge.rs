@@ -125,21 +125,34 @@ impl Candidate {
         let straight = bell(self.roughness / self.reading.ruler.per_mm / 0.25);
         let contrast = f64::from(self.reading.levels.contrast());
         let solid = bell(self.reading.films.unevenness(self.reading.size[1]) / contrast / 0.15);
-        straight * solid * self.regularity() * self.evenness() * self.physics() * self.completeness()
+        straight
+            * solid
+            * self.regularity()
+            * self.evenness()
+            * self.physics()
+            * self.completeness()
             * bell((1.0 - self.explained.1) / 0.3)
     }
 
     /// How few edges across the stripes there are that no film explains.
     fn completeness(&self) -> f64 {
         let films = &self.reading.films;
-        let left_over = films.left_over.iter().filter(|e| e.strength > LEFT_OVER).count();
+        let left_over = films
+            .left_over
+            .iter()
+            .filter(|e| e.strength > LEFT_OVER)
+            .count();
         bell(left_over as f64 / (films.films.len() + 1) as f64)
     }
 
     /// Whether there is a film that can be told from the card's own black and white.
     fn has_films(&self) -> bool {
         let contrast = f64::from(self.reading.levels.contrast());
-        self.reading.films.films.iter().any(|f| f.print(contrast).is_none())
+        self.reading
+            .films
+            .films
+            .iter()
+            .any(|f| f.print(contrast).is_none())
     }
 
     /// Length of the strong edges in the card that are its stripes', films' or ends' (mm), and their share of all there.
@@ -204,7 +217,11 @@ impl Candidate {
                 return 0.1;
             }
             let typical = films::median_colour(&rows);
-            let off = |row: &[f64; 3]| (0..3).map(|c| (row[c] - typical[c]).abs()).fold(0.0, f64::max);
+            let off = |row: &[f64; 3]| {
+                (0..3)
+                    .map(|c| (row[c] - typical[c]).abs())
+                    .fold(0.0, f64::max)
+            };
             let mut offs: Vec<f64> = rows.iter().map(off).collect();
             offs.sort_by(f64::total_cmp);
             // A fifth may be spoilt by tape, writing or dirt.
@@ -307,7 +324,11 @@ const MATTERS: f64 = 0.02;
 fn drop_false_joins(candidates: &mut Vec<Candidate>) {
     let printed = |c: &Candidate| {
         let contrast = f64::from(c.reading.levels.contrast());
-        c.reading.films.films.iter().any(|f| f.print(contrast) == Some(Ground::White))
+        c.reading
+            .films
+            .films
+            .iter()
+            .any(|f| f.print(contrast) == Some(Ground::White))
     };
     let parts_have_films = |c: &Candidate| {
         let part = |p: &Candidate| !p.joined && p.has_films() && p.overlap(c) > 0.8;

@@ -24,7 +24,10 @@ impl Line {
 
     /// The line further down by a distance.
     pub(super) fn moved(self, down: f64) -> Self {
-        Self { at: self.at + down, ..self }
+        Self {
+            at: self.at + down,
+            ..self
+        }
     }
 }
 

@@ -81,21 +81,39 @@ impl Reading {
         let mm = self.ruler.per_mm;
         let level = |at: f64| Line { at, slope: 0.0 };
         let mut edges = vec![level(mm)];
-        edges.extend(self.films.films.iter().flat_map(|f| [f.top.moved(-mm), f.bottom.moved(mm)]));
+        edges.extend(
+            self.films
+                .films
+                .iter()
+                .flat_map(|f| [f.top.moved(-mm), f.bottom.moved(mm)]),
+        );
         edges.push(level(self.size[1] - mm));
-        edges.chunks_exact(2).map(|c| [c[0], c[1]]).filter(|p| p[1].at > p[0].at).collect()
+        edges
+            .chunks_exact(2)
+            .map(|c| [c[0], c[1]])
+            .filter(|p| p[1].at > p[0].at)
+            .collect()
     }
 
     /// Colours of the bare stripes of one ground, row by row.
     pub(super) fn bare_rows(&self, ground: Ground) -> Vec<[f64; 3]> {
         let pieces = self.bare_pieces();
-        pieces.iter().flat_map(|&p| self.films.rows(ground, p)).flatten().copied().collect()
+        pieces
+            .iter()
+            .flat_map(|&p| self.films.rows(ground, p))
+            .flatten()
+            .copied()
+            .collect()
     }
 
     /// A film's mean colour over one ground; none if the film is too narrow to tell.
     pub(super) fn film_colour(&self, film: &Film, ground: Ground) -> Option<[f64; 3]> {
         let inset = 1.5 * self.ruler.per_mm;
-        mean(&self.films.cells(ground, [film.top.moved(inset), film.bottom.moved(-inset)]))
+        mean(
+            &self
+                .films
+                .cells(ground, [film.top.moved(inset), film.bottom.moved(-inset)]),
+        )
     }
 
     /// Moves the borders out over white beyond the outermost black stripes, as far as it is card white and every film
