@@ -45,7 +45,10 @@ pub struct Layer<const N: usize> {
 impl<const N: usize> Transport<N> {
     /// Directions and redistribution for scattering of `anisotropy` (0 to below 1).
     pub fn new(anisotropy: f64) -> Self {
-        assert!(N >= 4 && N % 2 == 0, "directions come in two halves");
+        assert!(
+            N >= 4 && N.is_multiple_of(2),
+            "directions come in two halves"
+        );
         let critical = (1.0 - 1.0 / (surface::INDEX * surface::INDEX)).sqrt();
         let half = N / 2;
         let mut nu = [0.0; N];

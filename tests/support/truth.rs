@@ -1,5 +1,10 @@
 //! A rendered scan's truth beside what was read from it.
-#![allow(unreachable_pub, missing_docs, dead_code, reason = "shared by test programs that use different parts")]
+#![allow(
+    unreachable_pub,
+    missing_docs,
+    dead_code,
+    reason = "shared by test programs that use different parts"
+)]
 
 use serde_json::Value;
 use twoground::{

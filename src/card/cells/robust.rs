@@ -82,7 +82,7 @@ pub(super) fn summarise(cell: &Cell, scan: &Scan) -> Option<Summary> {
 /// Which blocks lie near the median in every channel, the median and the scale taken again until nothing changes.
 fn keep(blocks: &[Block], depth: u8) -> Vec<bool> {
     // The middle of a few thousand is known well enough.
-    let stride = blocks.len() / LOOKS | 1;
+    let stride = (blocks.len() / LOOKS) | 1;
     let mut kept = vec![true; blocks.len()];
     for _ in 0..8 {
         let limits: [(f64, f64); 3] = std::array::from_fn(|c| {

@@ -43,7 +43,7 @@ fn row(picture: &Picture, frame: &Frame, size: [f64; 2], row: usize) -> Vec<[f32
     let v = (row as f64 + 0.5) / ROWS as f64 * size[1];
     let place = |c: usize| frame.to_scan([(c as f64 + 0.5) / COLUMNS as f64 * size[0], v]);
     (0..COLUMNS)
-        .map(|c| place(c))
+        .map(place)
         .map(|[x, y]| picture.sample(x, y))
         .collect()
 }

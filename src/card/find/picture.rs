@@ -37,11 +37,6 @@ impl Picture {
         }
     }
 
-    /// Colour of one pixel.
-    pub(super) fn at(&self, x: usize, y: usize) -> [f32; 3] {
-        self.rgb[y * self.width + x]
-    }
-
     /// The brightest channel of every pixel. Coloured paint stays bright in it, black stripes stay dark.
     pub(super) fn brightness(&self) -> Vec<f32> {
         self.rgb.iter().map(brightest).collect()

@@ -15,13 +15,6 @@ pub(super) struct Segment {
     pub(super) half: f64,
 }
 
-impl Segment {
-    /// Unit vector along the edge: the normal turned a quarter clockwise on screen.
-    pub(super) fn along(&self) -> Vector2<f64> {
-        vector![-self.normal.y, self.normal.x]
-    }
-}
-
 /// Smallest step, as a share of the picture's own range from dark to bright, that counts as a strong edge.
 const STEP: f32 = 0.22;
 /// Slope that a step of 1 reaches at its steepest after the smoothing below.
