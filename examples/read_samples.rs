@@ -16,8 +16,8 @@ const SCANS: [&str; 7] = [
     "storm-blue.png",
     "kelp-green.jpg",
     "net-brown.jpg",
-    "mist-violet.png",
-    "buoy-orange.png",
+    "grey-earth.png",
+    "cliff-rose.png",
     "foam-white.tif",
 ];
 

@@ -8,7 +8,7 @@ use std::time::SystemTime;
 
 use lexopt::prelude::*;
 use twoground::card::{Layout, find};
-use twoground::paint::Record;
+use twoground::paint::{Record, file::Label};
 use twoground::reading::{self, Answers};
 use twoground::scan::{Scan, decode};
 use twoground::{Error, Result};
@@ -132,27 +132,38 @@ fn layouts(scan: &Scan, wishes: &Wishes) -> Result<Vec<Layout>> {
     }
 }
 
-/// Writes `OUT/<scan>-<n>.json`. A file that is there already may carry somebody's label: it is never written over.
+/// Writes `OUT/<scan>-<n>.json`. A file that is there already is written over only if it is a reading without a label:
+/// anything else may be somebody's work.
 fn write(record: &Record, scan: &Path, n: usize, out: &Path) -> Result<PathBuf> {
     let mut name = scan.file_stem().unwrap_or_default().to_owned();
     name.push(format!("-{n}.json"));
     let file = out.join(name);
-    let mut writer = File::create_new(&file).map_err(|error| match error.kind() {
-        std::io::ErrorKind::AlreadyExists => not_written(
+    if file.exists() && !is_unlabelled_reading(&file) {
+        return Err(not_written(
             &file,
-            &"it is there already; move it away, or name another folder with --out",
-        ),
-        _ => not_written(&file, &error),
+            &"it is there already and is not a reading without a label; move it away, or name another folder with --out",
+        ));
+    }
+    // Written beside and then renamed: a file is whole or not there.
+    let half = file.with_extension("json.part");
+    let whole = File::create(&half).and_then(|mut writer| {
+        writer.write_all(record.write().as_bytes())?;
+        writer.sync_all()?;
+        fs::rename(&half, &file)
+    });
+    whole.map_err(|error| {
+        // Half a file is worse than none; if it cannot even be removed, the first error says enough.
+        let _ = fs::remove_file(&half);
+        not_written(&file, &error)
     })?;
-    writer
-        .write_all(record.write().as_bytes())
-        .and_then(|()| writer.sync_all())
-        .map_err(|error| {
-            // Half a file is worse than none; if it cannot even be removed, the first error says enough.
-            let _ = fs::remove_file(&file);
-            not_written(&file, &error)
-        })?;
     Ok(file)
+}
+
+fn is_unlabelled_reading(file: &Path) -> bool {
+    fs::read_to_string(file)
+        .ok()
+        .and_then(|text| Record::read(&text).ok())
+        .is_some_and(|record| record.paint == Label::default())
 }
 
 fn not_written(path: &Path, reason: &dyn std::fmt::Display) -> Error {
