@@ -7,11 +7,6 @@ use twoground::simulate::{
     Truth, render,
     samples::{Sample, samples},
 };
-use twoground::{
-    card::find,
-    reading::{self, Answers},
-    scan::decode,
-};
 
 fn main() -> Result<(), Box<dyn Error>> {
     let folder = std::env::args()
@@ -30,42 +25,6 @@ fn main() -> Result<(), Box<dyn Error>> {
         rows.push_str(&row(&sample, &rendered.truth)?);
     }
     fs::write(folder.join("README.md"), README.replace("{rows}", &rows))?;
-    write_list(folder)
-}
-
-/// Order in which the page offers the samples: clear ones first, then a veil, a body colour, a white.
-const OFFERED: [&str; 7] = [
-    "lantern-gold",
-    "storm-blue",
-    "kelp-green",
-    "net-brown",
-    "grey-earth",
-    "cliff-rose",
-    "foam-white",
-];
-
-/// Reads every sample with the product itself, so that the page has strips to show before anything is read.
-fn write_list(folder: &Path) -> Result<(), Box<dyn Error>> {
-    let mut list = Vec::new();
-    for stem in OFFERED {
-        let sample = samples().into_iter().find(|s| s.stem == stem).ok_or(stem)?;
-        let scan = decode::decode(
-            &fs::read(folder.join(sample.file_name()))?,
-            &sample.file_name(),
-        )?;
-        let layouts = find::find(&scan)?;
-        let mut record =
-            reading::read_card(&scan, layouts.first().ok_or(stem)?, &Answers::default())?.record;
-        record.paint.name = stem.replace('-', " ");
-        record.paint.notes = "Simulated: an invented paint.".into();
-        let pigment = format!("{stem}.pigment.json");
-        fs::write(folder.join(&pigment), record.write())?;
-        list.push(serde_json::json!({ "scan": sample.file_name(), "pigment": pigment }));
-    }
-    fs::write(
-        folder.join("samples.json"),
-        serde_json::to_string_pretty(&list)? + "\n",
-    )?;
     Ok(())
 }
 
@@ -104,5 +63,5 @@ which the page offers them.
 Light was traced through every film exactly (adding-doubling, 24 directions), at the scattering anisotropy in the table:
 not the one that the fit assumes.
 
-`cargo run --example make_samples` writes this folder again, byte for byte.
+`cargo run --example make_samples` writes the scans again, byte for byte; `cargo run --example read_samples` reads them again.
 ";

@@ -61,11 +61,14 @@ fn unlabelled(mut record: Value) -> Value {
     record
 }
 
+/// Whether a scan has been read and could be kept.
+const READ: &str = "(!document.querySelector('#card').hidden && !document.querySelector('#card [data-do=keep]').disabled)";
+
 /// Uploads a scan and waits until it has been read.
 #[track_caller]
 fn read(page: &mut Browser, scan: &Path) {
     page.upload("#scan", &[scan.to_owned()]);
-    page.wait("!document.querySelector('#card').hidden && document.querySelector('#card [data-do=keep]').disabled === false");
+    page.wait(READ);
 }
 
 /// Saves the pigment file that a part of the page offers.
@@ -250,6 +253,85 @@ fn a_scan_becomes_a_paint_that_is_kept_and_travels() {
     let back = page.download();
     assert_eq!(fs::read_to_string(back).expect("the file"), exported);
     assert!(page.dialogs().is_empty(), "{:?}", page.dialogs());
+    page.close();
+}
+
+#[test]
+fn a_scan_comes_by_drop_and_a_sample_by_its_button() {
+    let (_server, _profile, mut page) = open();
+    let samples = samples::samples();
+    page.wait("document.querySelector('#start [data-say=headline]').textContent");
+    page.drop_files("#start [data-part=drop]", &[samples[0].scan.clone()]);
+    page.wait(READ);
+    let dropped = unlabelled(json_file(&export(&mut page, "#card")));
+    assert_eq!(dropped, native_record(&samples[0].scan));
+
+    // A sample brings its label along.
+    let pigment = json_file(&samples[1].pigment);
+    page.click("#card [data-do=another]");
+    page.click("#start [data-part=samples] > :nth-child(2)");
+    page.click("#sample-scan");
+    page.wait(&format!(
+        "{READ} && document.querySelector('#card input[name=name]').value === {}",
+        pigment["paint"]["name"]
+    ));
+    let sample = unlabelled(json_file(&export(&mut page, "#card")));
+    assert_eq!(sample, unlabelled(pigment));
+    page.close();
+}
+
+#[test]
+fn what_the_painter_answers_is_in_the_record_and_counts() {
+    let (_server, _profile, mut page) = open();
+    read(&mut page, &samples::samples()[0].scan);
+    let before = corrected(&mut page);
+    assert_eq!(before["surface"], "glossy");
+    for answer in ["surface][value=matt", "dry][value=no", "sealed][value=no"] {
+        page.click(&format!("#card input[name={answer}]"));
+    }
+    let after = corrected(&mut page);
+    assert_eq!(after["surface"], "matt");
+    assert_eq!(after["dry"], "no");
+    assert_eq!(after["stripes"]["sealed"], false);
+    // A dull surface and bare paper make the constants less sure, and dullness is taken off the cells.
+    let sd = |record: &Value| {
+        let list = record["uncertainty"]["log_scattering_sd"]
+            .as_array()
+            .expect("a list")
+            .clone();
+        list.iter()
+            .map(|v| v.as_f64().expect("a number"))
+            .sum::<f64>()
+    };
+    assert!(sd(&after) > sd(&before));
+    assert_ne!(after["absorption"], before["absorption"]);
+    page.close();
+}
+
+#[test]
+fn a_long_reading_shows_its_stage_and_can_be_cancelled() {
+    let (_server, _profile, mut page) = open();
+    let folder = Folder::new("long");
+    let file = folder.path().join("long.png");
+    // 120 megapixels of nothing: within the limit, and long enough to be caught at it.
+    let nothing = image::RgbImage::from_pixel(12_000, 10_000, image::Rgb([200, 200, 200]));
+    nothing.save(&file).expect("a picture is written");
+    page.upload("#scan", &[file]);
+    page.wait("!document.querySelector('#progress').hidden");
+    // The page answers while the worker works.
+    page.wait(
+        "document.querySelector('#progress [data-say=stage]').textContent.startsWith('Now ')",
+    );
+    page.click("[data-do=cancel]");
+    page.wait("document.querySelector('#progress').hidden");
+    assert_eq!(
+        page.evaluate("document.querySelector('#alert').hidden"),
+        true
+    );
+    // And reads the next scan as if nothing had been.
+    let scan = &samples::samples()[0].scan;
+    read(&mut page, scan);
+    assert_eq!(corrected(&mut page), native_record(scan));
     page.close();
 }
 

@@ -30,6 +30,8 @@ pub(super) struct Zone {
     pub(super) u: f64,
     pub(super) width: f64,
     rows: Vec<[f64; 3]>,
+    /// How much the brightness varies across, row by row (distance of the quartiles).
+    unevenness: Vec<f32>,
     steps: Vec<[f64; 3]>,
 }
 
@@ -45,17 +47,24 @@ pub(super) struct Film {
     pub(super) likeness: f64,
     /// Step in: R, G, B over white, then over black.
     pub(super) step: [f64; 6],
-    /// How far the step over white stands out of its noise.
-    over_white: f64,
+    /// How far the smaller of both steps over white, and over black, stands out of its noise.
+    change: [f64; 2],
 }
 
 impl Film {
-    /// Whether black turned into card white while white did not change: a gap in print rather than paint.
-    pub(super) fn looks_printed(&self, contrast: f64) -> bool {
+    /// What of the card itself this film may be instead of paint, if it changes one ground into exactly the other and
+    /// leaves that one alone.
+    pub(super) fn print(&self, contrast: f64) -> Option<Ground> {
         let largest = |steps: &[f64]| steps.iter().fold(0.0, |a: f64, s| a.max(s.abs()));
-        largest(&self.step[3..]) > 0.8 * contrast
-            && largest(&self.step[..3]) < 0.015
-            && self.over_white < 4.0
+        let (white, black) = (largest(&self.step[..3]), largest(&self.step[3..]));
+        let unchanged = |k: usize, change: f64| change < 0.015 && self.change[k] < 4.0;
+        if black > 0.8 * contrast && unchanged(0, white) {
+            Some(Ground::White)
+        } else if white > 0.8 * contrast && unchanged(1, black) {
+            Some(Ground::Black)
+        } else {
+            None
+        }
     }
 }
 
@@ -150,8 +159,10 @@ pub(super) fn films(card: &Squared, wish: Option<usize>) -> Films {
                 strength: [enter.strength, leave.strength],
                 likeness: likeness(enter, leave).0,
                 step: enter.step,
-                over_white: size(&enter.step[..3], &noise[..3])
-                    .min(size(&leave.step[..3], &noise[..3])),
+                change: [0..3, 3..6].map(|part| {
+                    let of = |e: &Edge| size(&e.step[part.clone()], &noise[part.clone()]);
+                    of(enter).min(of(leave))
+                }),
             }
         })
         .collect();
@@ -195,13 +206,14 @@ fn zones(card: &Squared) -> (Vec<Zone>, Rows) {
         let part = (width - 2.0 * inset) / parts;
         for k in 0..parts as usize {
             let left = from + inset + part * k as f64;
-            let rows = column(card, &scale, left, left + part);
+            let (rows, unevenness) = column(card, &scale, left, left + part);
             zones.push(Zone {
                 ground,
                 outer,
                 u: left + part / 2.0,
                 width: part,
                 rows,
+                unevenness,
                 steps: Vec::new(),
             });
         }
@@ -228,9 +240,11 @@ fn zones(card: &Squared) -> (Vec<Zone>, Rows) {
     (zones, scale)
 }
 
-/// Median colour across for every row.
-fn column(card: &Squared, scale: &Rows, left: f64, right: f64) -> Vec<[f64; 3]> {
-    let looks = ((right - left).round() as usize).clamp(3, 40);
+/// For every row: the mean colour of its middle half, as robust as a median against hairs and dust but less noisy, and
+/// how far its quartiles are apart.
+fn column(card: &Squared, scale: &Rows, left: f64, right: f64) -> (Vec<[f64; 3]>, Vec<f32>) {
+    let looks = ((right - left).round() as usize).clamp(4, 40);
+    let cut = looks / 4;
     let mut lines = [vec![0.0_f32; looks], vec![0.0; looks], vec![0.0; looks]];
     (0..scale.count)
         .map(|row| {
@@ -242,17 +256,16 @@ fn column(card: &Squared, scale: &Rows, left: f64, right: f64) -> Vec<[f64; 3]> 
                     line[k] = value;
                 }
             }
-            std::array::from_fn(|c| f64::from(middle_mean(&mut lines[c])))
+            lines
+                .iter_mut()
+                .for_each(|line| line.sort_by(f32::total_cmp));
+            let middle = |line: &Vec<f32>| {
+                line[cut..looks - cut].iter().sum::<f32>() / (looks - 2 * cut) as f32
+            };
+            let colour = std::array::from_fn(|c| f64::from(middle(&lines[c])));
+            (colour, lines[1][looks - 1 - cut] - lines[1][cut])
         })
-        .collect()
-}
-
-/// Mean of the middle half: as robust as a median against hairs and dust, less noisy.
-fn middle_mean(values: &mut [f32]) -> f32 {
-    values.sort_by(f32::total_cmp);
-    let cut = values.len() / 4;
-    let middle = &values[cut..values.len() - cut];
-    middle.iter().sum::<f32>() / middle.len() as f32
+        .unzip()
 }
 
 impl Zone {
@@ -685,25 +698,48 @@ impl Zone {
 }
 
 impl Films {
-    /// Median colour of every zone of a ground between two rows; empty if they are too close.
-    pub(super) fn cells(&self, ground: Ground, top: f64, bottom: f64) -> Vec<[f64; 3]> {
-        let (from, to) = (self.scale.row(top), self.scale.row(bottom));
-        if top >= bottom || to < from + 2 {
-            return Vec::new();
-        }
-        let channel = |zone: &Zone, c: usize| {
-            f64::from(median(
-                &mut zone.rows[from..to]
-                    .iter()
-                    .map(|r| r[c] as f32)
-                    .collect::<Vec<_>>(),
-            ))
+    /// How much brightness varies across the black stripes, in the typical row (distance of the quartiles).
+    pub(super) fn unevenness(&self, bottom: f64) -> f64 {
+        let (from, to) = (self.scale.row(0.0), self.scale.row(bottom));
+        let blacks = speaking(&self.zones, Ground::Black).into_iter();
+        f64::from(median(
+            &mut blacks
+                .flat_map(|z| z.unevenness[from..to].iter().copied())
+                .collect::<Vec<_>>(),
+        ))
+    }
+
+    /// Rows of every zone of a ground between two lines.
+    pub(super) fn rows(&self, ground: Ground, [top, bottom]: [Line; 2]) -> Vec<&[[f64; 3]]> {
+        let part = |zone: &'_ Zone| {
+            let [from, to] = [top, bottom].map(|l| self.scale.row(l.v(zone.u - self.scale.middle)));
+            from..to.max(from)
         };
-        speaking(&self.zones, ground)
-            .iter()
-            .map(|zone| std::array::from_fn(|c| channel(zone, c)))
+        let zones = self.zones.iter().filter(|z| z.ground == ground);
+        let inner = self.zones.iter().any(|z| z.ground == ground && !z.outer);
+        zones
+            .filter(|z| !(inner && z.outer))
+            .map(|z| &z.rows[part(z)])
             .collect()
     }
+
+    /// Median colour of every zone of a ground between two lines, where they are not too close.
+    pub(super) fn cells(&self, ground: Ground, lines: [Line; 2]) -> Vec<[f64; 3]> {
+        let rows = self
+            .rows(ground, lines)
+            .into_iter()
+            .filter(|rows| rows.len() > 1);
+        rows.map(median_colour).collect()
+    }
+}
+
+/// Median of every channel.
+pub(super) fn median_colour(rows: &[[f64; 3]]) -> [f64; 3] {
+    std::array::from_fn(|c| {
+        f64::from(median(
+            &mut rows.iter().map(|r| r[c] as f32).collect::<Vec<_>>(),
+        ))
+    })
 }
 
 #[cfg(test)]

@@ -21,6 +21,14 @@ impl Line {
     pub(super) fn v(&self, u: f64) -> f64 {
         self.at + self.slope * u
     }
+
+    /// The line further down by a distance.
+    pub(super) fn moved(self, down: f64) -> Self {
+        Self {
+            at: self.at + down,
+            ..self
+        }
+    }
 }
 
 /// How far edges across the stripes lie off the right angle, as a slope (assumed: one degree).

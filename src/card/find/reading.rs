@@ -77,28 +77,32 @@ impl Reading {
     }
 
     /// Pieces of bare card between the films, from top to bottom, a millimetre away from both.
-    pub(super) fn bare_pieces(&self) -> Vec<[f64; 2]> {
+    pub(super) fn bare_pieces(&self) -> Vec<[Line; 2]> {
         let mm = self.ruler.per_mm;
-        let mut edges = vec![mm];
+        let level = |at: f64| Line { at, slope: 0.0 };
+        let mut edges = vec![level(mm)];
         edges.extend(
             self.films
                 .films
                 .iter()
-                .flat_map(|f| [f.top.at - mm, f.bottom.at + mm]),
+                .flat_map(|f| [f.top.moved(-mm), f.bottom.moved(mm)]),
         );
-        edges.push(self.size[1] - mm);
+        edges.push(level(self.size[1] - mm));
         edges
             .chunks_exact(2)
             .map(|c| [c[0], c[1]])
-            .filter(|p| p[1] > p[0])
+            .filter(|p| p[1].at > p[0].at)
             .collect()
     }
 
-    /// Colours of the bare stripes of one ground, one per zone and bare piece.
-    pub(super) fn bare_cells(&self, ground: Ground) -> Vec<[f64; 3]> {
-        self.bare_pieces()
+    /// Colours of the bare stripes of one ground, row by row.
+    pub(super) fn bare_rows(&self, ground: Ground) -> Vec<[f64; 3]> {
+        let pieces = self.bare_pieces();
+        pieces
             .iter()
-            .flat_map(|p| self.films.cells(ground, p[0], p[1]))
+            .flat_map(|&p| self.films.rows(ground, p))
+            .flatten()
+            .copied()
             .collect()
     }
 
@@ -108,7 +112,7 @@ impl Reading {
         mean(
             &self
                 .films
-                .cells(ground, film.top.at + inset, film.bottom.at - inset),
+                .cells(ground, [film.top.moved(inset), film.bottom.moved(-inset)]),
         )
     }
 
@@ -142,11 +146,7 @@ impl Reading {
             self.blacks[self.blacks.len() - 1][1]
         };
         let blur = self.ruler.pixels(0.8).max(2.0);
-        let bare: Vec<[Line; 2]> = self
-            .bare_pieces()
-            .iter()
-            .map(|p| p.map(|at| Line { at, slope: 0.0 }))
-            .collect();
+        let bare = self.bare_pieces();
         let is_white = |c: [f32; 3]| self.levels.off_white(c) < 0.15;
         let mut reach = self.goes_on(picture, &bare, black, side, [blur, width], &is_white);
         for film in &self.films.films {
@@ -167,16 +167,7 @@ impl Reading {
                     > 0.5 * size
             };
             let inset = 0.2 * (film.bottom.at - film.top.at);
-            let band = [
-                Line {
-                    at: film.top.at + inset,
-                    ..film.top
-                },
-                Line {
-                    at: film.bottom.at - inset,
-                    ..film.bottom
-                },
-            ];
+            let band = [film.top.moved(inset), film.bottom.moved(-inset)];
             reach = reach.min(self.goes_on(picture, &[band], black, side, [blur, width], &covered));
         }
         reach
