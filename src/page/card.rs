@@ -397,7 +397,7 @@ impl OpenScan {
                 .to_owned(),
             findings: self.findings(&marks),
             layout: LayoutView {
-                corners: self.corners().map(|corner| view.from_scan(corner)),
+                corners: self.corners().map(|corner| view.of_scan(corner)),
                 films: layout
                     .films
                     .iter()
@@ -524,7 +524,7 @@ impl OpenScan {
             .into_iter()
             .map(|(ground, outline)| CellOutline {
                 ground,
-                outline: outline.map(|corner| view.from_card(corner)),
+                outline: outline.map(|corner| view.of_card(corner)),
             })
             .collect()
     }
@@ -596,11 +596,11 @@ impl PictureFrame {
         self.frame.to_scan(at.map(|v| (v - self.rim) * self.unit))
     }
 
-    fn from_scan(&self, at: [f64; 2]) -> [f64; 2] {
-        self.from_card(self.frame.to_card(at))
+    fn of_scan(&self, at: [f64; 2]) -> [f64; 2] {
+        self.of_card(self.frame.to_card(at))
     }
 
-    fn from_card(&self, at: [f64; 2]) -> [f64; 2] {
+    fn of_card(&self, at: [f64; 2]) -> [f64; 2] {
         at.map(|v| v / self.unit + self.rim)
     }
 }
@@ -671,7 +671,7 @@ pub struct EdgeView {
 }
 
 fn edge_view(view: &PictureFrame, edge: Edge, mark: String) -> EdgeView {
-    let height = |v: f64| view.from_card([0.0, v])[1];
+    let height = |v: f64| view.of_card([0.0, v])[1];
     EdgeView {
         left: height(edge.left),
         right: height(edge.right),

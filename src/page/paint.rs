@@ -192,7 +192,7 @@ pub(super) fn verdict_of(record: &Record) -> verdict::Verdict {
 /// Builds that the page lets a film be pulled to: well below the thinnest of the card, and at least three of its middle films.
 fn pull_span(builds: &[f64]) -> [f64; 2] {
     let [least, most] = chart::strip_span(builds);
-    [least.max(0.01), most.max(3.2).min(picture::MOST_BUILD)]
+    [least.max(0.01), most.clamp(3.2, picture::MOST_BUILD)]
 }
 
 fn cell_row(cell: &Cell) -> CellRow {
