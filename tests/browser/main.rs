@@ -151,13 +151,25 @@ fn the_watch_notices_what_no_user_may_meet() {
 
 #[test]
 fn the_first_screen_shows_a_film_that_can_be_pulled() {
-    let (_server, _profile, mut page) = open();
+    let (server, _profile, mut page) = open();
     page.wait("document.querySelector('#start [data-say=headline]').textContent");
     assert_eq!(
         page.evaluate("document.querySelectorAll('#start [data-part=samples] button').length >= 5"),
         true
     );
     page.wait_for_text("It stays on this computer.");
+    // The watch sees into the worker too (and lets no request leave this origin).
+    for part in [
+        "/worker.js",
+        "/pkg/twoground_bg.wasm",
+        "/sample-scans/samples.json",
+    ] {
+        assert!(
+            page.requests()
+                .contains(&format!("{}{part}", server.origin)),
+            "{part}"
+        );
+    }
     let build = "document.querySelector('#start .pull output').textContent";
     let band = "document.querySelector('#start [data-part=band]').innerHTML";
     let range = "document.querySelector('#start [data-say=range]').textContent";

@@ -5,7 +5,7 @@ use std::io::Cursor;
 use image::{DynamicImage, GrayImage, ImageFormat, Luma, Rgb, RgbImage};
 
 /// Name, bytes, and words that the sentence holds.
-pub fn all() -> Vec<(&'static str, Vec<u8>, &'static str)> {
+pub(crate) fn all() -> Vec<(&'static str, Vec<u8>, &'static str)> {
     let stripes = stripes();
     let whole = |format| encode(&stripes.clone().into(), format);
     let half = |format| {

@@ -4,15 +4,15 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// One sample.
-pub struct Sample {
+pub(crate) struct Sample {
     /// The scan.
-    pub scan: PathBuf,
+    pub(crate) scan: PathBuf,
     /// The pigment file that was read from it.
-    pub pigment: PathBuf,
+    pub(crate) pigment: PathBuf,
 }
 
 /// All of them, at least five.
-pub fn samples() -> Vec<Sample> {
+pub(crate) fn samples() -> Vec<Sample> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-scans");
     let list = fs::read_to_string(folder.join("samples.json")).expect("the list of samples");
     let list: serde_json::Value = serde_json::from_str(&list).expect("the list is JSON");

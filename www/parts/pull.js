@@ -11,6 +11,7 @@ export class Pull {
   #wedge;
   #value;
   /** @type {[number, number]} */ #span = [0.25, 4];
+  /** Exactly where it was set, until it is pulled: the steps may pass it by. @type {number | null} */ #set = null;
 
   /**
    * @param {HTMLElement} root
@@ -22,6 +23,7 @@ export class Pull {
     this.#wedge = svg("svg", { "aria-hidden": "true", preserveAspectRatio: "none", viewBox: "0 0 1000 44" });
     this.#value = el("output", { for: id });
     this.#input.addEventListener("input", () => {
+      this.#set = null;
       this.#say();
       pulled(this.build);
     });
@@ -34,6 +36,7 @@ export class Pull {
 
   /** Build of the film, in units of the card's middle film. */
   get build() {
+    if (this.#set !== null) return this.#set;
     const [least, most] = this.#span;
     return least * (most / least) ** (this.#input.valueAsNumber / STEPS);
   }
@@ -45,6 +48,7 @@ export class Pull {
    */
   set(span, films, build) {
     this.#span = span;
+    this.#set = build;
     const share = (/** @type {number} */ b) => Math.log(b / span[0]) / Math.log(span[1] / span[0]);
     this.#input.value = String(Math.round(STEPS * share(build)));
     // The knife's middle travels from half its width to half its width before the end; so do the ticks.

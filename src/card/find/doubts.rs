@@ -12,9 +12,11 @@ const FAINT: f64 = 12.0;
 /// Steps in and out that undo each other less than this (cosine) may belong to different films.
 const UNLIKE: f64 = 0.8;
 /// A reading in the other direction that is worth more than this share of the best one makes the direction doubtful.
-const RIVAL: f64 = 0.35;
+const RIVAL: f64 = 0.4;
 /// A number of films that is worth less than this more than another number is doubtful. A clear film is worth 50 to 200.
 const CLOSE: f64 = 20.0;
+/// A reading less likely than this may be something else; plain cards reach 0.8 and more.
+const UNLIKELY: f64 = 0.3;
 /// Stripes as different in width as this (widest less narrowest, over their mean) may be something else.
 const UNEQUAL: f64 = 0.35;
 /// Edges of stripes that stray this far from straight lines, in mm.
@@ -26,6 +28,9 @@ pub(super) fn doubts(candidate: &Candidate) -> (Vec<[bool; 2]>, Vec<Doubt>) {
     let mut doubts = Vec::new();
     if candidate.rival > RIVAL * candidate.score {
         doubts.push(ask("direction", None, "Do the stripes run this way? The card can also be read with stripes and films exchanged.".into()));
+    }
+    if candidate.likelihood() < UNLIKELY {
+        doubts.push(ask("card", None, "Is this a card? Parts of it do not look like paint on stripes.".into()));
     }
     doubts.extend(stripe_doubts(candidate));
     let (edges, about_films) = film_doubts(card);

@@ -22,7 +22,7 @@ pub(super) struct Candidate {
     /// Length of strong edges in the card that this reading explains, in mm, and their share of all there.
     explained: (f64, f64),
     pub(super) score: f64,
-    /// Score of the best other reading that lies over this one and has films.
+    /// Score of the best reading with films whose stripes run across this one's.
     pub(super) rival: f64,
 }
 
@@ -121,7 +121,7 @@ impl Candidate {
     }
 
     /// How far it behaves as paint on stripes does: 1 in every way.
-    fn likelihood(&self) -> f64 {
+    pub(super) fn likelihood(&self) -> f64 {
         let straight = bell(self.roughness / self.reading.ruler.per_mm / 0.25);
         let contrast = f64::from(self.reading.levels.contrast());
         let solid = bell(self.reading.films.unevenness(self.reading.size[1]) / contrast / 0.15);
@@ -258,6 +258,16 @@ impl Candidate {
         factor * (1.0 - 0.75 * printed / card.films.films.len().max(1) as f64)
     }
 
+    /// Whether the other reading's stripes run across this one's.
+    fn crosses(&self, other: &Self) -> bool {
+        let along = |c: &Self| {
+            let [a, b] = [0.0, c.reading.size[1]].map(|v| c.reading.frame.to_scan([0.0, v]));
+            [b[0] - a[0], b[1] - a[1]]
+        };
+        let (p, q) = (along(self), along(other));
+        (p[0] * q[0] + p[1] * q[1]).abs() < (p[0] * q[1] - p[1] * q[0]).abs()
+    }
+
     /// Share of this card's area, with the white beside it, that lies on the stripes of the other one.
     fn overlap(&self, other: &Self) -> f64 {
         let [left, right] = self.reading.whites;
@@ -298,7 +308,8 @@ pub(super) fn choose(mut candidates: Vec<Candidate>) -> Vec<Candidate> {
             .iter_mut()
             .find(|k| k.overlap(&candidate).max(candidate.overlap(k)) > 0.15);
         match over {
-            Some(k) => k.rival = k.rival.max(candidate.score),
+            Some(k) if k.crosses(&candidate) && candidate.has_films() => k.rival = k.rival.max(candidate.score),
+            Some(_) => {}
             None => kept.push(candidate),
         }
     }
