@@ -57,8 +57,11 @@ XYZ of stripes and cells, where card, stripes and films lie, everything that was
 single films over thirteen grounds at half, one, two and three builds. XYZ and Lab are D50, 2 degrees, relative to a
 perfect diffuser.
 
+`.pigment.json` is what the product reads from the scan, for the page's first screen; `samples.json` lists them in the order in
+which the page offers them.
+
 Light was traced through every film exactly (adding-doubling, 24 directions), at the scattering anisotropy in the table:
 not the one that the fit assumes.
 
-`cargo run --example make_samples` writes this folder again, byte for byte.
+`cargo run --example make_samples` writes the scans again, byte for byte; `cargo run --example read_samples` reads them again.
 ";

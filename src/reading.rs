@@ -51,7 +51,7 @@ impl Default for Answers {
 /// Uncertainty that every cell shares, in reflectance: what a scanner does not repeat.
 const FLOOR: f64 = 0.002;
 /// Uncertainty in proportion to the value: what the optics do not say.
-const RELATIVE: f64 = 0.015;
+const RELATIVE: f64 = 0.01;
 /// On bare paper the surface correction holds only roughly; both uncertainties grow by this (ours, not measured).
 const UNSEALED: f64 = 2.0;
 /// Share of clipped pixels from which a channel is a bound and no value.

@@ -11,6 +11,7 @@ mod doubts;
 mod films;
 mod inside;
 mod judge;
+mod line;
 mod picture;
 mod reading;
 mod segments;
@@ -132,7 +133,16 @@ pub fn within(scan: &Scan, corners: [[f64; 2]; 4], films: Option<usize>) -> Resu
     let (blacks, levels) = inside::stripes(&picture, &frame, size).ok_or(Error::NoCard)?;
     let mean = blacks.iter().map(|b| b[1] - b[0]).sum::<f64>() / blacks.len() as f64;
     let ruler = Ruler::of(scan, &picture).for_stripes(mean);
-    let reading = Reading::new(&picture, ruler, (frame, size), blacks, levels, films);
+    let borders = [0.0, size[0]];
+    let reading = Reading::new(
+        &picture,
+        ruler,
+        (frame, size),
+        blacks,
+        borders,
+        levels,
+        films,
+    );
     let (edges, doubts) = doubts::film_doubts(&reading);
     Ok(reading.layout(&picture, &edges, doubts))
 }
@@ -145,3 +155,258 @@ fn layout(picture: &Picture, candidate: &mut judge::Candidate) -> Layout {
 
 /// Groups of bars looked at, the largest first.
 const MOST_GROUPS: usize = 16;
+
+#[cfg(test)]
+mod scene;
+
+#[cfg(test)]
+mod tests {
+    use super::{
+        scene::{BLUE, Band, Card, FAINT, HIDING, Random, Scene, scan},
+        *,
+    };
+    use crate::card::Ground;
+
+    /// Largest distance in mm between what was drawn and what was found: black stripes, films, ends. Which end of the
+    /// stripes is up cannot be seen, so edges are compared in order along the squared card.
+    fn worst(scene: &Scene, card: &Card, layout: &Layout) -> f64 {
+        let frame = Frame::of(layout).unwrap();
+        let found = |u: f64, v: f64| frame.to_card(card.page([u, v]).map(|x| x * scene.scale()));
+        let apart = |mut a: Vec<f64>, mut b: Vec<f64>| {
+            assert_eq!(a.len(), b.len());
+            a.sort_by(f64::total_cmp);
+            b.sort_by(f64::total_cmp);
+            a.iter()
+                .zip(&b)
+                .map(|(a, b)| (a - b).abs())
+                .fold(0.0, f64::max)
+        };
+        let borders: Vec<f64> = (0..=card.widths.len())
+            .map(|i| card.widths[..i].iter().sum())
+            .collect();
+        let drawn = borders
+            .iter()
+            .map(|&u| found(u, card.length / 2.0)[0])
+            .collect();
+        let blacks = layout.stripes.iter().filter(|s| s.ground == Ground::Black);
+        let mut worst = apart(drawn, blacks.flat_map(|s| [s.from, s.to]).collect());
+        for u in [0.0, card.width()] {
+            let at = |film: &Band, v: f64| found(u, v + film.slope * (u - card.width() / 2.0));
+            let drawn: Vec<[f64; 2]> = card
+                .films
+                .iter()
+                .flat_map(|f| [at(f, f.from), at(f, f.to)])
+                .collect();
+            let across = drawn.first().map_or(0.0, |p| p[0] / layout.size[0]);
+            let edges = layout.films.iter().flat_map(|f| [f.top, f.bottom]);
+            let read = edges
+                .map(|e| e.left + (e.right - e.left) * across)
+                .collect();
+            worst = worst.max(apart(drawn.iter().map(|p| p[1]).collect(), read));
+        }
+        let ends = [0.0, card.length].map(|v| found(card.width() / 2.0, v)[1]);
+        worst.max(apart(ends.to_vec(), vec![0.0, layout.size[1]]))
+    }
+
+    fn only(scene: &Scene) -> Layout {
+        let mut found = find(&scene.scan()).unwrap();
+        assert_eq!(found.len(), 1);
+        found.remove(0)
+    }
+
+    #[test]
+    fn a_plain_card_is_found_exactly_and_without_a_question() {
+        let card = Card::of(&[BLUE, BLUE]);
+        let scene = Scene::of(card.clone());
+        let layout = only(&scene);
+        assert!(layout.millimetres && layout.doubts.is_empty());
+        assert!(worst(&scene, &card, &layout) < 0.2);
+    }
+
+    #[test]
+    fn any_turn_is_found() {
+        for degrees in [7.0, 84.0, 183.0, 262.0] {
+            let card = Card {
+                degrees,
+                ..Card::of(&[BLUE, FAINT, HIDING])
+            };
+            let scene = Scene {
+                noise: 0.005,
+                size: [180.0, 180.0],
+                ..Scene::of(Card {
+                    centre: [90.0, 90.0],
+                    ..card
+                })
+            };
+            let layout = only(&scene);
+            assert!(
+                worst(&scene, &scene.cards[0], &layout) < 0.5,
+                "at {degrees} degrees"
+            );
+        }
+    }
+
+    #[test]
+    fn corners_go_clockwise_from_the_squared_cards_top_left() {
+        for degrees in [0.0, 90.0] {
+            let scene = Scene::of(Card {
+                degrees,
+                ..Card::of(&[BLUE])
+            });
+            let [a, b, c, _] = only(&scene).corners;
+            let turn = (b[0] - a[0]) * (c[1] - b[1]) - (b[1] - a[1]) * (c[0] - b[0]);
+            assert!(turn > 0.0);
+            // Upright stripes keep the scan's own sense; lying ones are turned so that the scan's left becomes the top.
+            let down = if degrees == 0.0 {
+                c[1] - b[1]
+            } else {
+                c[0] - b[0]
+            };
+            assert!(down > 100.0);
+        }
+    }
+
+    #[test]
+    fn lids_of_any_lightness_will_do() {
+        for lid in [[0.95, 0.95, 0.95], [0.5, 0.5, 0.52], [0.05, 0.05, 0.05]] {
+            let card = Card {
+                degrees: 3.0,
+                ..Card::of(&[BLUE, HIDING])
+            };
+            let scene = Scene {
+                lid,
+                ..Scene::of(card.clone())
+            };
+            assert!(worst(&scene, &card, &only(&scene)) < 0.3);
+        }
+    }
+
+    #[test]
+    fn without_a_believable_resolution_the_unit_is_the_stripe() {
+        for dpi in [None, Some(72.0), Some(2400.0), Some(f64::NAN)] {
+            let card = Card::of(&[BLUE, BLUE]);
+            let mut scan = Scene::of(card).scan();
+            scan.origin.dpi = dpi;
+            let layout = find(&scan).unwrap().remove(0);
+            assert!(!layout.millimetres);
+            let mean = layout.size[0] / layout.stripes.len() as f64;
+            assert!((mean - 1.0).abs() < 1e-9);
+            assert_eq!(layout.films.len(), 2);
+        }
+    }
+
+    #[test]
+    fn two_cards_are_kept_apart() {
+        let left = Card {
+            centre: [70.0, 80.0],
+            degrees: 2.0,
+            ..Card::of(&[BLUE])
+        };
+        let right = Card {
+            centre: [160.0, 80.0],
+            degrees: -3.0,
+            ..Card::of(&[HIDING, BLUE])
+        };
+        let scene = Scene {
+            size: [220.0, 160.0],
+            ..Scene::of(left.clone())
+        };
+        let scene = Scene {
+            cards: vec![left, right],
+            ..scene
+        };
+        let found = find(&scene.scan()).unwrap();
+        assert_eq!(found.len(), 2);
+        for (card, layout) in scene.cards.iter().zip(&found) {
+            assert!(worst(&scene, card, layout) < 0.3);
+        }
+    }
+
+    #[test]
+    fn a_slanted_film_has_slanted_edges() {
+        let mut card = Card::of(&[BLUE, BLUE]);
+        card.films[1].slope = 0.035;
+        let scene = Scene::of(card.clone());
+        assert!(worst(&scene, &card, &only(&scene)) < 0.3);
+    }
+
+    #[test]
+    fn stripes_without_paint_have_no_films() {
+        let layout = only(&Scene::of(Card::of(&[])));
+        assert!(layout.films.is_empty() && layout.stripes.len() >= 5);
+    }
+
+    #[test]
+    fn no_card_is_an_error() {
+        let grey = scan([300, 200], vec![40_000; 300 * 200 * 3], Some(150.0));
+        assert!(matches!(find(&grey), Err(Error::NoCard)));
+        let mut random = Random(7);
+        let noise = (0..300 * 200 * 3)
+            .map(|_| ((0.5 + 0.2 * random.next()).clamp(0.0, 1.0) * 65535.0) as u16)
+            .collect();
+        assert!(matches!(
+            find(&scan([300, 200], noise, None)),
+            Err(Error::NoCard)
+        ));
+        for size in [[1, 1], [3, 500], [40, 40]] {
+            assert!(matches!(
+                find(&scan(size, vec![0; 3 * size[0] * size[1]], None)),
+                Err(Error::NoCard)
+            ));
+        }
+    }
+
+    #[test]
+    fn corners_given_stay_and_the_rest_is_found_between_them() {
+        let card = Card {
+            degrees: 4.0,
+            ..Card::of(&[BLUE, FAINT])
+        };
+        let scene = Scene {
+            noise: 0.005,
+            ..Scene::of(card.clone())
+        };
+        let (w, h) = (card.width(), card.length);
+        let corners = [[0.0, 0.0], [w, 0.0], [w, h], [0.0, h]]
+            .map(|p| card.page(p).map(|x| x * scene.scale()));
+        let layout = within(&scene.scan(), corners, None).unwrap();
+        for (given, kept) in corners
+            .iter()
+            .flatten()
+            .zip(layout.corners.iter().flatten())
+        {
+            assert!((given - kept).abs() < 1e-6);
+        }
+        assert_eq!(layout.stripes.len(), 5);
+        assert!(worst(&scene, &card, &layout) < 0.4);
+    }
+
+    #[test]
+    fn a_wished_number_of_films_is_kept_to() {
+        let scan = Scene::of(Card::of(&[BLUE, BLUE])).scan();
+        for count in [1, 2] {
+            assert_eq!(find_with(&scan, Some(count)).unwrap()[0].films.len(), count);
+        }
+    }
+
+    #[test]
+    fn corners_that_are_none_are_refused() {
+        let scene = Scene::of(Card::of(&[BLUE]));
+        let scan = scene.scan();
+        let square = [[10.0, 10.0], [200.0, 10.0], [200.0, 200.0], [10.0, 200.0]];
+        let mut crossed = square;
+        crossed.swap(1, 2);
+        let mut outside = square;
+        outside[0][0] = -5.0;
+        let mut broken = square;
+        broken[2][1] = f64::NAN;
+        for corners in [crossed, outside, broken] {
+            assert!(matches!(
+                within(&scan, corners, None),
+                Err(Error::Layout(_))
+            ));
+        }
+        let lid = [[2.0, 2.0], [40.0, 2.0], [40.0, 40.0], [2.0, 40.0]];
+        assert!(matches!(within(&scan, lid, None), Err(Error::NoCard)));
+    }
+}

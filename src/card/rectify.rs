@@ -157,3 +157,95 @@ fn interpolated(scan: &Scan, x: f64, y: f64) -> [f32; 3] {
         upper + (lower - upper) * fy
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::scan::{Origin, Pixels, Profile};
+
+    const CORNERS: [[f64; 2]; 4] = [[10.0, 20.0], [110.0, 25.0], [105.0, 225.0], [5.0, 210.0]];
+
+    fn layout(corners: [[f64; 2]; 4], size: [f64; 2]) -> Layout {
+        Layout {
+            corners,
+            size,
+            millimetres: true,
+            stripes: vec![],
+            films: vec![],
+            doubts: vec![],
+        }
+    }
+
+    #[test]
+    fn corners_map_to_corners_and_back() {
+        let frame = Frame::new(&CORNERS, [50.0, 100.0]).unwrap();
+        for (corner, card) in
+            CORNERS
+                .into_iter()
+                .zip([[0.0, 0.0], [50.0, 0.0], [50.0, 100.0], [0.0, 100.0]])
+        {
+            let (scan, back) = (frame.to_scan(card), frame.to_card(corner));
+            for k in 0..2 {
+                assert!((scan[k] - corner[k]).abs() < 1e-9 && (back[k] - card[k]).abs() < 1e-9);
+            }
+        }
+    }
+
+    #[test]
+    fn straight_lines_stay_straight() {
+        let frame = Frame::new(&CORNERS, [50.0, 100.0]).unwrap();
+        let [a, b, c] = [10.0, 40.0, 90.0].map(|v| frame.to_scan([20.0, v]));
+        let bend = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
+        assert!(bend.abs() < 1e-6);
+    }
+
+    #[test]
+    fn only_convex_quadrangles_are_frames() {
+        let mut crossed = CORNERS;
+        crossed.swap(0, 1);
+        let mut dented = CORNERS;
+        dented[2] = [40.0, 60.0];
+        let flat = [[0.0, 0.0], [1.0, 0.0], [2.0, 0.0], [3.0, 0.0]];
+        for corners in [crossed, dented, flat, [[f64::NAN; 2]; 4]] {
+            assert!(Frame::new(&corners, [1.0, 1.0]).is_none());
+        }
+        assert!(Frame::new(&CORNERS, [0.0, 1.0]).is_none());
+    }
+
+    #[test]
+    fn the_squared_picture_shows_the_card_upright() {
+        // A scan whose left half is dark, read as a card lying on its side: the dark half comes to the top.
+        let pixels = (0..40 * 40)
+            .flat_map(|i| [if i % 40 < 20 { 0 } else { 255 }; 3])
+            .collect();
+        let origin = Origin {
+            file_name: String::new(),
+            format: "PNG",
+            depth: 8,
+            profile: String::new(),
+            profile_assumed: true,
+            dpi: None,
+            reoriented: false,
+            lossy: false,
+            notes: Vec::new(),
+        };
+        let scan = Scan {
+            width: 40,
+            height: 40,
+            pixels: Pixels::Eight(pixels),
+            profile: Profile::srgb(),
+            origin,
+        };
+        let lying = layout(
+            [[0.0, 40.0], [0.0, 0.0], [40.0, 0.0], [40.0, 40.0]],
+            [10.0, 10.0],
+        );
+        let show = |c: [f32; 3]| c.map(|v| (v * 255.0).round() as u8);
+        let picture = squared(&scan, &lying, 20, 0.1, show).unwrap();
+        assert_eq!(picture.dimensions(), (24, 24));
+        assert_eq!(picture.get_pixel(12, 4).0, [0; 3]);
+        assert_eq!(picture.get_pixel(12, 20).0, [255; 3]);
+        assert_eq!(picture.get_pixel(0, 12).0, [128; 3]);
+        assert!(squared(&scan, &lying, 0, 0.1, show).is_none());
+    }
+}

@@ -35,8 +35,8 @@ impl Sample {
 pub fn samples() -> Vec<Sample> {
     vec![
         lantern_gold(),
-        mist_violet(),
-        buoy_orange(),
+        grey_earth(),
+        cliff_rose(),
         foam_white(),
         kelp_green(),
         net_brown(),
@@ -68,21 +68,21 @@ fn lantern_gold() -> Sample {
     }
 }
 
-fn mist_violet() -> Sample {
+fn grey_earth() -> Sample {
     let stripes = stripes(Ground::White, &[16.0, 15.0, 16.0, 15.0, 16.0]);
     let films = vec![
         brushed(film(0.5, 10.0, 27.0, 78.0)),
         brushed(film(1.15, 37.0, 54.0, 78.0)),
         brushed(film(2.2, 64.0, 81.0, 78.0)),
     ];
-    let mut card = card("mist violet", stripes, films, 94.0, [4.0, 14.0, 4.0, 8.0]);
+    let mut card = card("grey earth", stripes, films, 94.0, [4.0, 14.0, 4.0, 8.0]);
     card.marks = vec![
-        written("mist violet", [4.0, -4.5], 5.0),
+        written("grey earth", [4.0, -4.5], 5.0),
         written("1 2 4 strokes", [48.0, -4.5], 3.4),
     ];
     card.rotation = 0.8;
     Sample {
-        stem: "mist-violet",
+        stem: "grey-earth",
         shows: "a veil: it greys the dark and hardly colours the light; brushed films",
         scene: scene(
             2,
@@ -95,18 +95,18 @@ fn mist_violet() -> Sample {
     }
 }
 
-fn buoy_orange() -> Sample {
+fn cliff_rose() -> Sample {
     let stripes = stripes(Ground::Black, &[12.0, 12.0, 12.0, 12.0, 12.0, 12.0]);
     let films = vec![
         taped(film(1.9, 8.0, 24.0, 72.0)),
         taped(film(0.42, 33.0, 49.0, 72.0)),
         taped(film(0.95, 58.0, 74.0, 72.0)),
     ];
-    let mut card = card("buoy orange", stripes, films, 84.0, [9.0, 12.0, 9.0, 9.0]);
-    card.marks = vec![written("buoy orange / tape 1 2 4", [3.0, -3.5], 4.4)];
+    let mut card = card("cliff rose", stripes, films, 84.0, [9.0, 12.0, 9.0, 9.0]);
+    card.marks = vec![written("cliff rose / tape 1 2 4", [3.0, -3.5], 4.4)];
     card.rotation = 90.6;
     Sample {
-        stem: "buoy-orange",
+        stem: "cliff-rose",
         shows: "a body colour that covers as drawn: lying on its side, films drawn between tape",
         scene: scene(
             3,

@@ -4,7 +4,7 @@
 //! come in. Whatever a user of the page must never meet (an exception, an error on the console, a request to another
 //! origin, a crash) is a *problem*: the next call of any helper fails the test with it.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, VecDeque};
 use std::fs;
 use std::io::{BufRead, BufReader, ErrorKind};
 use std::net::TcpStream;
@@ -61,6 +61,8 @@ pub(crate) struct Browser {
     origin: String,
     next_id: u64,
     answers: HashMap<u64, Value>,
+    /// The last messages both ways, cut short, to be shown when a test gives up.
+    recent: VecDeque<String>,
     /// Sessions by target.
     sessions: HashMap<String, String>,
     page: String,
@@ -101,6 +103,7 @@ impl Browser {
             origin: origin.to_owned(),
             next_id: 1,
             answers: HashMap::new(),
+            recent: VecDeque::new(),
             sessions: HashMap::new(),
             page: String::new(),
             problems: Vec::new(),
@@ -389,10 +392,23 @@ impl Browser {
         if !session.is_empty() {
             message["sessionId"] = json!(session);
         }
+        let message = message.to_string();
+        self.remember(">", &message);
         self.socket
-            .send(Message::text(message.to_string()))
+            .send(Message::text(message))
             .expect("the browser listens");
         id
+    }
+
+    fn remember(&mut self, way: &str, message: &str) {
+        const KEPT: usize = 60;
+        self.recent.push_back(format!(
+            "{way} {}",
+            message.chars().take(300).collect::<String>()
+        ));
+        if self.recent.len() > KEPT {
+            self.recent.pop_front();
+        }
     }
 
     /// Handles events until `done` gives something.
@@ -404,7 +420,13 @@ impl Browser {
                 self.check();
                 return value;
             }
-            assert!(start.elapsed() < PATIENCE, "waited in vain for {what}");
+            if start.elapsed() > PATIENCE {
+                let recent: Vec<_> = self.recent.drain(..).collect();
+                panic!(
+                    "waited in vain for {what}; the last messages:\n{}",
+                    recent.join("\n")
+                );
+            }
             self.pump();
         }
     }
@@ -441,6 +463,7 @@ impl Browser {
             }
             Err(error) => panic!("the browser went away: {error}"),
         };
+        self.remember("<", &text);
         let message: Value = serde_json::from_str(&text).expect("JSON from the browser");
         match message["id"].as_u64() {
             Some(id) => {

@@ -1,5 +1,6 @@
 //! The development sets: invented paints seen on a card through exact light transport, and the colours of the same films
 //! over thirty grounds that the card never saw. `tests/data/sets/README.md` says how they were made.
+#![allow(unreachable_pub, missing_docs, dead_code, reason = "shared by test programs that use different parts")]
 
 use serde_json::Value;
 use twoground::{

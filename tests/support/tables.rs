@@ -1,4 +1,5 @@
 //! Comma-separated tables under `tests/data/tables`.
+#![allow(unreachable_pub, missing_docs, dead_code, reason = "shared by test programs that use different parts")]
 
 /// Rows of a table without its heading, as text.
 pub fn rows(name: &str) -> Vec<Vec<String>> {

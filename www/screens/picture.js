@@ -60,6 +60,7 @@ function steps(glaze) {
     "table",
     { class: "coats" },
     el("caption", { class: "unseen" }, "Colours before, and under one, two and three times the card’s middle film"),
+    el("colgroup", {}, el("col", { class: "side" }), ...glaze.before.map(() => el("col"))),
     el("thead", {}, el("tr", {}, el("td", {}), ...glaze.before.map(({ name }) => el("th", { scope: "col" }, name)))),
     el("tbody", {}, row("before", glaze.before), ...films.map(({ build, spots }) => row(`${figure(build, 0)} ×`, spots))),
   );

@@ -1,10 +1,12 @@
 //! The program: builds and serves the page (`serve`, the default), or does the same reading and predicting without a
 //! page (`read`, `glaze`).
 
+mod glaze;
 mod package;
+mod read;
 mod serve;
 
-use std::ffi::OsString;
+use std::ffi::{OsStr, OsString};
 use std::process::ExitCode;
 
 const USAGE: &str = "\
@@ -15,6 +17,19 @@ twoground [serve] [--port N] [--no-open]
     --port N     listen on this port (default 4860; 0 takes any free one). Kept paints belong to one
                  address: another port is another, empty shelf.
     --no-open    do not open a browser
+
+twoground read SCAN... [--out DIR] [--films N] [--corners x,y,x,y,x,y,x,y]
+    Read scans without a page and write DIR/<scan>-<n>.json, a pigment file for every card found. The paint is
+    taken to be dry and glossy and the card sealed. Findings are on standard error. Exit code 1 when a scan
+    holds no card that can be read; the others are written.
+    --out DIR    folder of the pigment files (default: this one); a file that is there is not written over
+    --films N    the number of films on each card, 1 to 6, where it was not found rightly
+    --corners    corners of the striped area in pixels of the upright scan, clockwise from the top left
+
+twoground glaze PIGMENT [PIGMENT ...] --over L,a,b [--film X]... [--json]
+    Predict films over a colour (CIE Lab, D50), the lowest film first.
+    --film X     once for every pigment: its build, in units of its card's reference film (default 1)
+    --json       print {\"lab\":[L,a,b],\"de00_90\":range,\"verdict\":word,\"notes\":[...]}
 
 twoground --help | --version
 ";
@@ -73,6 +88,8 @@ fn run(mut args: Vec<OsString>) -> Outcome {
     let parser = lexopt::Parser::from_args(args);
     match command.as_deref() {
         None | Some("serve") => serve::run(parser),
+        Some("read") => read::run(parser),
+        Some("glaze") => glaze::run(parser),
         Some(other) => Err(Failure::Usage(format!("There is no command \"{other}\""))),
     }
 }
@@ -90,4 +107,13 @@ fn say(text: &str) -> Outcome {
         }
         _ => Ok(ExitCode::SUCCESS),
     }
+}
+
+/// Exactly N finite numbers with commas between.
+fn numbers<const N: usize>(value: &OsStr) -> Option<[f64; N]> {
+    let parts = value
+        .to_str()?
+        .split(',')
+        .map(|part| part.trim().parse().ok().filter(|n: &f64| n.is_finite()));
+    parts.collect::<Option<Vec<f64>>>()?.try_into().ok()
 }

@@ -184,7 +184,9 @@ fn like(a: &Bar, b: &Bar) -> bool {
     let mean = (a.width + b.width) / 2.0;
     // Bars have no sense of up and down: opposite vectors are the same direction.
     let parallel = turn < tolerance(b) && a.across.dot(&b.across).abs() > 0.9;
-    parallel && (a.width - b.width).abs() < 0.35 * mean + 1.0
+    // Black is the same black everywhere on a card; shaded paper is not black.
+    let same_black = (a.dark - b.dark).abs() < DARK * (a.bright.min(b.bright) - a.dark.min(b.dark));
+    parallel && same_black && (a.width - b.width).abs() < 0.35 * mean + 1.0
 }
 
 /// The gap along, if two bars may be pieces of one stripe; negative where they overlap.
@@ -268,5 +270,45 @@ pub(super) fn median(values: &mut [f32]) -> f32 {
         f32::NAN
     } else {
         (values[(n - 1) / 2] + values[n / 2]) / 2.0
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn bar(x: f64, y: f64, degrees: f64) -> Bar {
+        let (sine, cosine) = degrees.to_radians().sin_cos();
+        Bar {
+            centre: vector![x, y],
+            across: vector![cosine, sine],
+            width: 20.0,
+            length: 60.0,
+            dark: 0.2,
+            bright: 0.9,
+        }
+    }
+
+    #[test]
+    fn pieces_of_one_stripe_lie_in_line() {
+        let gap = in_line(&bar(50.0, 50.0, 0.0), &bar(50.5, 150.0, 180.0)).unwrap();
+        assert!((gap - 40.0).abs() < 1e-9);
+        assert!(in_line(&bar(50.0, 50.0, 0.0), &bar(90.0, 150.0, 0.0)).is_none());
+        assert!(in_line(&bar(50.0, 50.0, 0.0), &bar(50.0, 150.0, 9.0)).is_none());
+    }
+
+    #[test]
+    fn groups_join_only_stripe_for_stripe() {
+        let ruler = Ruler {
+            per_mm: 4.0,
+            known: true,
+        };
+        let two = vec![bar(50.0, 50.0, 0.0), bar(90.0, 50.0, 0.0)];
+        let below = vec![bar(50.0, 150.0, 0.0), bar(90.0, 150.0, 0.0)];
+        let one = vec![bar(50.0, 150.0, 0.0)];
+        let far = vec![bar(50.0, 900.0, 0.0), bar(90.0, 900.0, 0.0)];
+        assert_eq!(joined(&ruler, &[two.clone(), below]).len(), 1);
+        assert!(joined(&ruler, &[two.clone(), one]).is_empty());
+        assert!(joined(&ruler, &[two, far]).is_empty());
     }
 }

@@ -2,7 +2,7 @@
 
 use super::{
     films::{Edge, Film},
-    judge::Candidate,
+    judge::{Candidate, LEFT_OVER},
     reading::Reading,
 };
 use crate::card::Doubt;
@@ -11,8 +11,6 @@ use crate::card::Doubt;
 const FAINT: f64 = 12.0;
 /// Steps in and out that undo each other less than this (cosine) may belong to different films.
 const UNLIKE: f64 = 0.8;
-/// An edge that no film uses is asked about if it stands out more than this.
-const LEFT_OVER: f64 = 12.0;
 /// A reading in the other direction that is worth more than this share of the best one makes the direction doubtful.
 const RIVAL: f64 = 0.35;
 /// A number of films that is worth less than this more than another number is doubtful. A clear film is worth 50 to 200.
@@ -122,11 +120,11 @@ fn count_doubt(card: &Reading) -> Option<Doubt> {
 
 fn film_doubt(card: &Reading, i: usize, film: &Film) -> Option<Doubt> {
     let number = i + 1;
-    if film.looks_printed(f64::from(card.levels.contrast())) {
+    if film.print(f64::from(card.levels.contrast())).is_some() {
         return Some(ask(
             "bare-card",
             Some(i),
-            format!("Is film {number} paint? It looks like bare card where the stripes stop."),
+            format!("Is film {number} paint? It looks like bare card."),
         ));
     }
     if film.strength[0].min(film.strength[1]) < FAINT {

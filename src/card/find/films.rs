@@ -1,7 +1,11 @@
 //! Films across the stripes: rows of the squared card where the colour over white and over black steps, and which
 //! steps belong together.
 
-use super::{bars::median, picture::Picture};
+use super::{
+    bars::median,
+    line::{self, Line, Point},
+    picture::Picture,
+};
 use crate::card::{Ground, rectify::Frame};
 
 /// A squared card in the picture: `frame` maps positions in pixels (about those of the picture) on a card of `size`.
@@ -11,6 +15,8 @@ pub(super) struct Squared<'a> {
     pub(super) size: [f64; 2],
     /// Left and right edge of every black stripe.
     pub(super) blacks: &'a [[f64; 2]],
+    /// How far to the left and to the right the white beyond the outermost black stripes reaches.
+    pub(super) whites: [f64; 2],
     /// Pixels per millimetre, as far as known.
     pub(super) per_mm: f64,
 }
@@ -24,38 +30,41 @@ pub(super) struct Zone {
     pub(super) u: f64,
     pub(super) width: f64,
     rows: Vec<[f64; 3]>,
+    /// How much the brightness varies across, row by row (distance of the quartiles).
+    unevenness: Vec<f32>,
     steps: Vec<[f64; 3]>,
-}
-
-/// One edge: v = `at` + `slope` (u - middle of the stripes).
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Line {
-    pub(super) at: f64,
-    pub(super) slope: f64,
 }
 
 /// A film that was found.
 #[derive(Debug, Clone)]
 pub(super) struct Film {
+    /// Its edges; u counts from the middle of the black stripes.
     pub(super) top: Line,
     pub(super) bottom: Line,
-    /// How far the weaker of its edges stands out of the noise.
+    /// How far its edges stand out of the noise.
     pub(super) strength: [f64; 2],
     /// How well the step out undoes the step in: 1 entirely, 0 not at all.
     pub(super) likeness: f64,
     /// Step in: R, G, B over white, then over black.
     pub(super) step: [f64; 6],
-    /// How far the step over white stands out of its noise.
-    over_white: f64,
+    /// How far the smaller of both steps over white, and over black, stands out of its noise.
+    change: [f64; 2],
 }
 
 impl Film {
-    /// Whether black turned into card white while white did not change: a gap in print rather than paint.
-    pub(super) fn looks_printed(&self, contrast: f64) -> bool {
+    /// What of the card itself this film may be instead of paint, if it changes one ground into exactly the other and
+    /// leaves that one alone.
+    pub(super) fn print(&self, contrast: f64) -> Option<Ground> {
         let largest = |steps: &[f64]| steps.iter().fold(0.0, |a: f64, s| a.max(s.abs()));
-        largest(&self.step[3..]) > 0.8 * contrast
-            && largest(&self.step[..3]) < 0.015
-            && self.over_white < 4.0
+        let (white, black) = (largest(&self.step[..3]), largest(&self.step[3..]));
+        let unchanged = |k: usize, change: f64| change < 0.015 && self.change[k] < 4.0;
+        if black > 0.8 * contrast && unchanged(0, white) {
+            Some(Ground::White)
+        } else if white > 0.8 * contrast && unchanged(1, black) {
+            Some(Ground::Black)
+        } else {
+            None
+        }
     }
 }
 
@@ -129,7 +138,8 @@ pub(super) fn films(card: &Squared, wish: Option<usize>) -> Films {
     };
     let inside = [scale.row(0.0), scale.row(card.size[1])];
     let window = scale.span(1.5).max(3);
-    if inside[1] < inside[0] + 4 * window {
+    let no_white = speaking(&found.zones, Ground::White).is_empty();
+    if no_white || inside[1] < inside[0] + 4 * window {
         return found;
     }
     for zone in &mut found.zones {
@@ -149,8 +159,10 @@ pub(super) fn films(card: &Squared, wish: Option<usize>) -> Films {
                 strength: [enter.strength, leave.strength],
                 likeness: likeness(enter, leave).0,
                 step: enter.step,
-                over_white: size(&enter.step[..3], &noise[..3])
-                    .min(size(&leave.step[..3], &noise[..3])),
+                change: [0..3, 3..6].map(|part| {
+                    let of = |e: &Edge| size(&e.step[part.clone()], &noise[part.clone()]);
+                    of(enter).min(of(leave))
+                }),
             }
         })
         .collect();
@@ -194,13 +206,14 @@ fn zones(card: &Squared) -> (Vec<Zone>, Rows) {
         let part = (width - 2.0 * inset) / parts;
         for k in 0..parts as usize {
             let left = from + inset + part * k as f64;
-            let rows = column(card, &scale, left, left + part);
+            let (rows, unevenness) = column(card, &scale, left, left + part);
             zones.push(Zone {
                 ground,
                 outer,
                 u: left + part / 2.0,
                 width: part,
                 rows,
+                unevenness,
                 steps: Vec::new(),
             });
         }
@@ -216,14 +229,22 @@ fn zones(card: &Squared) -> (Vec<Zone>, Rows) {
         }
     }
     let (first, last) = (card.blacks[0][0], card.blacks[card.blacks.len() - 1][1]);
-    add(Ground::White, true, first - 0.75 * typical, first);
-    add(Ground::White, true, last, last + 0.75 * typical);
+    for [from, to] in [
+        [card.whites[0].max(first - typical), first],
+        [last, card.whites[1].min(last + typical)],
+    ] {
+        if to - from > 2.5 * card.per_mm {
+            add(Ground::White, true, from, to);
+        }
+    }
     (zones, scale)
 }
 
-/// Median colour across for every row.
-fn column(card: &Squared, scale: &Rows, left: f64, right: f64) -> Vec<[f64; 3]> {
-    let looks = ((right - left).round() as usize).clamp(3, 40);
+/// For every row: the mean colour of its middle half, as robust as a median against hairs and dust but less noisy, and
+/// how far its quartiles are apart.
+fn column(card: &Squared, scale: &Rows, left: f64, right: f64) -> (Vec<[f64; 3]>, Vec<f32>) {
+    let looks = ((right - left).round() as usize).clamp(4, 40);
+    let cut = looks / 4;
     let mut lines = [vec![0.0_f32; looks], vec![0.0; looks], vec![0.0; looks]];
     (0..scale.count)
         .map(|row| {
@@ -235,17 +256,16 @@ fn column(card: &Squared, scale: &Rows, left: f64, right: f64) -> Vec<[f64; 3]> 
                     line[k] = value;
                 }
             }
-            std::array::from_fn(|c| f64::from(middle_mean(&mut lines[c])))
+            lines
+                .iter_mut()
+                .for_each(|line| line.sort_by(f32::total_cmp));
+            let middle = |line: &Vec<f32>| {
+                line[cut..looks - cut].iter().sum::<f32>() / (looks - 2 * cut) as f32
+            };
+            let colour = std::array::from_fn(|c| f64::from(middle(&lines[c])));
+            (colour, lines[1][looks - 1 - cut] - lines[1][cut])
         })
-        .collect()
-}
-
-/// Mean of the middle half: as robust as a median against hairs and dust, less noisy.
-fn middle_mean(values: &mut [f32]) -> f32 {
-    values.sort_by(f32::total_cmp);
-    let cut = values.len() / 4;
-    let middle = &values[cut..values.len() - cut];
-    middle.iter().sum::<f32>() / middle.len() as f32
+        .unzip()
 }
 
 impl Zone {
@@ -619,49 +639,39 @@ fn pair_worth(
 
 /// Finds an edge exactly: where it crosses each zone, and a straight line through that.
 fn refine(zones: &[Zone], scale: &Rows, edge: &Edge, noise: &[f64; 6]) -> Line {
-    let mut points: Vec<(f64, f64, f64)> = Vec::new();
+    let mut points: Vec<Point> = Vec::new();
     for (ground, from) in [(Ground::White, 0), (Ground::Black, 3)] {
         let step = &edge.step[from..from + 3];
         let noise = &noise[from..from + 3];
-        let size = libm::sqrt(
-            (0..3)
-                .map(|c| (step[c] / noise[c]) * (step[c] / noise[c]))
-                .sum(),
-        );
-        if size < 6.0 {
+        let size = size(step, noise);
+        if size < FAINTEST {
             continue;
         }
+        // The step is found over a window of 1.5 mm; hand-drawn edges stray by themselves.
+        let spread = scale.per_mm * libm::hypot(STRAY_MM, 1.5 / size);
         let direction: [f64; 3] = std::array::from_fn(|c| step[c] / (noise[c] * noise[c]));
         for zone in speaking(zones, ground) {
             if let Some(row) = zone.edge_near(scale, edge, &direction) {
-                points.push((
-                    zone.u - scale.middle,
-                    scale.step_at(row),
-                    size.min(40.0) * zone.width,
-                ));
+                let weight = zone.width / (9.0 * scale.per_mm) / (spread * spread);
+                points.push(Point {
+                    u: zone.u - scale.middle,
+                    v: scale.step_at(row),
+                    weight,
+                });
             }
         }
     }
-    let (low, high) = points
-        .iter()
-        .fold((f64::MAX, f64::MIN), |(a, b), p| (a.min(p.0), b.max(p.0)));
-    if points.len() < 2 || high - low < 12.0 * scale.per_mm {
-        let mut at: Vec<f32> = points.iter().map(|p| p.1 as f32).collect();
-        let at = f64::from(median(&mut at));
-        let near = (at - edge.line.at).abs() < 1.2 * scale.per_mm;
-        return Line {
-            at: if near { at } else { edge.line.at },
-            ..edge.line
-        };
-    }
-    let line = robust_line(&points, 0.1 * scale.per_mm);
-    if (line.slope - edge.line.slope).abs() > 0.03 && points.len() < 5 {
+    let line = line::robust(&points, STRAY_MM * scale.per_mm);
+    let near = (line.at - edge.line.at).abs() < 1.2 * scale.per_mm;
+    if points.is_empty() || !near {
         edge.line
     } else {
         line
     }
 }
 
+/// How far a hand-drawn edge strays from a straight line, in mm (assumed).
+const STRAY_MM: f64 = 0.15;
 impl Zone {
     /// Row (with fraction) of the edge in this zone: the centre of the upper part of its step's peak.
     fn edge_near(&self, scale: &Rows, edge: &Edge, direction: &[f64; 3]) -> Option<f64> {
@@ -687,59 +697,138 @@ impl Zone {
     }
 }
 
-/// Line through (x, y, weight) by least squares, reweighted so that outliers lose their say.
-fn robust_line(points: &[(f64, f64, f64)], least_spread: f64) -> Line {
-    let mut weights: Vec<f64> = points.iter().map(|p| p.2).collect();
-    let mut line = Line {
-        at: 0.0,
-        slope: 0.0,
-    };
-    for _ in 0..12 {
-        let total: f64 = weights.iter().sum::<f64>().max(1e-12);
-        let mean = |f: &dyn Fn(&(f64, f64, f64)) -> f64| {
-            points
-                .iter()
-                .zip(&weights)
-                .map(|(p, w)| w * f(p))
-                .sum::<f64>()
-                / total
-        };
-        let (mx, my) = (mean(&|p| p.0), mean(&|p| p.1));
-        let slope =
-            mean(&|p| (p.0 - mx) * (p.1 - my)) / mean(&|p| (p.0 - mx) * (p.0 - mx)).max(1e-9);
-        line = Line {
-            at: my - slope * mx,
-            slope,
-        };
-        let off = |p: &(f64, f64, f64)| p.1 - line.at - line.slope * p.0;
-        let mut sizes: Vec<f32> = points.iter().map(|p| off(p).abs() as f32).collect();
-        let spread = (1.4826 * f64::from(median(&mut sizes))).max(least_spread);
-        for (weight, p) in weights.iter_mut().zip(points) {
-            let r = off(p) / (2.0 * spread);
-            *weight = p.2 / ((1.0 + r * r) * (1.0 + r * r));
-        }
+impl Films {
+    /// How much brightness varies across the black stripes, in the typical row (distance of the quartiles).
+    pub(super) fn unevenness(&self, bottom: f64) -> f64 {
+        let (from, to) = (self.scale.row(0.0), self.scale.row(bottom));
+        let blacks = speaking(&self.zones, Ground::Black).into_iter();
+        f64::from(median(
+            &mut blacks
+                .flat_map(|z| z.unevenness[from..to].iter().copied())
+                .collect::<Vec<_>>(),
+        ))
     }
-    line
+
+    /// Rows of every zone of a ground between two lines.
+    pub(super) fn rows(&self, ground: Ground, [top, bottom]: [Line; 2]) -> Vec<&[[f64; 3]]> {
+        let part = |zone: &'_ Zone| {
+            let [from, to] = [top, bottom].map(|l| self.scale.row(l.v(zone.u - self.scale.middle)));
+            from..to.max(from)
+        };
+        let zones = self.zones.iter().filter(|z| z.ground == ground);
+        let inner = self.zones.iter().any(|z| z.ground == ground && !z.outer);
+        zones
+            .filter(|z| !(inner && z.outer))
+            .map(|z| &z.rows[part(z)])
+            .collect()
+    }
+
+    /// Median colour of every zone of a ground between two lines, where they are not too close.
+    pub(super) fn cells(&self, ground: Ground, lines: [Line; 2]) -> Vec<[f64; 3]> {
+        let rows = self
+            .rows(ground, lines)
+            .into_iter()
+            .filter(|rows| rows.len() > 1);
+        rows.map(median_colour).collect()
+    }
 }
 
-impl Films {
-    /// Median colour of every zone of a ground between two rows; empty if they are too close.
-    pub(super) fn cells(&self, ground: Ground, top: f64, bottom: f64) -> Vec<[f64; 3]> {
-        let (from, to) = (self.scale.row(top), self.scale.row(bottom));
-        if top >= bottom || to < from + 2 {
-            return Vec::new();
-        }
-        let channel = |zone: &Zone, c: usize| {
-            f64::from(median(
-                &mut zone.rows[from..to]
-                    .iter()
-                    .map(|r| r[c] as f32)
-                    .collect::<Vec<_>>(),
-            ))
-        };
-        speaking(&self.zones, ground)
+/// Median of every channel.
+pub(super) fn median_colour(rows: &[[f64; 3]]) -> [f64; 3] {
+    std::array::from_fn(|c| {
+        f64::from(median(
+            &mut rows.iter().map(|r| r[c] as f32).collect::<Vec<_>>(),
+        ))
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SCALE: Rows = Rows {
+        first: 0.0,
+        count: 400,
+        per_mm: 4.0,
+        middle: 0.0,
+    };
+
+    /// Edges at rows with steps over white and over black, all equally strong.
+    fn edges(steps: &[(usize, f64, f64)]) -> Vec<Edge> {
+        steps
             .iter()
-            .map(|zone| std::array::from_fn(|c| channel(zone, c)))
+            .map(|&(row, w, b)| Edge {
+                line: Line {
+                    at: row as f64,
+                    slope: 0.0,
+                },
+                strength: 40.0,
+                step: [w, w, w, b, b, b],
+                row,
+            })
             .collect()
+    }
+
+    /// Contrast lost between pairs of rows.
+    fn deficit(lost: &[(usize, usize, f64)]) -> Deficit {
+        let at = |row: usize| {
+            lost.iter()
+                .find(|l| (l.0..l.1).contains(&row))
+                .map_or(0.0, |l| l.2)
+        };
+        Deficit((0..400).map(at).collect())
+    }
+
+    #[test]
+    fn edges_pair_up_to_films_with_bare_gaps_between() {
+        let edges = edges(&[
+            (80, -0.3, 0.1),
+            (140, 0.3, -0.1),
+            (200, -0.2, 0.1),
+            (260, 0.2, -0.1),
+        ]);
+        let lost = deficit(&[(80, 140, 0.6), (200, 260, 0.45)]);
+        let (pairs, worth) = partition(&edges, &lost, &SCALE, [20, 380], None);
+        assert_eq!(pairs, [(0, 1), (2, 3)]);
+        assert!(worth[2] > worth[1] && worth[1] > worth[0]);
+        let (pairs, _) = partition(&edges, &lost, &SCALE, [20, 380], Some(1));
+        assert_eq!(pairs.len(), 1);
+    }
+
+    #[test]
+    fn a_ridge_inside_a_film_does_not_split_it() {
+        let mut edges = edges(&[
+            (80, -0.3, 0.1),
+            (110, -0.03, 0.01),
+            (120, 0.03, -0.01),
+            (160, 0.3, -0.1),
+        ]);
+        edges[1].strength = 15.0;
+        edges[2].strength = 15.0;
+        let (pairs, _) = partition(&edges, &deficit(&[(80, 160, 0.6)]), &SCALE, [20, 380], None);
+        assert_eq!(pairs, [(0, 3)]);
+    }
+
+    #[test]
+    fn nothing_pairs_with_nothing() {
+        assert!(
+            partition(&[], &deficit(&[]), &SCALE, [20, 380], None)
+                .0
+                .is_empty()
+        );
+        let one = edges(&[(80, -0.3, 0.1)]);
+        assert!(
+            partition(&one, &deficit(&[]), &SCALE, [20, 380], Some(3))
+                .0
+                .is_empty()
+        );
+    }
+
+    #[test]
+    fn strength_is_compressed_smoothly_and_back() {
+        for size in [3.0, 19.9, 20.1, 400.0] {
+            assert!((expanded(compressed(size)) - size).abs() < 1e-9 * size);
+        }
+        assert!((compressed(20.0) - 20.0).abs() < 1e-12);
     }
 }

@@ -3,9 +3,10 @@
 use super::{
     Ruler,
     bars::{Bar, quarter},
-    films::Line,
+    films,
+    line::Line,
     picture::Picture,
-    reading::{Reading, mean},
+    reading::Reading,
     segments::Segment,
     stripes::Stripes,
 };
@@ -18,6 +19,8 @@ pub(super) struct Candidate {
     pub(super) roughness: f64,
     /// Whether it spans plain white gaps, and so may be several cards in line.
     joined: bool,
+    /// Length of strong edges in the card that this reading explains, in mm, and their share of all there.
+    explained: (f64, f64),
     pub(super) score: f64,
     /// Score of the best other reading that lies over this one and has films.
     pub(super) rival: f64,
@@ -45,20 +48,32 @@ impl Candidate {
             frame.to_card([p.x, p.y])[0]
         };
         let blacks = stripes.blacks.iter().map(|b| b.map(across)).collect();
-        let reading = Reading::new(picture, ruler, (frame, size), blacks, stripes.levels, wish);
+        let [left, right] = stripes.whites(picture);
+        let whites = [-left, size[0] + right];
+        let reading = Reading::new(
+            picture,
+            ruler,
+            (frame, size),
+            blacks,
+            whites,
+            stripes.levels,
+            wish,
+        );
         let mut candidate = Self {
             reading,
             roughness: stripes.roughness,
             joined,
+            explained: (0.0, 0.0),
             score: 0.0,
             rival: 0.0,
         };
-        candidate.score = candidate.worth(segments);
+        candidate.explained = candidate.explain(segments);
+        candidate.score = candidate.worth();
         if std::env::var("TG_DEBUG").is_ok() {
             // DEBUG
             let c = &candidate; // DEBUG
             eprintln!(
-                "cand {} score {:.1} blacks {} films {} rough {:.3} reg {:.2} phys {:.3} expl {:.0} even {:.3} worth {:?} size {:.0?} group {} corners {:.0?}",
+                "cand {} score {:.1} blacks {} films {} rough {:.3} reg {:.2} phys {:.3} expl {:.2?} even {:.3} worth {:?} size {:.0?} group {} corners {:.0?}",
                 if c.joined { "joined" } else { "" },
                 c.score,
                 c.reading.blacks.len(),
@@ -66,7 +81,7 @@ impl Candidate {
                 c.roughness / ruler.per_mm,
                 c.regularity(),
                 c.physics(),
-                c.explained(segments),
+                c.explained,
                 c.evenness(),
                 c.reading
                     .films
@@ -99,24 +114,49 @@ impl Candidate {
         Some(candidate)
     }
 
-    /// How much of what is seen this reading explains, and how far it behaves as paint on stripes does.
-    fn worth(&self, segments: &[Segment]) -> f64 {
-        let with_films = if self.reading.films.films.is_empty() {
-            0.25
-        } else {
-            1.0
-        };
+    /// How much of what is seen this reading explains, times how far it behaves as paint on stripes does.
+    fn worth(&self) -> f64 {
+        let with_films = if self.has_films() { 1.0 } else { 0.25 };
+        self.explained.0 * with_films * self.likelihood()
+    }
+
+    /// How far it behaves as paint on stripes does: 1 in every way.
+    fn likelihood(&self) -> f64 {
         let straight = bell(self.roughness / self.reading.ruler.per_mm / 0.25);
-        self.explained(segments)
-            * with_films
-            * straight
+        let contrast = f64::from(self.reading.levels.contrast());
+        let solid = bell(self.reading.films.unevenness(self.reading.size[1]) / contrast / 0.15);
+        straight
+            * solid
             * self.regularity()
             * self.evenness()
             * self.physics()
+            * self.completeness()
+            * bell((1.0 - self.explained.1) / 0.3)
     }
 
-    /// Length of strong edges in the card that are its stripes', films' or ends' (mm), times their share of all there.
-    fn explained(&self, segments: &[Segment]) -> f64 {
+    /// How few edges across the stripes there are that no film explains.
+    fn completeness(&self) -> f64 {
+        let films = &self.reading.films;
+        let left_over = films
+            .left_over
+            .iter()
+            .filter(|e| e.strength > LEFT_OVER)
+            .count();
+        bell(left_over as f64 / (films.films.len() + 1) as f64)
+    }
+
+    /// Whether there is a film that can be told from the card's own black and white.
+    fn has_films(&self) -> bool {
+        let contrast = f64::from(self.reading.levels.contrast());
+        self.reading
+            .films
+            .films
+            .iter()
+            .any(|f| f.print(contrast).is_none())
+    }
+
+    /// Length of the strong edges in the card that are its stripes', films' or ends' (mm), and their share of all there.
+    fn explain(&self, segments: &[Segment]) -> (f64, f64) {
         let card = &self.reading;
         let mm = card.ruler.per_mm;
         let ends = [0.0, card.size[1]].map(|at| Line { at, slope: 0.0 });
@@ -130,7 +170,7 @@ impl Candidate {
         let near = |d: f64| d.abs() < 1.2 * mm;
         let inside =
             |p: [f64; 2]| (0..2).all(|k| p[k] > -1.5 * mm && p[k] < card.size[k] + 1.5 * mm);
-        let off = |l: &Line, p: [f64; 2]| p[1] - l.at - l.slope * (p[0] - card.middle());
+        let off = |l: &Line, p: [f64; 2]| p[1] - l.v(p[0] - card.middle());
         let (mut known, mut unknown) = (0.0, 0.0);
         for segment in segments {
             let [p, q] = [-segment.half, segment.half].map(|t| {
@@ -151,7 +191,7 @@ impl Candidate {
                 }) += 2.0 * segment.half / mm;
             }
         }
-        known * known / (known + unknown).max(1e-9)
+        (known, known / (known + unknown).max(1e-9))
     }
 
     /// How alike the black stripes are in width.
@@ -172,19 +212,24 @@ impl Candidate {
         let contrast = f64::from(self.reading.levels.contrast());
         let mut factor = 1.0;
         for ground in [Ground::Black, Ground::White] {
-            let cells = self.reading.bare_cells(ground);
-            let Some(mean) = mean(&cells) else { return 0.1 };
-            let variance = |c: usize| {
-                cells
-                    .iter()
-                    .map(|x| (x[c] - mean[c]) * (x[c] - mean[c]))
-                    .sum::<f64>()
+            let rows = self.reading.bare_rows(ground);
+            if rows.is_empty() {
+                return 0.1;
+            }
+            let typical = films::median_colour(&rows);
+            let off = |row: &[f64; 3]| {
+                (0..3)
+                    .map(|c| (row[c] - typical[c]).abs())
+                    .fold(0.0, f64::max)
             };
-            let spread =
-                libm::sqrt(variance(0).max(variance(1)).max(variance(2)) / cells.len() as f64);
-            factor *= bell(spread / contrast / 0.08);
+            let mut offs: Vec<f64> = rows.iter().map(off).collect();
+            offs.sort_by(f64::total_cmp);
+            // A fifth may be spoilt by tape, writing or dirt.
+            offs.truncate((4 * offs.len()).div_ceil(5));
+            let spread = libm::sqrt(offs.iter().map(|d| d * d).sum::<f64>() / offs.len() as f64);
+            factor *= bell(spread / contrast / 0.06);
             if ground == Ground::Black {
-                let [r, g, b] = mean;
+                let [r, g, b] = typical;
                 factor *= bell((r.max(g).max(b) - r.min(g).min(b)) / contrast / 0.2);
             }
         }
@@ -203,7 +248,7 @@ impl Candidate {
             else {
                 continue;
             };
-            if film.looks_printed(contrast) {
+            if film.print(contrast).is_some() {
                 printed += 1.0;
             }
             // A darker ground never gives a lighter film.
@@ -213,15 +258,16 @@ impl Candidate {
         factor * (1.0 - 0.75 * printed / card.films.films.len().max(1) as f64)
     }
 
-    /// Share of this card's area that lies on the other one.
+    /// Share of this card's area, with the white beside it, that lies on the stripes of the other one.
     fn overlap(&self, other: &Self) -> f64 {
+        let [left, right] = self.reading.whites;
         let inside = |i: usize, j: usize| {
             let at = |k: usize, s: f64| (k as f64 + 0.5) / 12.0 * s;
-            let p = other.reading.frame.to_card(
-                self.reading
-                    .frame
-                    .to_scan([at(i, self.reading.size[0]), at(j, self.reading.size[1])]),
-            );
+            let place = [left + at(i, right - left), at(j, self.reading.size[1])];
+            let p = other
+                .reading
+                .frame
+                .to_card(self.reading.frame.to_scan(place));
             p[0] >= 0.0
                 && p[1] >= 0.0
                 && p[0] <= other.reading.size[0]
@@ -256,13 +302,23 @@ pub(super) fn choose(mut candidates: Vec<Candidate>) -> Vec<Candidate> {
             None => kept.push(candidate),
         }
     }
-    if kept.iter().any(|c| !c.reading.films.films.is_empty()) {
-        kept.retain(|c| !c.reading.films.films.is_empty());
+    if kept.iter().any(Candidate::has_films) {
+        kept.retain(Candidate::has_films);
     } else {
         kept.truncate(1);
+        kept.iter_mut().for_each(|c| c.reading.films.films.clear());
     }
+    let best = kept.iter().map(|c| c.score).fold(0.0, f64::max);
+    kept.retain(|c| c.likelihood() > LIKELY && c.score > MATTERS * best);
     kept
 }
+
+/// Edges across the stripes that stand out more than this have to be explained.
+pub(super) const LEFT_OVER: f64 = 12.0;
+/// A reading less likely than this is no card.
+const LIKELY: f64 = 0.1;
+/// A reading worth less than this share of the best one in the picture is a stray mark.
+const MATTERS: f64 = 0.02;
 
 /// A joined reading with a film that looks like bare card is several cards, if there are films without it.
 fn drop_false_joins(candidates: &mut Vec<Candidate>) {
@@ -272,11 +328,10 @@ fn drop_false_joins(candidates: &mut Vec<Candidate>) {
             .films
             .films
             .iter()
-            .any(|f| f.looks_printed(contrast))
+            .any(|f| f.print(contrast) == Some(Ground::White))
     };
     let parts_have_films = |c: &Candidate| {
-        let part =
-            |p: &Candidate| !p.joined && !p.reading.films.films.is_empty() && p.overlap(c) > 0.8;
+        let part = |p: &Candidate| !p.joined && p.has_films() && p.overlap(c) > 0.8;
         candidates.iter().any(part)
     };
     let mut keep: Vec<bool> = candidates

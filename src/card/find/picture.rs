@@ -147,3 +147,35 @@ fn average<T: Copy + Into<f32>>(
     };
     (0..height).flat_map(row).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::card::find::scene::scan;
+
+    #[test]
+    fn averages_keep_the_mean() {
+        // A ramp along x: the mean over an area is the ramp at its middle.
+        let (width, height) = (3700, 8);
+        let pixels = (0..width * height)
+            .flat_map(|i| [(i % width * 10) as u16; 3])
+            .collect();
+        let picture = Picture::reduced(&scan([width, height], pixels, None));
+        assert_eq!((picture.width, picture.height), (1500, 3));
+        for x in [0, 1, 700, 1499] {
+            let middle = (x as f64 + 0.5) * picture.scale - 0.5;
+            let expected = middle * 10.0 / 65535.0;
+            assert!((f64::from(picture.sample(x as f64 + 0.5, 1.5)[1]) - expected).abs() < 1e-4);
+        }
+    }
+
+    #[test]
+    fn small_pictures_are_taken_as_they_are() {
+        let pixels = vec![0, 100, 65535, 500, 600, 700];
+        let picture = Picture::reduced(&scan([2, 1], pixels, None));
+        assert_eq!(picture.scale, 1.0);
+        assert_eq!(picture.sample(0.5, 0.5), [0.0, 100.0 / 65535.0, 1.0]);
+        assert_eq!(picture.sample(-3.0, 9.0), picture.sample(0.5, 0.5));
+        assert!((picture.sample(1.0, 0.5)[0] - 250.0 / 65535.0).abs() < 1e-7);
+    }
+}

@@ -2,7 +2,8 @@
 
 use super::{
     Ruler, bars,
-    films::{self, Film, Films, Line, Squared},
+    films::{self, Film, Films, Squared},
+    line::Line,
     picture::Picture,
     stripes::Levels,
 };
@@ -14,6 +15,8 @@ pub(super) struct Reading {
     pub(super) size: [f64; 2],
     /// Left and right edge of every black stripe.
     pub(super) blacks: Vec<[f64; 2]>,
+    /// How far white reaches to the left and right, with the stripes themselves.
+    pub(super) whites: [f64; 2],
     /// Left and right edge of the card: of the outermost stripes that count.
     pub(super) borders: [f64; 2],
     pub(super) films: Films,
@@ -22,12 +25,14 @@ pub(super) struct Reading {
 }
 
 impl Reading {
-    /// Looks for films across the black stripes of a frame. The card ends at the frame's own borders.
+    /// Looks for films across the black stripes of a frame. `whites` is how far white reaches to the left and right. The
+    /// card ends at the frame's own borders.
     pub(super) fn new(
         picture: &Picture,
         ruler: Ruler,
         (frame, size): (Frame, [f64; 2]),
         blacks: Vec<[f64; 2]>,
+        whites: [f64; 2],
         levels: Levels,
         wish: Option<usize>,
     ) -> Self {
@@ -37,11 +42,13 @@ impl Reading {
             frame: &frame,
             size,
             blacks: &blacks,
+            whites,
             per_mm,
         };
         let films = films::films(&squared, wish);
         Self {
             borders: [0.0, size[0]],
+            whites,
             frame,
             size,
             blacks,
@@ -70,28 +77,32 @@ impl Reading {
     }
 
     /// Pieces of bare card between the films, from top to bottom, a millimetre away from both.
-    pub(super) fn bare_pieces(&self) -> Vec<[f64; 2]> {
+    pub(super) fn bare_pieces(&self) -> Vec<[Line; 2]> {
         let mm = self.ruler.per_mm;
-        let mut edges = vec![mm];
+        let level = |at: f64| Line { at, slope: 0.0 };
+        let mut edges = vec![level(mm)];
         edges.extend(
             self.films
                 .films
                 .iter()
-                .flat_map(|f| [f.top.at - mm, f.bottom.at + mm]),
+                .flat_map(|f| [f.top.moved(-mm), f.bottom.moved(mm)]),
         );
-        edges.push(self.size[1] - mm);
+        edges.push(level(self.size[1] - mm));
         edges
             .chunks_exact(2)
             .map(|c| [c[0], c[1]])
-            .filter(|p| p[1] > p[0])
+            .filter(|p| p[1].at > p[0].at)
             .collect()
     }
 
-    /// Colours of the bare stripes of one ground, one per zone and bare piece.
-    pub(super) fn bare_cells(&self, ground: Ground) -> Vec<[f64; 3]> {
-        self.bare_pieces()
+    /// Colours of the bare stripes of one ground, row by row.
+    pub(super) fn bare_rows(&self, ground: Ground) -> Vec<[f64; 3]> {
+        let pieces = self.bare_pieces();
+        pieces
             .iter()
-            .flat_map(|p| self.films.cells(ground, p[0], p[1]))
+            .flat_map(|&p| self.films.rows(ground, p))
+            .flatten()
+            .copied()
             .collect()
     }
 
@@ -101,7 +112,7 @@ impl Reading {
         mean(
             &self
                 .films
-                .cells(ground, film.top.at + inset, film.bottom.at - inset),
+                .cells(ground, [film.top.moved(inset), film.bottom.moved(-inset)]),
         )
     }
 
@@ -135,11 +146,7 @@ impl Reading {
             self.blacks[self.blacks.len() - 1][1]
         };
         let blur = self.ruler.pixels(0.8).max(2.0);
-        let bare: Vec<[Line; 2]> = self
-            .bare_pieces()
-            .iter()
-            .map(|p| p.map(|at| Line { at, slope: 0.0 }))
-            .collect();
+        let bare = self.bare_pieces();
         let is_white = |c: [f32; 3]| self.levels.off_white(c) < 0.15;
         let mut reach = self.goes_on(picture, &bare, black, side, [blur, width], &is_white);
         for film in &self.films.films {
@@ -160,16 +167,7 @@ impl Reading {
                     > 0.5 * size
             };
             let inset = 0.2 * (film.bottom.at - film.top.at);
-            let band = [
-                Line {
-                    at: film.top.at + inset,
-                    ..film.top
-                },
-                Line {
-                    at: film.bottom.at - inset,
-                    ..film.bottom
-                },
-            ];
+            let band = [film.top.moved(inset), film.bottom.moved(-inset)];
             reach = reach.min(self.goes_on(picture, &[band], black, side, [blur, width], &covered));
         }
         reach
@@ -191,7 +189,7 @@ impl Reading {
             let u = start + side * d;
             let (mut passed, mut looked) = (0, 0);
             for [top, bottom] in bands {
-                let [from, to] = [top, bottom].map(|l| l.at + l.slope * (u - self.middle()));
+                let [from, to] = [top, bottom].map(|l| l.v(u - self.middle()));
                 for k in 0..12 {
                     let v = from + (to - from) * (f64::from(k) + 0.5) / 12.0;
                     let [x, y] = self.frame.to_scan([u, v]);
@@ -223,8 +221,8 @@ impl Reading {
             (right - left) / stripes.len() as f64
         };
         let edge = |line: Line, doubtful| Edge {
-            left: (line.at + line.slope * (left - self.middle())) / unit,
-            right: (line.at + line.slope * (right - self.middle())) / unit,
+            left: line.v(left - self.middle()) / unit,
+            right: line.v(right - self.middle()) / unit,
             doubtful,
         };
         let corners = [

@@ -43,11 +43,23 @@ impl Card {
     pub(super) fn of(films: &[[[f32; 3]; 2]]) -> Self {
         let band = |(i, &over)| {
             let from = 10.0 + 25.0 * i as f64;
-            Band { from, to: from + 15.0, slope: 0.0, over }
+            Band {
+                from,
+                to: from + 15.0,
+                slope: 0.0,
+                over,
+            }
         };
         let films: Vec<Band> = films.iter().enumerate().map(band).collect();
         let length = 20.0 + 25.0 * films.len().max(2) as f64 - 10.0;
-        Self { centre: [75.0, 75.0], degrees: 0.0, widths: vec![10.0; 5], length, margin: 8.0, films }
+        Self {
+            centre: [75.0, 75.0],
+            degrees: 0.0,
+            widths: vec![10.0; 5],
+            length,
+            margin: 8.0,
+            films,
+        }
     }
 
     pub(super) fn width(&self) -> f64 {
@@ -58,14 +70,20 @@ impl Card {
     fn place(&self, [x, y]: [f64; 2]) -> [f64; 2] {
         let (sine, cosine) = self.degrees.to_radians().sin_cos();
         let (dx, dy) = (x - self.centre[0], y - self.centre[1]);
-        [cosine * dx + sine * dy + self.width() / 2.0, cosine * dy - sine * dx + self.length / 2.0]
+        [
+            cosine * dx + sine * dy + self.width() / 2.0,
+            cosine * dy - sine * dx + self.length / 2.0,
+        ]
     }
 
     /// Position on the page of a position on the stripes.
     pub(super) fn page(&self, [u, v]: [f64; 2]) -> [f64; 2] {
         let (sine, cosine) = self.degrees.to_radians().sin_cos();
         let (du, dv) = (u - self.width() / 2.0, v - self.length / 2.0);
-        [cosine * du - sine * dv + self.centre[0], sine * du + cosine * dv + self.centre[1]]
+        [
+            cosine * du - sine * dv + self.centre[0],
+            sine * du + cosine * dv + self.centre[1],
+        ]
     }
 
     fn colour(&self, [u, v]: [f64; 2]) -> Option<[f32; 3]> {
@@ -86,7 +104,13 @@ impl Card {
         });
         Some(match film {
             Some(f) => f.over[usize::from(black)],
-            None => if black { BLACK } else { WHITE },
+            None => {
+                if black {
+                    BLACK
+                } else {
+                    WHITE
+                }
+            }
         })
     }
 }
@@ -94,7 +118,13 @@ impl Card {
 impl Scene {
     /// One card on a grey lid, 150 dpi.
     pub(super) fn of(card: Card) -> Self {
-        Self { size: [150.0, 150.0], dpi: 150.0, lid: [0.6; 3], cards: vec![card], noise: 0.01 }
+        Self {
+            size: [150.0, 150.0],
+            dpi: 150.0,
+            lid: [0.6; 3],
+            cards: vec![card],
+            noise: 0.01,
+        }
     }
 
     /// Pixels per mm.
@@ -111,20 +141,28 @@ impl Scene {
             for x in 0..width {
                 let mut sum = [0.0_f32; 3];
                 for k in 0..9 {
-                    let at = |i: usize, k: usize| (i as f64 + (k as f64 + 0.5) / 3.0) / self.scale();
+                    let at =
+                        |i: usize, k: usize| (i as f64 + (k as f64 + 0.5) / 3.0) / self.scale();
                     let colour = self.colour([at(x, k % 3), at(y, k / 3)]);
                     for c in 0..3 {
                         sum[c] += colour[c] / 9.0;
                     }
                 }
-                pixels.extend(sum.map(|v| ((v + self.noise * random.next()).clamp(0.0, 1.0) * 65535.0) as u16));
+                pixels.extend(
+                    sum.map(|v| {
+                        ((v + self.noise * random.next()).clamp(0.0, 1.0) * 65535.0) as u16
+                    }),
+                );
             }
         }
         scan([width, height], pixels, Some(self.dpi))
     }
 
     fn colour(&self, at: [f64; 2]) -> [f32; 3] {
-        self.cards.iter().find_map(|c| c.colour(c.place(at))).unwrap_or(self.lid)
+        self.cards
+            .iter()
+            .find_map(|c| c.colour(c.place(at)))
+            .unwrap_or(self.lid)
     }
 }
 
@@ -139,8 +177,15 @@ pub(super) fn scan([width, height]: [usize; 2], pixels: Vec<u16>, dpi: Option<f6
         dpi,
         reoriented: false,
         lossy: false,
+        notes: Vec::new(),
     };
-    Scan { width, height, pixels: Pixels::Sixteen(pixels), profile: Profile::srgb(), origin }
+    Scan {
+        width,
+        height,
+        pixels: Pixels::Sixteen(pixels),
+        profile: Profile::srgb(),
+        origin,
+    }
 }
 
 /// Noise of mean 0 and sd about 1 (sum of uniform numbers from a linear congruential generator; Knuth, TAOCP 2, 3.3.4).
@@ -150,7 +195,10 @@ impl Random {
     pub(super) fn next(&mut self) -> f32 {
         let mut sum = 0.0;
         for _ in 0..3 {
-            self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            self.0 = self
+                .0
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
             sum += (self.0 >> 40) as f32 / (1_u64 << 24) as f32;
         }
         2.0 * (sum - 1.5)

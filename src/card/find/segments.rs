@@ -206,3 +206,30 @@ fn fit(region: &[usize], gradient: &Gradient, width: usize) -> Option<Segment> {
         half,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::card::find::scene::scan;
+
+    #[test]
+    fn a_dark_square_has_four_edges_pointing_outwards() {
+        let dark = |i: usize| (20..60).contains(&(i % 80)) && (30..50).contains(&(i / 80));
+        let pixels = (0..80 * 80)
+            .flat_map(|i| [if dark(i) { 12_000 } else { 60_000 }; 3])
+            .collect();
+        let found = segments(&Picture::reduced(&scan([80, 80], pixels, None)));
+        assert_eq!(found.len(), 4);
+        for segment in &found {
+            let out = segment.centre - vector![40.0, 40.0];
+            let distance = out.dot(&segment.normal);
+            let sideways = segment.normal.x.abs() > 0.5;
+            assert!((distance - if sideways { 20.0 } else { 10.0 }).abs() < 0.1);
+            let half = if sideways { 10.0 } else { 20.0 };
+            assert!(
+                (segment.half - half).abs() < 3.0
+                    && segment.normal.x.abs().max(segment.normal.y.abs()) > 0.999
+            );
+        }
+    }
+}

@@ -5,6 +5,7 @@ use nalgebra::Vector2;
 use super::{
     Ruler,
     bars::{Bar, median, quarter},
+    line::{self, Line, Point},
     picture::{Picture, brightest},
 };
 
@@ -59,8 +60,8 @@ pub(super) struct Stripes {
     pub(super) blacks: Vec<[f64; 2]>,
     /// Slope of an edge at u: `slope[0] + slope[1] * u`, so that all edges meet in one vanishing point.
     pub(super) slope: [f64; 2],
-    /// Where the stripes begin and end: v at u = 0, and its slope over u.
-    ends: [[f64; 2]; 2],
+    /// Where the stripes begin and end.
+    ends: [Line; 2],
     /// Levels of bare black and bare white.
     pub(super) levels: Levels,
     /// Median distance of edge points from the straight edges, in pixels.
@@ -115,7 +116,7 @@ impl Stripes {
             axes,
             blacks,
             slope: [0.0; 2],
-            ends: [[top, 0.0], [bottom, 0.0]],
+            ends: [top, bottom].map(|at| Line { at, slope: 0.0 }),
             levels,
             roughness: f64::MAX,
             seen: 0.0,
@@ -154,7 +155,7 @@ impl Stripes {
 
     /// Where the stripes begin (0) or end (1), at u.
     pub(super) fn end(&self, which: usize, u: f64) -> f64 {
-        self.ends[which][0] + self.ends[which][1] * u
+        self.ends[which].v(u)
     }
 
     /// Corners of the part between two positions across, in picture pixels, clockwise from the top left of the squared card.
@@ -399,7 +400,10 @@ impl Stripes {
                 v += outward;
             }
             if (last - start) * outward > 0.0 {
-                self.ends[which] = [last, 0.0];
+                self.ends[which] = Line {
+                    at: last,
+                    slope: 0.0,
+                };
             }
         }
     }
@@ -521,11 +525,45 @@ impl Stripes {
         }
     }
 
+    /// How far white reaches beyond the outermost black stripes, left and right, in the rows that are bare beside them; at
+    /// most one stripe width.
+    pub(super) fn whites(&self, picture: &Picture) -> [f64; 2] {
+        let last = self.blacks[self.blacks.len() - 1];
+        let [top, bottom] = [0, 1].map(|k| self.end(k, self.middle()));
+        let rows = (0..100).map(|k| top + (bottom - top) * (f64::from(k) + 0.5) / 100.0);
+        let rows: Vec<f64> = rows.collect();
+        [(self.blacks[0], -1.0), (last, 1.0)].map(|(black, side)| {
+            let edge = if side < 0.0 { black[0] } else { black[1] };
+            let is_white = |d: f64, v: f64| {
+                let u = edge + side * d;
+                self.inside(picture, u, v) && self.levels.is_white(self.colour(picture, u, v))
+            };
+            let is_black = |v: f64| {
+                self.levels
+                    .is_black(self.colour(picture, (black[0] + black[1]) / 2.0, v))
+            };
+            let blur = 3.0;
+            let bare: Vec<f64> = rows
+                .iter()
+                .copied()
+                .filter(|&v| is_black(v) && is_white(blur, v))
+                .collect();
+            let mut reach = blur;
+            while reach < self.width()
+                && 5 * bare.iter().filter(|&&v| is_white(reach, v)).count() > 3 * bare.len()
+            {
+                reach += 1.0;
+            }
+            if reach > blur { reach } else { 0.0 }
+        })
+    }
+
     /// Finds where the stripes end: the last dark row of every black stripe and the last white row of every white one.
     fn find_ends(&mut self, picture: &Picture, ruler: &Ruler) {
         let half = self.levels.between(0.5);
         let blacks = self.blacks.clone();
         let whites: Vec<[f64; 2]> = blacks.windows(2).map(|p| [p[0][1], p[1][0]]).collect();
+        let middle = self.middle();
         let (reach, lasting) = (ruler.pixels(4.0), ruler.pixels(1.0).max(2.0));
         for which in 0..2 {
             let start = self.end(which, self.middle());
@@ -536,12 +574,13 @@ impl Stripes {
             let light = self.run_out(picture, &whites, start, outward, [reach, lasting], |b| {
                 b > half
             });
-            let lines = [dark, light].map(|ends| end_line(&ends, blacks.len()));
+            let lines = [dark, light]
+                .map(|ends| (ends.len() >= 3).then(|| line::robust(&ends, ruler.pixels(0.3))));
             // The pattern ends where the first of its two colours does.
             let inner = lines
                 .into_iter()
                 .flatten()
-                .min_by(|a, b| (a[0] * outward).total_cmp(&(b[0] * outward)));
+                .min_by(|a, b| (a.v(middle) * outward).total_cmp(&(b.v(middle) * outward)));
             if let Some(line) = inner {
                 self.ends[which] = line;
             }
@@ -558,7 +597,7 @@ impl Stripes {
         outward: f64,
         [reach, lasting]: [f64; 2],
         is: impl Fn(f32) -> bool,
-    ) -> Vec<[f64; 2]> {
+    ) -> Vec<Point> {
         let mut ends = Vec::new();
         for zone in zones {
             for t in [0.3, 0.5, 0.7] {
@@ -572,7 +611,13 @@ impl Stripes {
                     d += 0.5;
                 }
                 if off >= lasting && d > lasting - reach + 0.5 {
-                    ends.push([u, start + outward * (d - off - 0.25)]);
+                    // Painted or cut ends stray by about a third of a millimetre (lasting is one).
+                    let weight = 1.0 / (0.3 * lasting * 0.3 * lasting);
+                    ends.push(Point {
+                        u,
+                        v: start + outward * (d - off - 0.25),
+                        weight,
+                    });
                 }
             }
         }
@@ -686,8 +731,11 @@ fn levels(picture: &Picture, group: &[Bar]) -> Option<Levels> {
         black: darks[darks.len() / 3],
         white,
     };
-    (levels.contrast() > 0.08).then_some(levels)
+    (levels.contrast() > LEAST_CONTRAST * brightest(&levels.white)).then_some(levels)
 }
+
+/// Least contrast between black and white, in encoded numbers relative to white: shaded paper is no black stripe.
+const LEAST_CONTRAST: f32 = 0.35;
 
 fn least(rgb: &[f32; 3]) -> f32 {
     rgb[0].min(rgb[1]).min(rgb[2])
@@ -744,26 +792,30 @@ pub(super) fn runs(values: &[f32], is: impl Fn(f32) -> bool) -> Vec<[usize; 2]> 
     runs
 }
 
-/// A line through the stripes' ends, as v at u = 0 and slope; flat through the median where they are few or disagree.
-fn end_line(ends: &[[f64; 2]], stripes: usize) -> Option<[f64; 2]> {
-    if ends.len() < 3 {
-        return None;
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_crossing_lies_where_the_step_is_half_done() {
+        let line = [0.1, 0.1, 0.1, 0.1, 0.3, 0.9, 0.9, 0.9, 0.9, 0.9];
+        let at = crossing(&line, 0.5).unwrap();
+        assert!((at - (4.0 + 0.2 / 0.6)).abs() < 1e-6);
+        assert!(crossing(&line, 0.9).is_none());
+        // A hair beside the edge makes it ambiguous.
+        let hair = [0.1, 0.1, 0.1, 0.9, 0.3, 0.9, 0.9, 0.9, 0.9, 0.9];
+        assert!(crossing(&hair, 0.5).is_none());
     }
-    let mut vs: Vec<f32> = ends.iter().map(|e| e[1] as f32).collect();
-    let level = f64::from(median(&mut vs));
-    let mut slopes: Vec<f32> = Vec::new();
-    for (i, a) in ends.iter().enumerate() {
-        slopes.extend(
-            ends[i + 1..]
-                .iter()
-                .filter(|b| (b[0] - a[0]).abs() > 20.0)
-                .map(|b| ((b[1] - a[1]) / (b[0] - a[0])) as f32),
-        );
+
+    #[test]
+    fn the_densest_window_wins_over_outliers() {
+        let mut values = [9.0, 1.0, 1.1, 0.9, 5.0, 1.05, 8.0];
+        assert!((densest(&mut values, 0.5) - 1.025).abs() < 1e-6);
     }
-    let slope = f64::from(median(&mut slopes));
-    if stripes < 3 || !slope.is_finite() || slope.abs() > 0.06 {
-        return Some([level, 0.0]);
+
+    #[test]
+    fn runs_are_half_open() {
+        assert_eq!(runs(&[1.0, 0.0, 1.0, 1.0], |v| v > 0.5), [[0, 1], [2, 4]]);
+        assert!(runs(&[], |_| true).is_empty());
     }
-    let mut levels: Vec<f32> = ends.iter().map(|e| (e[1] - slope * e[0]) as f32).collect();
-    Some([f64::from(median(&mut levels)), slope])
 }

@@ -1,0 +1,135 @@
+//! `twoground glaze`: films of kept paints over one colour.
+
+use std::fs::File;
+use std::io::Read;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use lexopt::prelude::*;
+use serde_json::json;
+use twoground::colour::Lab;
+use twoground::paint::{Record, file};
+use twoground::picture;
+use twoground::{Error, Result};
+
+use crate::{Failure, Outcome, numbers, say};
+
+/// What was asked for.
+struct Wishes {
+    /// Files of the paints, the lowest film first.
+    pigments: Vec<PathBuf>,
+    over: Lab,
+    builds: Vec<f64>,
+    json: bool,
+}
+
+/// Predicts and prints.
+pub(crate) fn run(parser: lexopt::Parser) -> Outcome {
+    let wishes = parse(parser)?;
+    let mut records = Vec::with_capacity(wishes.pigments.len());
+    for path in &wishes.pigments {
+        match read(path) {
+            Ok(record) => records.push(record),
+            Err(error) => {
+                eprintln!("{}: {error}", path.display());
+                return Ok(ExitCode::FAILURE);
+            }
+        }
+    }
+    let records: Vec<&Record> = records.iter().collect();
+    let answer = picture::answer(&records, &wishes.builds, wishes.over)?;
+    let lab = answer.predicted.lab;
+    let (lab, range) = ([lab.l, lab.a, lab.b], answer.predicted.range);
+    let verdict = answer.verdict.word();
+    if wishes.json {
+        let answer = json!({
+            "lab": lab.map(hundredths),
+            "de00_90": hundredths(range),
+            "verdict": verdict,
+            "notes": answer.notes,
+        });
+        return say(&format!("{answer}\n"));
+    }
+    let [l, a, b] = lab.map(tenths);
+    let mut words = format!(
+        "L* {l}, a* {a}, b* {b} (D50): {verdict}.\nNine times in ten within {} (CIEDE2000).\n",
+        tenths(range)
+    );
+    for note in &answer.notes {
+        words += note;
+        words.push('\n');
+    }
+    say(&words)
+}
+
+fn parse(mut parser: lexopt::Parser) -> std::result::Result<Wishes, Failure> {
+    let (mut pigments, mut over, mut builds, mut json) = (Vec::new(), None, Vec::new(), false);
+    while let Some(arg) = parser.next()? {
+        match arg {
+            Long("over") => over = Some(lab(&parser.value()?)?),
+            Long("film") => builds.push(parser.value()?.parse()?),
+            Long("json") => json = true,
+            Value(pigment) => pigments.push(pigment.into()),
+            _ => return Err(arg.unexpected().into()),
+        }
+    }
+    let usage = |words: &str| Err(Failure::Usage(words.into()));
+    let Some(over) = over else {
+        return usage("Name the colour below with --over L,a,b");
+    };
+    if pigments.is_empty() {
+        return usage("Name at least one pigment file");
+    }
+    if builds.is_empty() {
+        builds = vec![1.0; pigments.len()];
+    }
+    if builds.len() != pigments.len() {
+        return usage("Give --film once for every pigment file, or not at all");
+    }
+    Ok(Wishes {
+        pigments,
+        over,
+        builds,
+        json,
+    })
+}
+
+fn lab(value: &std::ffi::OsStr) -> std::result::Result<Lab, Failure> {
+    numbers(value)
+        .filter(|[l, a, b]| (0.0..=100.0).contains(l) && a.abs() <= 200.0 && b.abs() <= 200.0)
+        .map(|[l, a, b]| Lab::new(l, a, b))
+        .ok_or_else(|| {
+            Failure::Usage(
+                "--over takes L*,a*,b* of the colour below, for example 60,0,0; L* from 0 to 100"
+                    .into(),
+            )
+        })
+}
+
+fn read(path: &Path) -> Result<Record> {
+    let outside = |error: std::io::Error| Error::Outside {
+        what: "The pigment file",
+        doing: "could not be opened",
+        reason: error.to_string(),
+    };
+    let mut bytes = Vec::new();
+    // One byte more than is allowed shows that it is too large, whatever is at the path.
+    File::open(path)
+        .and_then(|f| f.take(file::LARGEST as u64 + 1).read_to_end(&mut bytes))
+        .map_err(outside)?;
+    // What is not UTF-8 is not JSON either, and is refused as such.
+    Record::read(&String::from_utf8_lossy(&bytes))
+}
+
+/// For programs: two decimals, and no minus before a zero.
+fn hundredths(value: f64) -> f64 {
+    (value * 100.0).round() / 100.0 + 0.0
+}
+
+/// For people, as on the page: one decimal, and no minus before a zero.
+fn tenths(value: f64) -> String {
+    match format!("{value:.1}") {
+        text if text == "-0.0" => "0.0".into(),
+        text => text,
+    }
+}

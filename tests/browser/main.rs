@@ -1,0 +1,541 @@
+//! The page in real headless Chromium, from the real server: everything a painter does on it.
+//!
+//! Needs Chromium (`tests/run` installs it on Debian); without it these tests fail and say so.
+
+mod devtools;
+mod server;
+
+#[path = "../support/bad_scans.rs"]
+mod bad_scans;
+#[path = "../support/samples.rs"]
+mod samples;
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use devtools::{Browser, Folder};
+use serde_json::{Value, json};
+use server::Server;
+
+/// The page on a new profile. The folder has to outlive the browser.
+fn open() -> (Server, Folder, Browser) {
+    let server = Server::start();
+    let profile = Folder::new("profile");
+    let browser = Browser::open(&profile, &server.origin);
+    (server, profile, browser)
+}
+
+fn json_file(path: &Path) -> Value {
+    let text = fs::read_to_string(path).expect("the file is there");
+    serde_json::from_str(&text).expect("the file is JSON")
+}
+
+/// The record that the command reads from a scan, without label and time.
+fn native_record(scan: &Path) -> Value {
+    let folder = Folder::new("native");
+    let output = Command::new(env!("CARGO_BIN_EXE_twoground"))
+        .arg("read")
+        .arg(scan)
+        .arg("--out")
+        .arg(folder.path())
+        .output()
+        .expect("the program starts");
+    assert!(
+        output.status.success(),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    let files: Vec<_> = fs::read_dir(folder.path())
+        .expect("its folder")
+        .flatten()
+        .collect();
+    assert_eq!(files.len(), 1, "one card, one file");
+    unlabelled(json_file(&files[0].path()))
+}
+
+/// A record without what only its reading knows.
+fn unlabelled(mut record: Value) -> Value {
+    record["paint"] = json!(null);
+    record["provenance"]["when"] = json!(null);
+    record
+}
+
+/// Whether a scan has been read and could be kept.
+const READ: &str = "(!document.querySelector('#card').hidden && !document.querySelector('#card [data-do=keep]').disabled)";
+
+/// Uploads a scan and waits until it has been read.
+#[track_caller]
+fn read(page: &mut Browser, scan: &Path) {
+    page.upload("#scan", &[scan.to_owned()]);
+    page.wait(READ);
+}
+
+/// Saves the pigment file that a part of the page offers.
+#[track_caller]
+fn export(page: &mut Browser, part: &str) -> PathBuf {
+    let fold = format!("{part} details[data-fold=export]");
+    if page.evaluate(&format!("!document.querySelector('{fold}').open")) == true {
+        page.click(&format!("{fold} > summary"));
+    }
+    page.click(&format!("{fold} [data-do=export]"));
+    page.download()
+}
+
+/// Goes to a place by its link.
+#[track_caller]
+fn go(page: &mut Browser, place: &str) {
+    page.click(&format!("a[data-place={place}]"));
+    page.wait(&format!(
+        "document.querySelector('a[data-place={place}][aria-current=page]') !== null"
+    ));
+}
+
+/// Waits until every correction made so far has been read, and gives the record.
+#[track_caller]
+fn corrected(page: &mut Browser) -> Value {
+    page.wait("!document.querySelector('#card .busy')");
+    unlabelled(json_file(&export(page, "#card")))
+}
+
+/// How many paints the shelf shows, once it has settled on this number.
+#[track_caller]
+fn shelf_has(page: &mut Browser, count: usize) {
+    go(page, "tubes");
+    page.wait(&format!(
+        "document.querySelectorAll('#tubes [data-kept]').length === {count}"
+    ));
+}
+
+/// Only the cells of one film have fewer pixels than before.
+#[track_caller]
+fn assert_pixels_of_one_film(before: &Value, after: &Value, film: u64) {
+    let cells = |record: &Value| record["cells"].as_array().expect("cells").clone();
+    for (before, after) in cells(before).iter().zip(cells(after)) {
+        let [was, is] = [before, &after].map(|cell| cell["pixels"].as_u64().expect("a number"));
+        if before["film"] == film {
+            assert!(is < was, "film {film}: {was} pixels, then {is}");
+        } else {
+            assert_eq!(is, was, "film {}", before["film"]);
+        }
+    }
+}
+
+#[track_caller]
+fn name_and_keep(page: &mut Browser, name: &str) {
+    page.click("#card input[name=name]");
+    page.type_text(name);
+    page.click("#card [data-do=keep]");
+    page.wait_for_text("Kept on this computer.");
+}
+
+#[test]
+fn the_watch_notices_what_no_user_may_meet() {
+    let (_server, _profile, mut page) = open();
+    page.forgive("");
+    for trouble in [
+        "console.error('oh')",
+        "setTimeout(() => { throw new Error('ah') }, 0), 1",
+        "fetch('http://127.0.0.1:9/').catch(() => 1)",
+        "fetch('/nothing-here').then(() => 1)",
+        "document.body.setAttribute('style', 'color: red'), 1",
+        "Promise.reject(new Error('eh')), 1",
+    ] {
+        let before = page.forgiven();
+        page.evaluate(trouble);
+        page.evaluate("new Promise((done) => setTimeout(() => done(1), 200))");
+        assert!(page.forgiven() > before, "unnoticed: {trouble}");
+    }
+    page.close();
+}
+
+#[test]
+fn the_first_screen_shows_a_film_that_can_be_pulled() {
+    let (_server, _profile, mut page) = open();
+    page.wait("document.querySelector('#start [data-say=headline]').textContent");
+    assert_eq!(
+        page.evaluate("document.querySelectorAll('#start [data-part=samples] button').length >= 5"),
+        true
+    );
+    page.wait_for_text("It stays on this computer.");
+    let build = "document.querySelector('#start .pull output').textContent";
+    let band = "document.querySelector('#start [data-part=band]').innerHTML";
+    let range = "document.querySelector('#start [data-say=range]').textContent";
+    assert!(
+        page.evaluate(range)
+            .as_str()
+            .is_some_and(|words| words.to_lowercase().contains("nine times in ten"))
+    );
+
+    // By key, then by pointer: the number changes, and the drawing follows.
+    page.evaluate("document.querySelector('#start-pull').focus()");
+    for key in ["ArrowRight", "PageDown"] {
+        let (was, drawn) = (page.evaluate(build), page.evaluate(band));
+        page.press(key);
+        page.wait(&format!("{build} !== {was} && {band} !== {drawn}"));
+    }
+    let (was, drawn) = (page.evaluate(build), page.evaluate(band));
+    let [x, y] = page.middle("#start-pull");
+    page.drag([x, y], [x + 150.0, y]);
+    page.wait(&format!("{build} !== {was} && {band} !== {drawn}"));
+
+    // Another sample, another verdict or at least another drawing.
+    let drawn = page.evaluate(band);
+    page.click("#start [data-part=samples] > :nth-child(2)");
+    page.wait(&format!("{band} !== {drawn}"));
+    page.screenshot("first-screen");
+    page.close();
+}
+
+#[test]
+fn a_scan_becomes_a_paint_that_is_kept_and_travels() {
+    const NAME: &str = "<b onclick=alert(1)>Marsh</b> & \"brown\"";
+    let (server, profile, mut page) = open();
+    let scan = &samples::samples()[0].scan;
+
+    // Read: to the last printed digit what the command reads.
+    read(&mut page, scan);
+    page.screenshot("card");
+    let found = unlabelled(json_file(&export(&mut page, "#card")));
+    assert_eq!(found, native_record(scan));
+
+    // A film edge moved by key, another by pointer: each is sampled and fitted again at once.
+    page.evaluate("document.querySelector('#card [data-grip=film-0-bottom]').focus()");
+    for _ in 0..4 {
+        page.press("ArrowUp");
+    }
+    let by_key = corrected(&mut page);
+    assert_pixels_of_one_film(&found, &by_key, 0);
+    let [x, y] = page.middle("#card [data-grip=film-1-top] .knob");
+    page.drag([x, y], [x, y + 12.0]);
+    let by_pointer = corrected(&mut page);
+    assert_pixels_of_one_film(&by_key, &by_pointer, 1);
+    assert_ne!(found["absorption"], by_key["absorption"]);
+    assert_ne!(by_key["absorption"], by_pointer["absorption"]);
+
+    // Kept, with a name that is text and no markup.
+    name_and_keep(&mut page, NAME);
+    let exported = fs::read_to_string(export(&mut page, "#card")).expect("the exported file");
+    let record: Value = serde_json::from_str(&exported).expect("it is JSON");
+    assert_eq!(record["paint"]["name"], NAME);
+    assert_eq!(unlabelled(record), by_pointer);
+    shelf_has(&mut page, 1);
+    assert_eq!(
+        page.evaluate("document.querySelector('#tubes [data-kept] h2').textContent"),
+        NAME
+    );
+    page.screenshot("tubes");
+
+    // Still there when the page is loaded again, and when the browser is started again.
+    page.reload();
+    shelf_has(&mut page, 1);
+    page.close();
+    let mut page = Browser::open(&profile, &server.origin);
+    shelf_has(&mut page, 1);
+    page.click("#tubes [data-kept] button[aria-label^=Export]");
+    let again = page.download();
+    assert_eq!(fs::read_to_string(&again).expect("the file"), exported);
+
+    // Deleting asks first.
+    let delete = "#tubes [data-kept] button[aria-label^=Delete]";
+    page.click(delete);
+    page.click("#delete button[value=no]");
+    shelf_has(&mut page, 1);
+    page.click(delete);
+    page.click("#delete button[value=yes]");
+    shelf_has(&mut page, 0);
+    page.wait_for_text("Nothing is kept yet.");
+
+    // The file brings it back as it was.
+    page.upload("#pigment", &[again]);
+    shelf_has(&mut page, 1);
+    page.click("#tubes [data-kept] button[aria-label^=Export]");
+    let back = page.download();
+    assert_eq!(fs::read_to_string(back).expect("the file"), exported);
+    assert!(page.dialogs().is_empty(), "{:?}", page.dialogs());
+    page.close();
+}
+
+#[test]
+fn a_scan_comes_by_drop_and_a_sample_by_its_button() {
+    let (_server, _profile, mut page) = open();
+    let samples = samples::samples();
+    page.wait("document.querySelector('#start [data-say=headline]').textContent");
+    page.drop_files("#start [data-part=drop]", &[samples[0].scan.clone()]);
+    page.wait(READ);
+    let dropped = unlabelled(json_file(&export(&mut page, "#card")));
+    assert_eq!(dropped, native_record(&samples[0].scan));
+
+    // A sample brings its label along.
+    let pigment = json_file(&samples[1].pigment);
+    page.click("#card [data-do=another]");
+    page.click("#start [data-part=samples] > :nth-child(2)");
+    page.click("#sample-scan");
+    page.wait(&format!(
+        "{READ} && document.querySelector('#card input[name=name]').value === {}",
+        pigment["paint"]["name"]
+    ));
+    let sample = unlabelled(json_file(&export(&mut page, "#card")));
+    assert_eq!(sample, unlabelled(pigment));
+    page.close();
+}
+
+#[test]
+fn what_the_painter_answers_is_in_the_record_and_counts() {
+    let (_server, _profile, mut page) = open();
+    read(&mut page, &samples::samples()[0].scan);
+    let before = corrected(&mut page);
+    assert_eq!(before["surface"], "glossy");
+    for answer in ["surface][value=matt", "dry][value=no", "sealed][value=no"] {
+        page.click(&format!("#card input[name={answer}]"));
+    }
+    let after = corrected(&mut page);
+    assert_eq!(after["surface"], "matt");
+    assert_eq!(after["dry"], "no");
+    assert_eq!(after["stripes"]["sealed"], false);
+    // A dull surface and bare paper make the constants less sure, and dullness is taken off the cells.
+    let sd = |record: &Value| {
+        let list = record["uncertainty"]["log_scattering_sd"]
+            .as_array()
+            .expect("a list")
+            .clone();
+        list.iter()
+            .map(|v| v.as_f64().expect("a number"))
+            .sum::<f64>()
+    };
+    assert!(sd(&after) > sd(&before));
+    assert_ne!(after["absorption"], before["absorption"]);
+    page.close();
+}
+
+#[test]
+fn a_long_reading_shows_its_stage_and_can_be_cancelled() {
+    let (_server, _profile, mut page) = open();
+    let folder = Folder::new("long");
+    let file = folder.path().join("long.png");
+    // 120 megapixels of nothing: within the limit, and long enough to be caught at it.
+    let nothing = image::RgbImage::from_pixel(12_000, 10_000, image::Rgb([200, 200, 200]));
+    nothing.save(&file).expect("a picture is written");
+    page.upload("#scan", &[file]);
+    page.wait("!document.querySelector('#progress').hidden");
+    // The page answers while the worker works.
+    page.wait(
+        "document.querySelector('#progress [data-say=stage]').textContent.startsWith('Now ')",
+    );
+    page.click("[data-do=cancel]");
+    page.wait("document.querySelector('#progress').hidden");
+    assert_eq!(
+        page.evaluate("document.querySelector('#alert').hidden"),
+        true
+    );
+    // And reads the next scan as if nothing had been.
+    let scan = &samples::samples()[0].scan;
+    read(&mut page, scan);
+    assert_eq!(corrected(&mut page), native_record(scan));
+    page.close();
+}
+
+#[test]
+fn every_sample_reads_as_the_command_reads_it() {
+    let (_server, _profile, mut page) = open();
+    for sample in samples::samples() {
+        read(&mut page, &sample.scan);
+        assert_eq!(
+            unlabelled(json_file(&export(&mut page, "#card"))),
+            native_record(&sample.scan),
+            "{}",
+            sample.scan.display()
+        );
+        page.click("#card [data-do=another]");
+        page.wait("!document.querySelector('#start').hidden");
+    }
+    page.close();
+}
+
+#[test]
+fn one_film_over_greys_is_what_the_command_predicts() {
+    let (_server, _profile, mut page) = open();
+    let pigment = &samples::samples()[0].pigment;
+    go(&mut page, "tubes");
+    page.upload("#pigment", std::slice::from_ref(pigment));
+    shelf_has(&mut page, 1);
+    page.click("#tubes [data-kept] button[aria-label^=Over]");
+    page.wait("document.querySelectorAll('#picture [data-part=numbers] tbody tr').length === 9");
+    page.screenshot("picture");
+    let rows = page.evaluate(
+        "[...document.querySelectorAll('#picture [data-part=numbers] tbody tr')]
+           .map((row) => [...row.querySelectorAll('td')].map((cell) => cell.textContent.replaceAll('\\u2212', '-')))",
+    );
+    let rows = rows.as_array().expect("rows");
+    for row in rows {
+        let before = row[0].as_str().expect("a colour").replace(' ', "");
+        for (i, build) in ["1", "2", "3"].into_iter().enumerate() {
+            let output = Command::new(env!("CARGO_BIN_EXE_twoground"))
+                .arg("glaze")
+                .arg(pigment)
+                .args(["--over", &before, "--film", build])
+                .output()
+                .expect("the program starts");
+            // "L* 37.8, a* 3.6, b* 7.5 (D50): glaze." and "Nine times in ten within 1.4 ..." against "37.8, 3.6, 7.5± 1.4, ...".
+            let words = String::from_utf8(output.stdout).expect("UTF-8");
+            let native: Vec<&str> = words
+                .split(|c: char| !(c.is_ascii_digit() || c == '.' || c == '-'))
+                .filter(|number| number.contains('.') && number.len() > 1)
+                .take(4)
+                .collect();
+            let shown = row[i + 1]
+                .as_str()
+                .expect("a prediction")
+                .replace('±', ", ");
+            let shown: Vec<&str> = shown
+                .split(", ")
+                .map(str::trim)
+                .filter(|part| !part.is_empty())
+                .take(4)
+                .collect();
+            assert_eq!(shown, native, "build {build} over {before}: {words}");
+        }
+    }
+    page.close();
+}
+
+#[test]
+fn what_is_no_scan_gets_a_sentence_and_touches_nothing() {
+    let (_server, _profile, mut page) = open();
+    read(&mut page, &samples::samples()[0].scan);
+    name_and_keep(&mut page, "Kept before");
+    shelf_has(&mut page, 1);
+    page.click("#tubes [data-kept] button[aria-label^=Export]");
+    let before = fs::read(page.download()).expect("the file");
+
+    let folder = Folder::new("bad");
+    for (name, bytes, words) in bad_scans::all() {
+        let file = folder.path().join(name);
+        fs::write(&file, bytes).expect("a file");
+        go(&mut page, "cards");
+        page.evaluate("document.querySelector('[data-do=close-alert]').click()");
+        page.upload("#scan", &[file]);
+        page.wait_for_text(words);
+        page.wait("document.querySelector('#progress').hidden");
+    }
+
+    // Neither do pigment files that are none.
+    let good: Value = serde_json::from_slice(&before).expect("JSON");
+    let changed = |field: &str, value: Value| {
+        let mut bad = good.clone();
+        bad[field] = value;
+        bad.to_string()
+    };
+    for (name, text, words) in [
+        ("empty.json", String::new(), "not whole JSON"),
+        (
+            "cut.json",
+            good.to_string()[..500].to_owned(),
+            "not whole JSON",
+        ),
+        ("list.json", "[]".to_owned(), "not an object"),
+        (
+            "other.json",
+            changed("format", json!("recipe")),
+            "another kind of file",
+        ),
+        (
+            "newer.json",
+            changed("version", json!(1000)),
+            "Use a newer program",
+        ),
+        (
+            "short.json",
+            changed("absorption", json!([1.0])),
+            "absorption has 1 numbers",
+        ),
+        (
+            "odd.json",
+            changed("films", json!("three")),
+            "films is wrong",
+        ),
+    ] {
+        let file = folder.path().join(name);
+        fs::write(&file, text).expect("a file");
+        go(&mut page, "tubes");
+        page.evaluate("document.querySelector('[data-do=close-alert]').click()");
+        page.upload("#pigment", &[file]);
+        page.wait_for_text(words);
+        page.wait_for_text(name);
+    }
+
+    shelf_has(&mut page, 1);
+    page.click("#tubes [data-kept] button[aria-label^=Export]");
+    assert_eq!(fs::read(page.download()).expect("the file"), before);
+    page.close();
+}
+
+#[test]
+fn a_full_disk_is_told_and_what_is_kept_stays() {
+    let (server, profile, mut page) = open();
+    read(&mut page, &samples::samples()[0].scan);
+    name_and_keep(&mut page, "Kept before");
+    page.close();
+    let mut page = Browser::open(&profile, &server.origin);
+    // Before anything asks for room: the browser remembers the answer for a while.
+    page.call_page(
+        "Storage.overrideQuotaForOrigin",
+        json!({"origin": server.origin, "quotaSize": 1}),
+    );
+    read(&mut page, &samples::samples()[1].scan);
+    page.click("#card input[name=name]");
+    page.type_text("One too many");
+    page.click("#card [data-do=keep]");
+    page.wait_for_text("there is no room left (QuotaExceededError)");
+    shelf_has(&mut page, 1);
+    page.close();
+}
+
+#[test]
+fn a_shelf_of_a_newer_version_is_told_and_left_alone() {
+    let (_server, _profile, mut page) = open();
+    page.evaluate(
+        "new Promise((done, failed) => {
+           const asked = indexedDB.open('twoground', 1000);
+           asked.onupgradeneeded = () => asked.result.createObjectStore('shelves').put('mine', 1);
+           asked.onsuccess = () => { asked.result.close(); done(); };
+           asked.onerror = failed; })",
+    );
+    page.click("a[data-place=tubes]");
+    page.wait_for_text("written by a newer version of this program (VersionError)");
+    let kept = page.evaluate(
+        "new Promise((done, failed) => {
+           const asked = indexedDB.open('twoground');
+           asked.onsuccess = () => {
+             const get = asked.result.transaction('shelves').objectStore('shelves').get(1);
+             get.onsuccess = () => done([asked.result.version, get.result]);
+           };
+           asked.onerror = failed; })",
+    );
+    assert_eq!(kept, json!([1000, "mine"]));
+    page.close();
+}
+
+#[test]
+fn a_phone_shows_every_place_without_scrolling_sideways() {
+    let (_server, _profile, mut page) = open();
+    read(&mut page, &samples::samples()[0].scan);
+    name_and_keep(&mut page, "Marsh brown");
+    page.viewport(360, 740);
+    for place in ["cards", "tubes", "picture", "sure", "cautions"] {
+        page.evaluate(&format!("location.hash = '{place}'"));
+        page.wait(&format!(
+            "document.querySelector('[data-place={place}]').getAttribute('aria-current') === 'page'"
+        ));
+        page.evaluate("new Promise((done) => setTimeout(() => done(1), 300))");
+        page.screenshot(&format!("phone-{place}"));
+        assert_eq!(
+            page.evaluate(
+                "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+            ),
+            0,
+            "{place} is wider than a phone"
+        );
+    }
+    page.close();
+}
