@@ -522,9 +522,9 @@ impl OpenScan {
         };
         cells
             .into_iter()
-            .map(|(ground, outline)| CellOutline {
-                ground,
-                outline: outline.map(|corner| view.of_card(corner)),
+            .map(|cell| CellOutline {
+                ground: cell.ground,
+                outline: cell.corners.map(|corner| view.of_card(corner)),
             })
             .collect()
     }
