@@ -3,6 +3,8 @@
 pub mod cells;
 pub mod find;
 pub mod findings;
+#[cfg(test)]
+mod fixture;
 pub mod rectify;
 
 use serde::{Deserialize, Serialize};

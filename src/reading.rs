@@ -7,6 +7,7 @@ use crate::{
     card::{
         Ground, Layout,
         cells::{self, PooledCell, Sampled},
+        findings::{self, Finding},
     },
     colour::{self, Xyz},
     film::{surface, table},
@@ -74,6 +75,8 @@ pub struct Reading {
     pub fitted: Option<Fitted>,
     /// Whether the films, called glossy, read as dull: the painter is asked.
     pub dull: bool,
+    /// What was noticed, what matters most first; in the record as plain sentences.
+    pub findings: Vec<Finding>,
     /// The record to keep. Its label is empty until the painter writes one.
     pub record: Record,
 }
@@ -101,7 +104,8 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
             (Some(fitted), dull)
         }
     };
-    let record = record(
+    let findings = findings::findings(scan, layout, &sampled, state, dull);
+    let mut record = record(
         scan,
         layout,
         &sampled,
@@ -110,11 +114,13 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
         fitted.as_ref(),
         &fit_card,
     );
+    record.findings = findings.iter().map(Into::into).collect();
     Reading {
         layout: layout.clone(),
         sampled,
         fitted,
         dull,
+        findings,
         record,
     }
 }
@@ -209,7 +215,7 @@ pub fn card_for_fit(sampled: &Sampled, films: usize, answers: &Answers) -> fit::
             }
         }
     }
-    let (nominal, reference) = fit::nominal_builds(&depths(sampled, films));
+    let (nominal, reference) = fit::nominal_builds(&sampled.depths());
     let ground = |xyz: [f64; 3]| {
         spectrum::smoothest(Xyz::new(xyz[0], xyz[1], xyz[2])).map(surface::to_internal)
     };
@@ -234,23 +240,6 @@ fn device_rows(to_xyz: &[[f64; 3]; 3], rows: &[Bands; 3]) -> [Bands; 3] {
                 .sum()
         })
     })
-}
-
-/// How far each film takes its cells from the bare stripes, in logarithms; larger for thicker films.
-fn depths(sampled: &Sampled, films: usize) -> Vec<f64> {
-    let mut depths = vec![0.0; films];
-    for cell in &sampled.pooled {
-        let bare = match cell.ground {
-            Ground::White => &sampled.white.xyz,
-            Ground::Black => &sampled.black.xyz,
-        };
-        for axis in 0..3 {
-            // 0.01 keeps the noise of dark cells from counting as depth.
-            let ratio = (cell.xyz[axis].max(0.0) + 0.01) / (bare[axis].max(0.0) + 0.01);
-            depths[cell.film] += libm::log(ratio).abs();
-        }
-    }
-    depths
 }
 
 /// What the cells can tell at all.

@@ -119,17 +119,43 @@ pub struct Levelled {
     pub glare: f64,
 }
 
-/// The part of every film over every stripe that [`sample`] measures: what lies under it, and its corners on the card,
-/// clockwise from the top left. Cells without room are missing.
+impl Sampled {
+    /// How far each film takes its cells from the bare stripes, in logarithms, summed over X, Y, Z and both grounds: larger
+    /// for thicker films.
+    pub fn depths(&self) -> Vec<f64> {
+        let mut depths = vec![0.0; self.evenness.len()];
+        for cell in &self.pooled {
+            let bare = match cell.ground {
+                Ground::White => &self.white.xyz,
+                Ground::Black => &self.black.xyz,
+            };
+            for axis in 0..3 {
+                // 0.01 keeps the noise of dark cells from counting as depth.
+                let ratio = (cell.xyz[axis].max(0.0) + 0.01) / (bare[axis].max(0.0) + 0.01);
+                depths[cell.film] += libm::log(ratio).abs();
+            }
+        }
+        depths
+    }
+}
+
+/// The part of one film over one stripe that [`sample`] measures.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Outline {
+    /// Index of the film.
+    pub film: usize,
+    /// What lies under it.
+    pub ground: Ground,
+    /// Corners on the card, clockwise from the top left.
+    pub corners: [[f64; 2]; 4],
+}
+
+/// Outlines of all cells that have room to be measured.
 ///
 /// # Errors
 /// Those of [`sample`] for an outline that is out of order.
-pub fn outlines(scan: &Scan, layout: &Layout) -> Result<Vec<(Ground, [[f64; 2]; 4])>> {
-    let zones = Zones::new(scan, layout)?;
-    let outlines = zones.outlines();
-    Ok(outlines
-        .map(|(place, corners)| (layout.stripes[place.stripe].ground, corners))
-        .collect())
+pub fn outlines(scan: &Scan, layout: &Layout) -> Result<Vec<Outline>> {
+    Ok(Zones::new(scan, layout)?.outlines().collect())
 }
 
 /// Samples a card.

@@ -1,1 +1,518 @@
-//! To be written.
+//! What is wrong with a scan or a card, in a painter's words, each with what to do and where it is.
+//!
+//! Bounds are ours unless a source stands beside them.
+
+use super::{
+    Ground, Layout,
+    cells::{self, BareStripe, PooledCell, Sampled},
+};
+use crate::{
+    colour::{self, Lab, Xyz},
+    paint::file::{self, State},
+    scan::Scan,
+};
+
+/// One thing that was noticed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Finding {
+    /// Stable word for programs.
+    pub code: &'static str,
+    /// What was seen: one sentence.
+    pub words: String,
+    /// What to do about it: one sentence.
+    pub action: &'static str,
+    /// How much it matters.
+    pub weight: Weight,
+    /// What it is about.
+    pub place: Place,
+}
+
+/// How much a finding matters, most first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Weight {
+    /// The numbers are wrong or missing until it is mended.
+    Spoils,
+    /// The range is wider than it need be.
+    Widens,
+    /// Good to know.
+    Notes,
+}
+
+/// What a finding is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Place {
+    /// The whole card or scan.
+    Card,
+    /// All stripes of one kind.
+    Stripes(Ground),
+    /// One film.
+    Film(usize),
+    /// One film over one kind of stripe.
+    Cells(usize, Ground),
+}
+
+impl Finding {
+    /// Where it is on the squared card: quadrangles, clockwise from the top left, in units of [`Layout::size`].
+    pub fn outlines(&self, scan: &Scan, layout: &Layout) -> Vec<[[f64; 2]; 4]> {
+        let [width, height] = layout.size;
+        match self.place {
+            Place::Card => vec![[[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]]],
+            Place::Stripes(ground) => {
+                let stripes = layout
+                    .stripes
+                    .iter()
+                    .filter(|stripe| stripe.ground == ground);
+                stripes
+                    .map(|s| [[s.from, 0.0], [s.to, 0.0], [s.to, height], [s.from, height]])
+                    .collect()
+            }
+            Place::Film(film) => {
+                let film = layout.films.get(film);
+                film.map(|f| {
+                    [
+                        [0.0, f.top.left],
+                        [width, f.top.right],
+                        [width, f.bottom.right],
+                        [0.0, f.bottom.left],
+                    ]
+                })
+                .into_iter()
+                .collect()
+            }
+            Place::Cells(film, ground) => {
+                let measured = cells::outlines(scan, layout).unwrap_or_default();
+                let here = measured
+                    .into_iter()
+                    .filter(|cell| cell.film == film && cell.ground == ground);
+                here.map(|cell| cell.corners).collect()
+            }
+        }
+    }
+}
+
+impl From<&Finding> for file::Finding {
+    fn from(finding: &Finding) -> Self {
+        Self {
+            code: finding.code.into(),
+            words: format!("{} {}", finding.words, finding.action),
+        }
+    }
+}
+
+/// Share of clipped pixels that is worth telling.
+const CLIPPED: f64 = 0.05;
+/// Share of clipped pixels of a bare stripe that speaks for automatic exposure or contrast.
+const STRIPE_CLIPPED: f64 = 0.2;
+/// Y of a black stripe that is no longer black. Ink on plain paper reflects 0.04 to 0.06; ASTM D2805 asks for 0.01.
+const BLACK_Y: f64 = 0.08;
+/// Y of a white stripe that is grey. ASTM D2805 asks for 0.78.
+const WHITE_Y: f64 = 0.6;
+/// b* of whites that are brightened, and yellowed (common practice, no source).
+const WHITE_B: (f64, f64) = (-4.0, 5.0);
+/// Spread of a film, as a share of what it does, that is worth telling.
+const UNEVEN: f64 = 0.2;
+/// Pixels of a cell below which noise shows.
+const FEW_PIXELS: u64 = 400;
+/// Narrowest stripe that leaves room to measure, mm.
+const NARROW: f64 = 5.0;
+/// Share of a cell left out as dirt that is worth telling.
+const DIRTY: f64 = 0.15;
+/// Fall of the light over the card that is worth telling.
+const SHADING: f64 = 0.1;
+/// Ratio of the deepest to the shallowest film below which films are alike.
+const ALIKE: f64 = 1.3;
+
+/// Everything noticed on a card, what matters most first. `state` is what the card could tell at all, `dull` whether films
+/// called glossy could only be understood as dull.
+pub fn findings(
+    scan: &Scan,
+    layout: &Layout,
+    sampled: &Sampled,
+    state: State,
+    dull: bool,
+) -> Vec<Finding> {
+    let mut found = Vec::new();
+    found.extend(of_state(sampled, state));
+    found.extend(of_file(scan));
+    found.extend(of_exposure(sampled));
+    found.extend(of_stripes(layout, sampled));
+    for film in 0..layout.films.len() {
+        found.extend(of_film(sampled, film));
+    }
+    found.extend(alike(sampled, state));
+    found.extend(dull.then(dull_surface));
+    // The order among equals stays as it is.
+    found.sort_by_key(|finding| finding.weight);
+    found
+}
+
+fn whole_card(
+    code: &'static str,
+    weight: Weight,
+    words: impl Into<String>,
+    action: &'static str,
+) -> Finding {
+    Finding {
+        code,
+        words: words.into(),
+        action,
+        weight,
+        place: Place::Card,
+    }
+}
+
+/// What the card cannot tell.
+fn of_state(sampled: &Sampled, state: State) -> Option<Finding> {
+    use Weight::{Notes, Spoils, Widens};
+    Some(match state {
+        State::Known => return None,
+        State::MasstoneOnly => whole_card(
+            "hidden",
+            Spoils,
+            "White and black look the same under every film: only the paint's full colour is known.",
+            "Draw one more film, about a quarter as thick.",
+        ),
+        State::AbsorptionAtLeast => whole_card(
+            "too-dark",
+            Spoils,
+            "White and black both look nearly black under every film.",
+            "Draw it much thinner, so that the white stripe shows its hue.",
+        ),
+        State::ScatterAtMost => whole_card(
+            "too-clear",
+            Notes,
+            "The black stripe looks the same under every film: the paint is clearer than this scan can see.",
+            "Draw one thicker film if you want to know how clear it is over darks.",
+        ),
+        State::OneFilm => whole_card(
+            "one-film",
+            Widens,
+            "There is only one film, so a dull surface and a milky paint cannot be told apart.",
+            "Draw a second film, two or three times as thick, on the next card.",
+        ),
+        State::NotModelled => not_modelled(sampled),
+    })
+}
+
+/// A film brighter than the bare white, or brighter over black than over white.
+fn not_modelled(sampled: &Sampled) -> Finding {
+    let excess = |cell: &PooledCell| {
+        let bare = |axis: usize| sampled.white.xyz[axis].max(0.1);
+        (0..3)
+            .map(|axis| cell.xyz[axis] / bare(axis))
+            .fold(0.0, f64::max)
+    };
+    let brightest = sampled
+        .pooled
+        .iter()
+        .max_by(|a, b| excess(a).total_cmp(&excess(b)));
+    Finding {
+        code: "not-modelled",
+        words: "A film is brighter than anything below it can explain: a fluorescent, metallic or pearl paint?".into(),
+        action: "Keep it as a picture; its films cannot be predicted.",
+        weight: Weight::Spoils,
+        place: brightest.map_or(Place::Card, |cell| Place::Film(cell.film)),
+    }
+}
+
+fn of_file(scan: &Scan) -> Vec<Finding> {
+    let mut found = Vec::new();
+    let origin = &scan.origin;
+    if origin.profile_assumed {
+        let words = if origin.profile.starts_with("none") {
+            "The scan does not say what its colours mean; sRGB was assumed.".into()
+        } else {
+            let (why, _) = origin
+                .profile
+                .split_once(':')
+                .unwrap_or((&origin.profile, ""));
+            format!("The scan's colour profile is {why}; sRGB was assumed.")
+        };
+        let action =
+            "Let the scanner's driver put its colour profile into the file, or set it to sRGB.";
+        found.push(whole_card("no-profile", Weight::Widens, words, action));
+    }
+    if origin.lossy {
+        found.push(whole_card(
+            "jpeg",
+            Weight::Notes,
+            "The scan is a JPEG, which blurs small differences in the darks.",
+            "Save the next one as PNG or TIFF.",
+        ));
+    }
+    found.extend(
+        origin
+            .notes
+            .iter()
+            .filter(|_| !origin.profile_assumed)
+            .map(|note| {
+                whole_card(
+                    "file",
+                    Weight::Notes,
+                    note.clone(),
+                    "Check that this is the picture you meant.",
+                )
+            }),
+    );
+    found
+}
+
+const SWITCH_OFF: &str =
+    "Switch automatic exposure, contrast and colour correction off, and scan again.";
+
+fn of_exposure(sampled: &Sampled) -> Vec<Finding> {
+    let any = |shares: &[f64; 3], limit: f64| shares.iter().any(|&share| share > limit);
+    let all = |shares: &[f64; 3], limit: f64| shares.iter().all(|&share| share > limit);
+    let mut found = Vec::new();
+    let (white, black) = (&sampled.white, &sampled.black);
+    if any(&white.clipped_high, STRIPE_CLIPPED) {
+        found.push(Finding {
+            code: "clipped-lights",
+            words: "The white stripes are as bright as the file can hold: automatic exposure or contrast is on.".into(),
+            action: SWITCH_OFF,
+            weight: Weight::Spoils,
+            place: Place::Stripes(Ground::White),
+        });
+    }
+    if all(&black.clipped_low, STRIPE_CLIPPED) {
+        found.push(Finding {
+            code: "clipped-darks",
+            words: "The black stripes are cut off at zero: automatic contrast is on.".into(),
+            action: SWITCH_OFF,
+            weight: Weight::Spoils,
+            place: Place::Stripes(Ground::Black),
+        });
+    }
+    found
+}
+
+fn of_stripes(layout: &Layout, sampled: &Sampled) -> Vec<Finding> {
+    let mut found = Vec::new();
+    let stripes = |ground, code, weight, words: String, action| Finding {
+        code,
+        words,
+        action,
+        weight,
+        place: Place::Stripes(ground),
+    };
+    let (white, black) = (&sampled.white, &sampled.black);
+    if black.xyz[1] > BLACK_Y {
+        found.push(stripes(
+            Ground::Black,
+            "black-not-black",
+            Weight::Widens,
+            format!(
+                "The black stripes reflect {} of the light, too much to show milkiness well.",
+                percent(black.xyz[1])
+            ),
+            "Print or paint the black twice and seal it with a glossy medium.",
+        ));
+    }
+    let clipped = white
+        .clipped_high
+        .iter()
+        .any(|&share| share > STRIPE_CLIPPED);
+    let lab = lab_of(white);
+    if white.xyz[1] < WHITE_Y {
+        found.push(stripes(
+            Ground::White,
+            "white-grey",
+            Weight::Widens,
+            format!(
+                "The white stripes reflect only {} of the light.",
+                percent(white.xyz[1])
+            ),
+            "Check the scanner's brightness; if the card itself is grey, use a white one.",
+        ));
+    } else if lab.b < WHITE_B.0 && !clipped {
+        found.push(stripes(
+            Ground::White,
+            "white-brightened",
+            Weight::Widens,
+            "The white stripes are bluish: the paper is probably brightened, which shifts thin films and fades.".into(),
+            "Use a card without brightener, or paint the white with gesso.",
+        ));
+    } else if lab.b > WHITE_B.1 && !clipped {
+        found.push(stripes(
+            Ground::White,
+            "white-yellowed",
+            Weight::Notes,
+            "The white stripes are yellowish; films are reckoned over the white as it is.".into(),
+            "If oil has soaked into the card, seal it before you draw; if the card is old, use a fresh one.",
+        ));
+    }
+    let narrowest = layout
+        .stripes
+        .iter()
+        .map(|stripe| stripe.to - stripe.from)
+        .fold(f64::INFINITY, f64::min);
+    if layout.millimetres && narrowest < NARROW {
+        found.push(whole_card(
+            "narrow-stripes",
+            Weight::Widens,
+            format!("The narrowest stripe is only {narrowest:.1} mm wide, so little is left between its edges."),
+            "Make the stripes of the next card 10 mm wide or more.",
+        ));
+    }
+    if let Some(cell) = sampled
+        .pooled
+        .iter()
+        .min_by_key(|cell| cell.pixels)
+        .filter(|cell| cell.pixels < FEW_PIXELS)
+    {
+        found.push(Finding {
+            code: "few-pixels",
+            words: format!(
+                "Film {} over {} has only {} pixels.",
+                cell.film + 1,
+                name(cell.ground),
+                cell.pixels
+            ),
+            action: "Scan at 300 dpi.",
+            weight: Weight::Widens,
+            place: Place::Cells(cell.film, cell.ground),
+        });
+    }
+    if sampled.levelled.shading > SHADING {
+        found.push(whole_card(
+            "shading",
+            Weight::Notes,
+            format!("The light falls off by {} over the card; it was levelled.", percent(sampled.levelled.shading)),
+            "Let the scanner warm up for a quarter of an hour and lay the card in the middle of the glass.",
+        ));
+    }
+    found
+}
+
+fn of_film(sampled: &Sampled, film: usize) -> Vec<Finding> {
+    let mut found = Vec::new();
+    let number = film + 1;
+    for cell in sampled.pooled.iter().filter(|cell| cell.film == film) {
+        found.extend(clipped(cell));
+        if cell.rejected_share > DIRTY {
+            found.push(Finding {
+                code: "dirt",
+                words: format!(
+                    "Of film {number} over {}, {} was left out as dust, hairs, bubbles or ridges.",
+                    name(cell.ground),
+                    percent(cell.rejected_share)
+                ),
+                action: "Clean the glass and the card and scan again; if the film itself is rough, draw a smoother one.",
+                weight: Weight::Widens,
+                place: Place::Cells(film, cell.ground),
+            });
+        }
+    }
+    let spread = sampled.evenness.get(film).copied().unwrap_or(0.0);
+    if spread > UNEVEN {
+        found.push(Finding {
+            code: "uneven",
+            words: format!(
+                "Film {number} is uneven: it varies by {} within itself.",
+                percent(spread)
+            ),
+            action: "Pull the next one with a stiffer edge, in one steady go.",
+            weight: Weight::Widens,
+            place: Place::Film(film),
+        });
+    }
+    if sampled
+        .crossings
+        .iter()
+        .any(|crossing| crossing.film == film && !crossing.reached)
+    {
+        found.push(Finding {
+            code: "short-film",
+            words: format!(
+                "Film {number} does not reach all stripes; those that it misses were left out."
+            ),
+            action: "Pull the next one right across the card.",
+            weight: Weight::Notes,
+            place: Place::Film(film),
+        });
+    }
+    found
+}
+
+/// Pixels of a film at the ends of the file's range.
+fn clipped(cell: &PooledCell) -> Option<Finding> {
+    let number = cell.film + 1;
+    let over = name(cell.ground);
+    let many = |shares: &[f64; 3]| shares.iter().filter(|&&share| share > CLIPPED).count();
+    let (low, high) = (many(&cell.clipped_low), many(&cell.clipped_high));
+    let (code, words, action) = if high > 0 {
+        let words = format!("Film {number} over {over} is brighter than the file can hold.");
+        ("clipped-film", words, SWITCH_OFF)
+    } else if low == 3 {
+        let words = format!("Film {number} over {over} is cut off at zero.");
+        ("clipped-film", words, SWITCH_OFF)
+    } else if low > 0 {
+        let words = format!(
+            "Film {number} over {over} is more colourful than the file's colour space holds; what is cut off counts as a limit."
+        );
+        (
+            "beyond-colours",
+            words,
+            "Let the scanner write a wider colour space, or its own without colour correction.",
+        )
+    } else {
+        return None;
+    };
+    Some(Finding {
+        code,
+        words,
+        action,
+        weight: Weight::Widens,
+        place: Place::Cells(cell.film, cell.ground),
+    })
+}
+
+/// Films that are all nearly equally deep tell little more than one.
+fn alike(sampled: &Sampled, state: State) -> Option<Finding> {
+    if !matches!(state, State::Known | State::ScatterAtMost) {
+        return None;
+    }
+    let depths = sampled.depths();
+    let deepest = depths.iter().copied().fold(0.0, f64::max);
+    let shallowest = depths.iter().copied().fold(f64::INFINITY, f64::min);
+    (depths.len() > 1 && deepest < ALIKE * shallowest).then(|| {
+        whole_card(
+            "alike",
+            Weight::Widens,
+            "The films are all nearly equally thick, so they tell little more than one.",
+            "Draw one film two or three times as thick as the others, or as thin.",
+        )
+    })
+}
+
+/// Black lifted by the same grey under every film, as the fit found it: a surface that scatters, not paint.
+fn dull_surface() -> Finding {
+    Finding {
+        code: "dull",
+        words:
+            "The black is lifted by the same grey under every film: the surface is dull or sunken."
+                .into(),
+        action: "Say how glossy it is; or oil the card out or varnish it, and scan again.",
+        weight: Weight::Widens,
+        place: Place::Stripes(Ground::Black),
+    }
+}
+
+fn lab_of(stripe: &BareStripe) -> Lab {
+    let [x, y, z] = stripe.xyz;
+    colour::lab(Xyz::new(x, y, z))
+}
+
+fn name(ground: Ground) -> &'static str {
+    match ground {
+        Ground::White => "white",
+        Ground::Black => "black",
+    }
+}
+
+fn percent(share: f64) -> String {
+    format!("{:.0} %", 100.0 * share)
+}
+
+#[cfg(test)]
+mod tests;

@@ -2,6 +2,7 @@
 
 use std::ops::Range;
 
+use super::Outline;
 use crate::{
     Error, Result,
     card::{Edge, Layout, rectify::Frame},
@@ -224,24 +225,32 @@ impl<'a> Zones<'a> {
         cells
     }
 
-    /// Corners on the card, clockwise from the top left, of every part of a film over a stripe that is measured.
-    pub(super) fn outlines(&self) -> impl Iterator<Item = (Place, [[f64; 2]; 4])> {
+    /// Every part of a film over a stripe that is measured.
+    pub(super) fn outlines(&self) -> impl Iterator<Item = Outline> {
         let bands = self
             .stripes
             .iter()
             .flat_map(|lane| lane.bands.iter().map(move |band| (lane, band)));
         bands.filter_map(|(lane, band)| {
-            let place = self.places[band.first];
-            matches!(place.zone, Zone::Film { .. }).then(|| {
-                let ((top_left, bottom_left), (top_right, bottom_right)) =
-                    (band.edges(lane.from), band.edges(lane.to));
-                let corners = [
+            let Place {
+                stripe,
+                zone: Zone::Film { film },
+                ..
+            } = self.places[band.first]
+            else {
+                return None;
+            };
+            let ((top_left, bottom_left), (top_right, bottom_right)) =
+                (band.edges(lane.from), band.edges(lane.to));
+            Some(Outline {
+                film,
+                ground: self.layout.stripes[stripe].ground,
+                corners: [
                     [lane.from, top_left],
                     [lane.to, top_right],
                     [lane.to, bottom_right],
                     [lane.from, bottom_left],
-                ];
-                (place, corners)
+                ],
             })
         })
     }
