@@ -8,6 +8,7 @@ use crate::{
     Error, Result,
     card::{
         Edge, FilmBand, Ground, Layout, cells, find,
+        findings::{Finding, Place},
         rectify::{self, Frame},
     },
     colour,
@@ -487,11 +488,11 @@ impl OpenScan {
             }),
         }));
         if let Some(reading) = &self.reading {
-            findings.extend(reading.record.findings.iter().map(|finding| FindingView {
-                code: finding.code.clone(),
-                words: finding.words.clone(),
+            findings.extend(reading.findings.iter().map(|finding| FindingView {
+                code: finding.code.into(),
+                words: format!("{} {}", finding.words, finding.action),
                 mark: String::new(),
-                action: None,
+                action: self.action_for(finding),
             }));
         }
         let out = self
@@ -510,6 +511,27 @@ impl OpenScan {
             }),
         }));
         findings
+    }
+
+    /// What can be done about a finding at once: a film that is at fault can be left out while others remain, and a surface
+    /// that looks dull is a question.
+    fn action_for(&self, finding: &Finding) -> Option<Action> {
+        if finding.code == "dull" {
+            return Some(Action::Ask {
+                words: "Answer",
+                question: "surface",
+            });
+        }
+        let (Place::Film(film) | Place::Cells(film, _)) = finding.place else {
+            return None;
+        };
+        // Findings count only the films that are not left out.
+        let left_out = &self.state.left_out;
+        let counted: Vec<usize> = (0..left_out.len()).filter(|&i| !left_out[i]).collect();
+        (counted.len() > 1).then_some(Action::LeaveOut {
+            words: "Leave it out",
+            film: *counted.get(film)?,
+        })
     }
 
     fn cell_outlines(&self, view: &PictureFrame) -> Vec<CellOutline> {
