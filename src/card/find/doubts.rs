@@ -30,7 +30,11 @@ pub(super) fn doubts(candidate: &Candidate) -> (Vec<[bool; 2]>, Vec<Doubt>) {
         doubts.push(ask("direction", None, "Do the stripes run this way? The card can also be read with stripes and films exchanged.".into()));
     }
     if candidate.likelihood() < UNLIKELY {
-        doubts.push(ask("card", None, "Is this a card? Parts of it do not look like paint on stripes.".into()));
+        doubts.push(ask(
+            "card",
+            None,
+            "Is this a card? Parts of it do not look like paint on stripes.".into(),
+        ));
     }
     doubts.extend(stripe_doubts(candidate));
     let (edges, about_films) = film_doubts(card);

@@ -69,48 +69,6 @@ impl Candidate {
         };
         candidate.explained = candidate.explain(segments);
         candidate.score = candidate.worth();
-        if std::env::var("TG_DEBUG").is_ok() {
-            // DEBUG
-            let c = &candidate; // DEBUG
-            eprintln!(
-                "cand {} score {:.1} blacks {} films {} rough {:.3} reg {:.2} phys {:.3} expl {:.2?} even {:.3} worth {:?} size {:.0?} group {} corners {:.0?}",
-                if c.joined { "joined" } else { "" },
-                c.score,
-                c.reading.blacks.len(),
-                c.reading.films.films.len(),
-                c.roughness / ruler.per_mm,
-                c.regularity(),
-                c.physics(),
-                c.explained,
-                c.evenness(),
-                c.reading
-                    .films
-                    .worth
-                    .iter()
-                    .map(|w| w.round())
-                    .collect::<Vec<_>>(),
-                size.map(|s| s / ruler.per_mm),
-                group.len(),
-                corners
-            ); // DEBUG
-            for f in &c.reading.films.films {
-                eprintln!(
-                    "   film {:.1}-{:.1} strength {:.0?} like {:.2} step {:.3?}",
-                    f.top.at / ruler.per_mm,
-                    f.bottom.at / ruler.per_mm,
-                    f.strength,
-                    f.likeness,
-                    f.step
-                );
-            } // DEBUG
-            for e in &c.reading.films.left_over {
-                eprintln!(
-                    "   left over {:.1} strength {:.0}",
-                    e.line.at / ruler.per_mm,
-                    e.strength
-                );
-            } // DEBUG
-        } // DEBUG
         Some(candidate)
     }
 
@@ -308,7 +266,9 @@ pub(super) fn choose(mut candidates: Vec<Candidate>) -> Vec<Candidate> {
             .iter_mut()
             .find(|k| k.overlap(&candidate).max(candidate.overlap(k)) > 0.15);
         match over {
-            Some(k) if k.crosses(&candidate) && candidate.has_films() => k.rival = k.rival.max(candidate.score),
+            Some(k) if k.crosses(&candidate) && candidate.has_films() => {
+                k.rival = k.rival.max(candidate.score)
+            }
             Some(_) => {}
             None => kept.push(candidate),
         }
