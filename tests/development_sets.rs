@@ -55,12 +55,7 @@ fn predictions_are_as_close_as_the_plain_reference() {
     ] {
         let set = Set::load(name);
         let s = score(&set);
-        let mean = s.errors.iter().sum::<f64>() / s.errors.len() as f64;
         let (m, h) = (percentile(&s.errors, 0.5), percentile(&s.errors, 0.95));
-        println!(
-            "{}: median {m:.3} mean {mean:.3} 95th {h:.2}; held {:.3}, width {:.2}",
-            set.name, s.held, s.width
-        );
         assert!(m <= 1.03 * median && h <= 1.03 * high, "{name}: {m} {h}");
         assert!((0.85..=0.97).contains(&s.held), "{name}: {}", s.held);
         assert!(s.width <= 3.0, "{name}: {}", s.width);

@@ -27,7 +27,7 @@ pub(super) fn edge(left: f64, right: f64) -> Edge {
 pub(super) fn layout() -> Layout {
     let corner = |u: f64, v: f64| [(RIM + u) * SCALE, (RIM + v) * SCALE];
     let stripe = |i: usize| Stripe {
-        ground: if i % 2 == 0 {
+        ground: if i.is_multiple_of(2) {
             Ground::White
         } else {
             Ground::Black
