@@ -6,7 +6,7 @@
 //! 1. [`paints`]: K and S of invented paints.
 //! 2. [`scene`]: a card, what lies on it, how it lies on the glass, the scanner, the file: plain data.
 //! 3. [`shades`]: colours of films of any build over the card's grounds, as the scanner's sensor sees them.
-//! 4. [`render`]: scene -> linear picture -> troubles -> encoded pixels.
+//! 4. [`mod@render`]: scene -> linear picture -> troubles -> encoded pixels.
 //! 5. [`encode`]: pixels -> bytes of a PNG, TIFF or JPEG with its profile and resolution.
 //! 6. [`truth`]: what a reader of that file ought to find, as JSON.
 //! 7. [`trials`]: random scenes over the whole range of cards that people may make.
