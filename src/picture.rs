@@ -1,7 +1,7 @@
 //! Predictions: films of kept paints over any underpainting, with their range.
 //!
 //! A single film goes through the table that its constants were fitted with. Several films are joined by exact transport
-//! ([`transport`]), since light that turns between two films does not stay diffuse.
+//! ([`crate::film::transport`]), since light that turns between two films does not stay diffuse.
 
 use nalgebra::{Matrix3, SMatrix};
 
