@@ -51,7 +51,9 @@ impl Default for Answers {
 /// Uncertainty that every cell shares, in reflectance: what a scanner does not repeat.
 const FLOOR: f64 = 0.002;
 /// Uncertainty in proportion to the value: what the optics do not say.
-const RELATIVE: f64 = 0.01;
+const RELATIVE: f64 = 0.005;
+/// Anisotropy of a paint's scattering before its card is seen: anything between even and strongly forward (ours).
+pub const ANISOTROPY: (f64, f64) = (0.4, 0.25);
 /// On bare paper the surface correction holds only roughly; both uncertainties grow by this (ours, not measured).
 const UNSEALED: f64 = 2.0;
 /// Share of clipped pixels from which a channel is a bound and no value.
@@ -222,6 +224,7 @@ pub fn card_for_fit(sampled: &Sampled, films: usize, answers: &Answers) -> fit::
     fit::Card {
         grounds: vec![ground(sampled.white.xyz), ground(sampled.black.xyz)],
         haze: haze(answers.surface),
+        anisotropy: ANISOTROPY,
         shared: noise::of_scanner(&Scanner::default(), &exposed),
         data,
         nominal,
@@ -387,7 +390,7 @@ fn record(
         format: file::FORMAT.into(),
         version: file::VERSION,
         paint: Label::default(),
-        basis: basis(),
+        basis: basis(fitted.map_or(ANISOTROPY.0, |fit| fit.anisotropy)),
         absorption: constants
             .as_ref()
             .map_or_else(Vec::new, |c| c.absorption.map(printed).to_vec()),
@@ -430,8 +433,8 @@ fn record(
     }
 }
 
-/// What this program's numbers are relative to.
-pub fn basis() -> file::Basis {
+/// What this program's numbers are relative to, for constants that belong to `anisotropy`.
+pub fn basis(anisotropy: f64) -> file::Basis {
     file::Basis {
         wavelengths_nm: spectrum::wavelengths().to_vec(),
         film_unit: "build of this card's reference film".into(),
@@ -443,7 +446,7 @@ pub fn basis() -> file::Basis {
             inner: surface::INNER,
         },
         transport: file::Transport {
-            anisotropy: table::ANISOTROPY,
+            anisotropy: printed(anisotropy),
             directions: table::DIRECTIONS,
         },
         white_reference: "scanner white counts as a perfect diffuser".into(),
@@ -508,14 +511,15 @@ fn opacity(
 fn uncertainty(fitted: &Fitted) -> file::Uncertainty {
     let sd = |i: usize| printed(fitted.covariance[(i, i)].max(0.0).sqrt());
     let factor = lower_factor(&fitted.covariance);
+    let row = |i: usize| -> Vec<f64> {
+        (0..=i)
+            .map(|j| (factor[(i, j)] * 1e6).round() / 1e6)
+            .collect()
+    };
+    let last = factor.nrows() - 1;
     file::Uncertainty {
-        lower_factor: (0..factor.nrows())
-            .map(|i| {
-                (0..=i)
-                    .map(|j| (factor[(i, j)] * 1e6).round() / 1e6)
-                    .collect()
-            })
-            .collect(),
+        lower_factor: (0..last).map(row).collect(),
+        anisotropy_row: row(last),
         log_absorption_sd: (0..BANDS).map(sd).collect(),
         log_scattering_sd: (0..BANDS).map(|b| sd(BANDS + b)).collect(),
     }
