@@ -1,6 +1,7 @@
 //! The whole reading of one card: pixels to a record, the same for the page and for the command.
 
 use nalgebra::{DMatrix, Matrix3};
+use serde::{Deserialize, Serialize};
 
 use crate::{
     Error, Result,
@@ -9,7 +10,7 @@ use crate::{
         cells::{self, PooledCell, Sampled},
         findings::{self, Finding},
     },
-    colour::{self, Xyz},
+    colour::{self, Lab, Xyz},
     film::{surface, table},
     fit::{
         self, Datum, Fitted, Optics, Prior, Says,
@@ -25,7 +26,7 @@ use crate::{
 };
 
 /// What only the painter knows of a card.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Answers {
     /// `yes`, `no`, or a day it has been dry since.
     pub dry: String,
@@ -35,7 +36,12 @@ pub struct Answers {
     pub sealed: bool,
     /// What set the films' thickness, as typed.
     pub gauge: Option<String>,
+    /// L* of the bare white stripe where it was measured, above [`DARKEST_WHITE`]; otherwise the scanner's white counts.
+    pub white: Option<f64>,
 }
+
+/// A stripe with a smaller L* is no white that others are measured by.
+pub const DARKEST_WHITE: f64 = 60.0;
 
 impl Default for Answers {
     fn default() -> Self {
@@ -44,6 +50,7 @@ impl Default for Answers {
             surface: Surface::Glossy,
             sealed: true,
             gauge: None,
+            white: None,
         }
     }
 }
@@ -97,6 +104,7 @@ pub fn read_card(scan: &Scan, layout: &Layout, answers: &Answers) -> Result<Read
 
 /// The same from cells that were sampled before: for answers that change nothing but the fit, and to tell the stages apart.
 pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &Answers) -> Reading {
+    let sampled = with_known_white(sampled, answers);
     let state = state_of(&sampled, layout.films.len());
     let fit_card = card_for_fit(&sampled, layout.films.len(), answers);
     let (fitted, dull) = match state {
@@ -124,6 +132,20 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
         dull,
         findings,
         record,
+    }
+}
+
+/// The cells relative to a white stripe whose lightness is known, if it is.
+fn with_known_white(sampled: Sampled, answers: &Answers) -> Sampled {
+    let known = answers
+        .white
+        .filter(|l| (DARKEST_WHITE..=100.0).contains(l));
+    match (known, sampled.white.xyz[1]) {
+        (Some(lightness), seen) if seen > 0.0 => {
+            let y = colour::xyz(Lab::new(lightness, 0.0, 0.0)).y;
+            sampled.scaled(y / seen)
+        }
+        _ => sampled,
     }
 }
 
@@ -390,7 +412,10 @@ fn record(
         format: file::FORMAT.into(),
         version: file::VERSION,
         paint: Label::default(),
-        basis: basis(fitted.map_or(ANISOTROPY.0, |fit| fit.anisotropy)),
+        basis: basis(
+            fitted.map_or(ANISOTROPY.0, |fit| fit.anisotropy),
+            answers.white,
+        ),
         absorption: constants
             .as_ref()
             .map_or_else(Vec::new, |c| c.absorption.map(printed).to_vec()),
@@ -433,8 +458,9 @@ fn record(
     }
 }
 
-/// What this program's numbers are relative to, for constants that belong to `anisotropy`.
-pub fn basis(anisotropy: f64) -> file::Basis {
+/// What this program's numbers are relative to: constants that belong to `anisotropy`, and the white stripe's L* where it was
+/// measured.
+pub fn basis(anisotropy: f64, white: Option<f64>) -> file::Basis {
     file::Basis {
         wavelengths_nm: spectrum::wavelengths().to_vec(),
         film_unit: "build of this card's reference film".into(),
@@ -449,7 +475,10 @@ pub fn basis(anisotropy: f64) -> file::Basis {
             anisotropy: printed(anisotropy),
             directions: table::DIRECTIONS,
         },
-        white_reference: "scanner white counts as a perfect diffuser".into(),
+        white_reference: white.map_or_else(
+            || "scanner white counts as a perfect diffuser".into(),
+            |l| format!("the white stripe, measured as L* {l}"),
+        ),
     }
 }
 
