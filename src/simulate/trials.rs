@@ -45,6 +45,24 @@ pub fn scene(seed: u64, dpi: f64) -> Scene {
     }
 }
 
+/// Random scene number `seed` with a single card on a flatbed.
+pub(super) fn one_card(seed: u64, dpi: f64) -> Scene {
+    let mut random = Random::of(seed, "one card");
+    let cards = cards(&mut random, 1, 0.82);
+    let (cards, page) = page(&mut random, cards, dpi, 0.82, false);
+    Scene {
+        seed,
+        light: Light {
+            anisotropy: *random.pick(&[0.0, 0.2, 0.4, 0.6]),
+            directions: Directions::Eight,
+        },
+        cards,
+        scanner: scanner(&mut random),
+        file: file(&mut random, dpi),
+        page,
+    }
+}
+
 /// One card of any size, or several that fit on A4 or A3 together.
 fn cards(random: &mut Random, count: usize, lid_reflectance: f64) -> Vec<Card> {
     let most = if count == 1 { f64::INFINITY } else { 240.0 };
