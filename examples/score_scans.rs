@@ -1,20 +1,27 @@
 //! Reads every scan of a folder that has a truth beside it and says how near the reading came: edges, cells, predictions.
 //!
-//! `cargo run --example score_scans -- FOLDER [--each]`. The scans come from `make_samples` and `make_trials`.
+//! `cargo run --example score_scans -- FOLDER... [--each] [--table] [--cells FILE]`. The scans come from `make_samples` and
+//! `make_trials`. `--each` prints a line a card, `--table` a Markdown table by trouble, `--cells` writes every cell beside its
+//! truth as CSV.
 
-use std::{collections::BTreeMap, path::Path, time::Instant};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    fmt::Write as _,
+    path::{Path, PathBuf},
+    time::Instant,
+};
 
 use serde_json::Value;
 use twoground::{
-    card::find,
-    reading::{self, Answers},
-    scan::decode,
+    card::{Ground, Layout, find},
+    reading::{self, Answers, Reading},
+    scan::{Scan, decode},
 };
 
 #[path = "../tests/support/truth.rs"]
 mod truth;
 
-use truth::{Numbers, list, numbers, percentile, share, turned, worst_edges};
+use truth::{Numbers, floats, list, numbers, percentile, share, turned, worst_edges};
 
 /// What came of one card.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -29,14 +36,130 @@ enum Found {
     Refused,
 }
 
+/// One card's score.
+struct Score {
+    found: Found,
+    troubles: BTreeSet<String>,
+    numbers: Numbers,
+    codes: BTreeSet<&'static str>,
+}
+
+#[derive(Default)]
+struct Options {
+    folders: Vec<String>,
+    each: bool,
+    table: bool,
+    cells: Option<String>,
+}
+
+fn options() -> Options {
+    let mut options = Options::default();
+    let mut arguments = std::env::args().skip(1);
+    while let Some(word) = arguments.next() {
+        match word.as_str() {
+            "--each" => options.each = true,
+            "--table" => options.table = true,
+            "--cells" => options.cells = arguments.next(),
+            _ => options.folders.push(word),
+        }
+    }
+    options
+}
+
 #[allow(clippy::print_stdout)]
 fn main() {
-    let mut arguments = std::env::args().skip(1);
-    let folder = arguments
-        .next()
-        .expect("a folder with scans and their truth (.json)");
-    let each = arguments.next().is_some();
-    let mut files: Vec<_> = std::fs::read_dir(&folder)
+    let options = options();
+    let mut scores: Vec<Score> = Vec::new();
+    let mut spent = [0.0; 3];
+    let mut csv = String::from(CSV_HEAD);
+    let (mut scans, mut phantoms, mut disordered) = (0, 0, 0);
+    for path in options.folders.iter().flat_map(|f| scans_of(Path::new(f))) {
+        scans += 1;
+        let truth: Value = serde_json::from_str(
+            &std::fs::read_to_string(path.with_extension("json")).expect("truth"),
+        )
+        .expect("JSON");
+        let name = path
+            .file_name()
+            .map(|n| n.to_string_lossy().into_owned())
+            .unwrap_or_default();
+        let cards = list(&truth["cards"]);
+        let bytes = std::fs::read(&path).expect("a readable file");
+        let start = Instant::now();
+        let scan = decode::decode(&bytes, &name);
+        spent[0] += start.elapsed().as_secs_f64();
+        let start = Instant::now();
+        let layouts = scan.as_ref().map_or_else(
+            |e| Err(e.to_string()),
+            |scan| find::find(scan).map_err(|e| e.code().into()),
+        );
+        spent[1] += start.elapsed().as_secs_f64();
+        let (layouts, refusal) = match layouts {
+            Ok(layouts) => (layouts, String::new()),
+            Err(words) => (Vec::new(), words),
+        };
+        let owners: Vec<Option<usize>> = layouts.iter().map(|l| owner(l, cards)).collect();
+        for (layout, _) in layouts.iter().zip(&owners).filter(|(_, o)| o.is_none()) {
+            phantoms += 1;
+            if options.each {
+                println!("{name} a card where none is, asks {:?}", codes_of(layout));
+            }
+        }
+        disordered += usize::from(!in_reading_order(cards, &owners));
+        for (i, card) in cards.iter().enumerate() {
+            let troubles: BTreeSet<String> = troubles(&truth);
+            let mine = owners.iter().position(|o| *o == Some(i));
+            let (score, line) = match (mine, &scan) {
+                (Some(k), Ok(scan)) => {
+                    let start = Instant::now();
+                    let result = one(scan, &layouts[k], card, troubles, &mut |reading| {
+                        cells_csv(&mut csv, &format!("{name}#{i}"), reading, card, &truth);
+                    });
+                    spent[2] += start.elapsed().as_secs_f64();
+                    result
+                }
+                _ => (
+                    Score {
+                        found: if layouts.is_empty() {
+                            Found::Refused
+                        } else {
+                            Found::Wrong
+                        },
+                        troubles,
+                        numbers: Numbers::default(),
+                        codes: BTreeSet::new(),
+                    },
+                    if layouts.is_empty() {
+                        refusal.clone()
+                    } else {
+                        "not found".into()
+                    },
+                ),
+            };
+            if options.each {
+                println!(
+                    "{name}#{i} {:?} {line} [{}]",
+                    score.found,
+                    card["paint"].as_str().unwrap_or("")
+                );
+                if matches!(score.found, Found::Wrong | Found::Refused) {
+                    println!("      {}", truth["troubles"]);
+                }
+            }
+            scores.push(score);
+        }
+    }
+    summary(&scores, scans, phantoms, disordered, spent);
+    if options.table {
+        println!("\n{}", table(&scores));
+    }
+    if let Some(file) = options.cells {
+        std::fs::write(file, csv).expect("a file that can be written");
+    }
+}
+
+fn scans_of(folder: &Path) -> Vec<PathBuf> {
+    let mut files: Vec<_> = std::fs::read_dir(folder)
         .expect("a folder")
         .filter_map(|e| Some(e.ok()?.path()))
         .filter(|p| {
@@ -45,112 +168,257 @@ fn main() {
         })
         .collect();
     files.sort();
-    let mut found: BTreeMap<Found, usize> = BTreeMap::new();
-    let mut pooled = Numbers::default();
-    let mut spent = [0.0; 3];
-    for path in &files {
-        let truth: Value = serde_json::from_str(
-            &std::fs::read_to_string(path.with_extension("json")).expect("truth"),
-        )
-        .expect("JSON");
-        let card = &truth["cards"][0];
-        let name = path
-            .file_name()
-            .map(|n| n.to_string_lossy().into_owned())
-            .unwrap_or_default();
-        let (what, line) = one(path, &name, card, &mut pooled, &mut spent);
-        *found.entry(what).or_default() += 1;
-        if each {
-            println!(
-                "{name} {:?} {line} [{}]",
-                what,
-                card["paint"].as_str().unwrap_or("")
-            );
-            if what == Found::Wrong || what == Found::Refused {
-                println!("      {}", truth["troubles"]);
-            }
-        }
-    }
-    println!("{} scans: {found:?}", files.len());
-    println!(
-        "predictions: median {:.2} 95th {:.2}; range held {:.3}, median width {:.2}; cells: median {:.2} 95th {:.2}; K and S held {:.3}, builds held {:.3}",
-        percentile(&pooled.errors, 0.5),
-        percentile(&pooled.errors, 0.95),
-        share(&pooled.held),
-        percentile(&pooled.ranges, 0.5),
-        percentile(&pooled.cells, 0.5),
-        percentile(&pooled.cells, 0.95),
-        share(&pooled.constants_held),
-        share(&pooled.builds_held),
-    );
-    println!(
-        "seconds: decode {:.2}, find {:.2}, sample and fit {:.2}",
-        spent[0], spent[1], spent[2]
-    );
+    files
+}
+
+/// The troubles of a scan, and its sensor.
+fn troubles(truth: &Value) -> BTreeSet<String> {
+    let sensor = truth["scene"]["scanner"]["sensor"].as_str().unwrap_or("");
+    let words = list(&truth["troubles"]).iter().filter_map(Value::as_str);
+    words
+        .map(str::to_owned)
+        .chain([format!("sensor: {sensor}")])
+        .collect()
+}
+
+fn middle(corners: &[[f64; 2]]) -> [f64; 2] {
+    [0, 1].map(|axis| corners.iter().map(|c| c[axis]).sum::<f64>() / corners.len() as f64)
+}
+
+/// The card whose squared area holds the middle of a layout.
+fn owner(layout: &Layout, cards: &[Value]) -> Option<usize> {
+    let at = middle(&layout.corners);
+    let holds = |card: &Value| {
+        let corners: Vec<Vec<f64>> = list(&card["corners"]).iter().map(floats).collect();
+        (0..4).all(|i| {
+            let (a, b) = (&corners[i], &corners[(i + 1) % 4]);
+            (b[0] - a[0]) * (at[1] - a[1]) - (b[1] - a[1]) * (at[0] - a[0]) > 0.0
+        })
+    };
+    cards.iter().position(holds)
+}
+
+/// Whether no card comes before another one that lies wholly above it, or in one row with it and left of it.
+fn in_reading_order(cards: &[Value], owners: &[Option<usize>]) -> bool {
+    let bounds = |i: usize| {
+        let corners: Vec<Vec<f64>> = list(&cards[i]["corners"]).iter().map(floats).collect();
+        let end = |axis: usize, pick: fn(f64, f64) -> f64| {
+            corners.iter().map(|c| c[axis]).reduce(pick).unwrap_or(0.0)
+        };
+        [
+            end(0, f64::min),
+            end(0, f64::max),
+            end(1, f64::min),
+            end(1, f64::max),
+        ]
+    };
+    let order: Vec<[f64; 4]> = owners.iter().flatten().map(|&i| bounds(i)).collect();
+    let before = |a: &[f64; 4], b: &[f64; 4]| {
+        let apart = a[3] < b[2] || b[3] < a[2];
+        if apart { a[3] < b[2] } else { a[0] < b[0] }
+    };
+    order.windows(2).all(|pair| before(&pair[0], &pair[1]))
+}
+
+fn codes_of(layout: &Layout) -> Vec<&str> {
+    layout.doubts.iter().map(|d| d.code.as_str()).collect()
 }
 
 fn one(
-    path: &Path,
-    name: &str,
+    scan: &Scan,
+    layout: &Layout,
     card: &Value,
-    pooled: &mut Numbers,
-    spent: &mut [f64; 3],
-) -> (Found, String) {
-    let bytes = std::fs::read(path).expect("a readable file");
-    let start = Instant::now();
-    let scan = match decode::decode(&bytes, name) {
-        Ok(scan) => scan,
-        Err(e) => return (Found::Refused, e.to_string()),
-    };
-    spent[0] += start.elapsed().as_secs_f64();
-    let start = Instant::now();
-    let layouts = find::find(&scan);
-    spent[1] += start.elapsed().as_secs_f64();
-    let layout = match layouts {
-        Ok(mut layouts) if !layouts.is_empty() => layouts.swap_remove(0),
-        Ok(_) => return (Found::Refused, "no layout".into()),
-        Err(e) => return (Found::Refused, e.code().into()),
-    };
-    let turned = turned(&layout, card);
-    let (films, stripes) = worst_edges(&layout, card);
+    troubles: BTreeSet<String>,
+    also: &mut dyn FnMut(&Reading),
+) -> (Score, String) {
+    let turned = turned(layout, card);
+    let (films, stripes) = worst_edges(layout, card);
     let right = films.is_some_and(|e| e < 1.0) && stripes.is_some_and(|e| e < 1.0);
     let asked = !layout.doubts.is_empty()
         || layout
             .films
             .iter()
             .any(|f| f.top.doubtful || f.bottom.doubtful);
-    let what = match (right, asked) {
+    let found = match (right, asked) {
         (true, false) => Found::Right,
         (_, true) => Found::Asked,
         (false, false) => Found::Wrong,
+    };
+    let mut score = Score {
+        found,
+        troubles,
+        numbers: Numbers::default(),
+        codes: BTreeSet::new(),
     };
     let mut line = format!(
         "films {}/{} edges {films:.2?} stripes {stripes:.2?}",
         layout.films.len(),
         list(&card["films"]).len()
     );
-    for d in &layout.doubts {
-        line += &format!(" ?{}", d.code);
+    for code in codes_of(layout) {
+        let _ = write!(line, " ?{code}");
     }
-    let start = Instant::now();
-    let read = reading::read_card(&scan, &layout, &Answers::default());
-    spent[2] += start.elapsed().as_secs_f64();
-    match read {
-        Ok(r) => {
-            line += &format!(" {:?} {:?}", r.record.state, r.record.opacity.grade);
+    match reading::read_card(scan, layout, &Answers::default()) {
+        Ok(read) => {
+            let _ = write!(
+                line,
+                " {:?} {:?}",
+                read.record.state, read.record.opacity.grade
+            );
+            score.codes = read.findings.iter().map(|f| f.code).collect();
+            for code in &score.codes {
+                let _ = write!(line, " !{code}");
+            }
             if right {
-                let before = (pooled.errors.len(), pooled.cells.len());
-                numbers(&r, card, turned, pooled);
-                line += &format!(
+                also(&read);
+                numbers(&read, card, turned, &mut score.numbers);
+                let mine = &score.numbers;
+                let _ = write!(
+                    line,
                     " error median {:.2} 95th {:.2} cells {:.2} held {:.2}",
-                    percentile(&pooled.errors[before.0..], 0.5),
-                    percentile(&pooled.errors[before.0..], 0.95),
-                    percentile(&pooled.cells[before.1..], 0.95),
-                    share(&pooled.held[before.0..])
+                    percentile(&mine.errors, 0.5),
+                    percentile(&mine.errors, 0.95),
+                    percentile(&mine.cells, 0.95),
+                    share(&mine.held)
                 );
             }
         }
-        Err(e) => line += &format!(" {e}"),
+        Err(e) => {
+            let _ = write!(line, " {e}");
+        }
     }
-    (what, line)
+    (score, line)
+}
+
+const CSV_HEAD: &str = "card,film,ground,x,y,z,sd_x,sd_y,sd_z,true_x,true_y,true_z,white_y,true_white_y,black_y,true_black_y,pixels,rejected,troubles\n";
+
+/// Every cell beside its truth.
+fn cells_csv(csv: &mut String, name: &str, reading: &Reading, card: &Value, truth: &Value) {
+    let films = list(&card["films"]).len();
+    let turned = turned(&reading.layout, card);
+    let join = |v: &[f64]| {
+        v.iter()
+            .map(|v| format!("{v:.6}"))
+            .collect::<Vec<_>>()
+            .join(",")
+    };
+    let words: Vec<String> = troubles(truth).into_iter().collect();
+    for cell in &reading.sampled.pooled {
+        let film = if turned {
+            films - 1 - cell.film
+        } else {
+            cell.film
+        };
+        let ground = if cell.ground == Ground::White {
+            "white"
+        } else {
+            "black"
+        };
+        let same = list(&card["cells"]).iter().find(|c| {
+            c["film"].as_u64() == Some(film as u64) && c["ground"].as_str() == Some(ground)
+        });
+        let Some(same) = same else { continue };
+        let bare = [
+            reading.sampled.white.xyz[1],
+            floats(&card["white_xyz"])[1],
+            reading.sampled.black.xyz[1],
+            floats(&card["black_xyz"])[1],
+        ];
+        let _ = writeln!(
+            csv,
+            "{name},{film},{ground},{},{},{},{},{},{:.4},{}",
+            join(&cell.xyz),
+            join(&cell.xyz_sd),
+            join(&floats(&same["drawn_xyz"])),
+            join(&bare),
+            cell.pixels,
+            cell.rejected_share,
+            words.join(";")
+        );
+    }
+}
+
+/// Numbers of many cards.
+fn together<'a>(scores: impl Iterator<Item = &'a Score>) -> Numbers {
+    let mut all = Numbers::default();
+    for Score { numbers, .. } in scores {
+        all.errors.extend(&numbers.errors);
+        all.held.extend(&numbers.held);
+        all.ranges.extend(&numbers.ranges);
+        all.cells.extend(&numbers.cells);
+        all.cells_held.extend(&numbers.cells_held);
+        all.constants_held.extend(&numbers.constants_held);
+        all.builds_held.extend(&numbers.builds_held);
+    }
+    all
+}
+
+#[allow(clippy::print_stdout)]
+fn summary(scores: &[Score], scans: usize, phantoms: usize, disordered: usize, spent: [f64; 3]) {
+    let mut found: BTreeMap<Found, usize> = BTreeMap::new();
+    let mut codes: BTreeMap<&str, usize> = BTreeMap::new();
+    for score in scores {
+        *found.entry(score.found).or_default() += 1;
+        for code in &score.codes {
+            *codes.entry(code).or_default() += 1;
+        }
+    }
+    println!(
+        "{scans} scans, {} cards: {found:?}; cards where none is: {phantoms}; scans out of order: {disordered}",
+        scores.len()
+    );
+    let pooled = together(scores.iter());
+    println!(
+        "predictions: median {:.2} 95th {:.2}; range held {:.3}, median width {:.2}; cells: median {:.2} 95th {:.2}, held {:.3}; K and S held {:.3}, builds held {:.3}",
+        percentile(&pooled.errors, 0.5),
+        percentile(&pooled.errors, 0.95),
+        share(&pooled.held),
+        percentile(&pooled.ranges, 0.5),
+        percentile(&pooled.cells, 0.5),
+        percentile(&pooled.cells, 0.95),
+        share(&pooled.cells_held),
+        share(&pooled.constants_held),
+        share(&pooled.builds_held),
+    );
+    println!("findings: {codes:?}");
+    println!(
+        "seconds: decode {:.2}, find {:.2}, sample and fit {:.2}",
+        spent[0], spent[1], spent[2]
+    );
+}
+
+/// Markdown: a row a trouble.
+fn table(scores: &[Score]) -> String {
+    let mut text = String::from(
+        "| trouble | cards | found | asked | wrong | refused | cells within range | predictions: median | 95th | range held |\n|---|---|---|---|---|---|---|---|---|---|\n",
+    );
+    let mut row = |name: &str, of: Vec<&Score>| {
+        let count = |what: Found| of.iter().filter(|s| s.found == what).count();
+        let all = together(of.iter().copied());
+        let _ = writeln!(
+            text,
+            "| {name} | {} | {} | {} | {} | {} | {:.0} % | {:.2} | {:.1} | {:.0} % |",
+            of.len(),
+            count(Found::Right),
+            count(Found::Asked),
+            count(Found::Wrong),
+            count(Found::Refused),
+            100.0 * share(&all.cells_held),
+            percentile(&all.errors, 0.5),
+            percentile(&all.errors, 0.95),
+            100.0 * share(&all.held),
+        );
+    };
+    row("all", scores.iter().collect());
+    let names: BTreeSet<&String> = scores.iter().flat_map(|s| &s.troubles).collect();
+    for name in names {
+        row(
+            name,
+            scores
+                .iter()
+                .filter(|s| s.troubles.contains(name))
+                .collect(),
+        );
+    }
+    text
 }

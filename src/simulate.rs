@@ -9,7 +9,7 @@
 //! 4. [`mod@render`]: scene -> linear picture -> troubles -> encoded pixels.
 //! 5. [`encode`]: pixels -> bytes of a PNG, TIFF or JPEG with its profile and resolution.
 //! 6. [`truth`]: what a reader of that file ought to find, as JSON.
-//! 7. [`trials`]: random scenes over the whole range of cards that people may make.
+//! 7. [`trials`]: random scenes over the whole range of cards that people may make; [`troubles`]: one trouble at a time.
 
 pub mod drawn;
 pub mod encode;
@@ -25,6 +25,7 @@ pub mod sensor;
 pub mod shades;
 pub mod space;
 pub mod trials;
+pub mod troubles;
 pub mod truth;
 
 pub use paints::InventedPaint;

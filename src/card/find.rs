@@ -107,6 +107,13 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
     if chosen.is_empty() {
         return Err(Error::NoCard);
     }
+    // Which places are cards does not depend on the wish: a card with one film left out looks less like a card.
+    if let Some(count) = films {
+        chosen
+            .iter_mut()
+            .filter(|c| c.reading.films.films.len() != count)
+            .for_each(|c| c.reading.keep_to(&picture, count));
+    }
     Ok(chosen.iter_mut().map(|c| layout(&picture, c)).collect())
 }
 

@@ -7,7 +7,7 @@ use super::{
     sensor::Sensor,
     shades::{Ladder, Shades},
 };
-use crate::card::Ground;
+use crate::{card::Ground, spectrum::wavelengths};
 
 /// A card ready to be looked at through a sensor, point by point.
 #[derive(Debug, Clone)]
@@ -24,6 +24,8 @@ pub struct Drawn {
     black: Shades,
     paper: Shades,
     tapes: Vec<Tape>,
+    glow: [f64; 3],
+    sheet: f64,
 }
 
 impl Drawn {
@@ -58,6 +60,11 @@ impl Drawn {
             black: shades(&card.black),
             paper: shades(&card.paper),
             tapes: card.marks.iter().filter_map(Tape::new).collect(),
+            glow: sensor.see(&wavelengths().map(|nm| {
+                let x = (nm - 605.0) / 18.0;
+                card.glow * libm::exp(-0.5 * x * x)
+            })),
+            sheet: card.sheet,
         }
     }
 
@@ -69,13 +76,17 @@ impl Drawn {
             return None;
         }
         let build = self.build(u, v);
-        Some(match self.stripe(u, v) {
+        let seen = match self.stripe(u, v) {
             None => self.paper.at(build),
             Some(i) => match self.grounds[i] {
                 Ground::Black => self.black.at(build),
                 Ground::White => self.over_white(i, u, build),
             },
-        })
+        };
+        let glowing = 1.0 - libm::exp(-build);
+        Some(std::array::from_fn(|c| {
+            (seen[c] + glowing * self.glow[c]) * (1.0 - 2.0 * self.sheet) + self.sheet
+        }))
     }
 
     /// Lays tape over whatever is seen at a point, on the card or beside it.

@@ -233,6 +233,51 @@ impl Picture {
             *value += amount as f32 * (*value - soft);
         }
     }
+
+    /// Pulls the darkest and the lightest half percent of the encoded values towards 0 and 1, by `share` of the way.
+    pub fn stretch(&mut self, share: f64) {
+        if share == 0.0 {
+            return;
+        }
+        let mut some: Vec<f32> = self.values.iter().step_by(7).copied().collect();
+        some.sort_by(f32::total_cmp);
+        let at = |part: f64| f64::from(some[(part * (some.len() - 1) as f64) as usize]);
+        let (low, high) = (share * at(0.005), 1.0 - share * (1.0 - at(0.995)));
+        for value in &mut self.values {
+            *value = ((f64::from(*value) - low) / (high - low)) as f32;
+        }
+    }
+
+    /// Raises encoded values to a power that follows the brightness around them: below 1 where it is dark, above where light.
+    pub fn map_tones(&mut self, strength: f64) {
+        if strength == 0.0 {
+            return;
+        }
+        // The mean over a sixteenth of the picture, as phones divide it.
+        let cell = (self.width.max(self.height) as f64 / 64.0).max(1.0);
+        let cells = |n: usize| (n as f64 / cell).ceil() as usize + 1;
+        let mut around = Self::of(cells(self.width), cells(self.height), 1, |_, _| [0.0; 3]);
+        for j in 0..around.height {
+            for i in 0..around.width {
+                let pixel = |k: usize, n: usize| ((k as f64 * cell) as usize).min(n - 1);
+                let at = 3 * (pixel(j, self.height) * self.width + pixel(i, self.width));
+                let mean = self.values[at..at + 3].iter().sum::<f32>() / 3.0;
+                let to = 3 * (j * around.width + i);
+                around.values[to..to + 3].fill(mean.clamp(0.0, 1.0));
+            }
+        }
+        around.blur(4.0);
+        for y in 0..self.height {
+            for x in 0..self.width {
+                let mean = around.between(x as f64 / cell, y as f64 / cell)[0];
+                let power = libm::pow(2.0, strength * (2.0 * mean - 1.0));
+                let pixel = 3 * (y * self.width + x);
+                for value in &mut self.values[pixel..pixel + 3] {
+                    *value = libm::pow(f64::from(value.max(0.0)), power) as f32;
+                }
+            }
+        }
+    }
 }
 
 /// Whether colours differ by less than an edge of stripes or films makes.

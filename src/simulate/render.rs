@@ -46,6 +46,8 @@ pub fn render(scene: &Scene) -> Rendered {
     through_the_scanner(&mut picture, scene, &sensor);
     to_file_space(&mut picture, &sensor, scene.file);
     picture.sharpen(scene.scanner.sharpening, 1.2);
+    picture.map_tones(scene.scanner.tone);
+    picture.stretch(scene.scanner.stretch);
     picture
         .values
         .iter_mut()
@@ -222,6 +224,8 @@ mod tests {
                 Film::even(1.6, 27.0, 41.0, 48.0),
             ],
             haze: 0.0,
+            glow: 0.0,
+            sheet: 0.0,
             marks: Vec::new(),
             shadow: 0.0,
         };

@@ -320,6 +320,8 @@ fn card(
         smear: 0.0,
         films,
         haze: 0.0,
+        glow: 0.0,
+        sheet: 0.0,
         marks: Vec::new(),
         shadow: 0.18,
     }

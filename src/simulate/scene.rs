@@ -58,6 +58,12 @@ pub struct Card {
     pub films: Vec<Film>,
     /// What a dull surface adds to the reflectance of every film.
     pub haze: f64,
+    /// Light of a fluorescent paint at full build, as a share of the lamp's: orange-red, whatever lies below.
+    #[serde(skip_serializing_if = "is_zero")]
+    pub glow: f64,
+    /// Light that a plastic film over the card returns by itself; twice as much is lost on the way through.
+    #[serde(skip_serializing_if = "is_zero")]
+    pub sheet: f64,
     /// Writing, pencil, tape.
     pub marks: Vec<Mark>,
     /// How much light the card's own shadow takes from the lid beside it, 0 to 1.
@@ -164,6 +170,16 @@ pub struct Scanner {
     pub offset: f64,
     /// Strength of the driver's sharpening (0: off), over two pixels.
     pub sharpening: f64,
+    /// Automatic contrast, 0 to 1: how far the darkest and lightest half percent are pulled to black and white.
+    #[serde(skip_serializing_if = "is_zero")]
+    pub stretch: f64,
+    /// A phone's local tone mapping, 0 to 1: dark surroundings lifted, light ones held back.
+    #[serde(skip_serializing_if = "is_zero")]
+    pub tone: f64,
+}
+
+fn is_zero(value: &f64) -> bool {
+    *value == 0.0
 }
 
 impl Scanner {
@@ -180,6 +196,8 @@ impl Scanner {
             exposure: 1.0,
             offset: 0.0,
             sharpening: 0.0,
+            stretch: 0.0,
+            tone: 0.0,
         }
     }
 }

@@ -18,9 +18,128 @@ use crate::{
 pub fn scene(seed: u64, dpi: f64) -> Scene {
     let mut random = Random::of(seed, "trial");
     let lid_reflectance = *random.pick(&[0.82, 0.82, 0.86, 0.45, 0.30, 0.04, 0.06]);
-    let mut card = card(&mut random, lid_reflectance);
-    let page = page(&mut random, &mut card, dpi, lid_reflectance);
+    let count = if random.chance(0.15) {
+        random.whole(2, 4)
+    } else {
+        1
+    };
+    let cards = cards(&mut random, count, lid_reflectance);
+    let phone = random.chance(0.12);
+    let (cards, page) = page(&mut random, cards, dpi, lid_reflectance, phone);
+    let (scanner, file) = if phone {
+        (phone_camera(&mut random), phone_file(&mut random))
+    } else {
+        let file = file(&mut random, dpi);
+        (scanner(&mut random), file)
+    };
+    Scene {
+        seed,
+        light: Light {
+            anisotropy: *random.pick(&[0.0, 0.2, 0.4, 0.6]),
+            directions: Directions::Eight,
+        },
+        cards,
+        scanner,
+        file,
+        page,
+    }
+}
+
+/// Random scene number `seed` with a single card on a flatbed.
+pub(super) fn one_card(seed: u64, dpi: f64) -> Scene {
+    let mut random = Random::of(seed, "one card");
+    let cards = cards(&mut random, 1, 0.82);
+    let (cards, page) = page(&mut random, cards, dpi, 0.82, false);
+    Scene {
+        seed,
+        light: Light {
+            anisotropy: *random.pick(&[0.0, 0.2, 0.4, 0.6]),
+            directions: Directions::Eight,
+        },
+        cards,
+        scanner: scanner(&mut random),
+        file: file(&mut random, dpi),
+        page,
+    }
+}
+
+/// One card of any size, or several that fit on A4 or A3 together.
+fn cards(random: &mut Random, count: usize, lid_reflectance: f64) -> Vec<Card> {
+    let most = if count == 1 { f64::INFINITY } else { 240.0 };
+    (0..count)
+        .map(|_| {
+            let mut drawn = card(random, lid_reflectance);
+            for _ in 0..200 {
+                if drawn.width() + drawn.length < most {
+                    break;
+                }
+                drawn = card(random, lid_reflectance);
+            }
+            drawn
+        })
+        .collect()
+}
+
+fn scanner(random: &mut Random) -> Scanner {
     let sharp = random.chance(0.2);
+    Scanner {
+        sensor: *random.pick(&[
+            Kind::Ideal,
+            Kind::Lamp,
+            Kind::Lamp,
+            Kind::WhiteLed,
+            Kind::ThreeLeds,
+        ]),
+        glare: if random.chance(0.6) {
+            random.between(0.03, 0.2)
+        } else {
+            0.0
+        },
+        glare_reach: random.between(18.0, 30.0),
+        shading: if random.chance(0.5) {
+            [random.between(-0.05, 0.05), random.between(-0.05, 0.05)]
+        } else {
+            [0.0; 2]
+        },
+        blur: random.between(0.3, 1.2),
+        dark_noise: random.between_log(0.0005, 0.004),
+        light_noise: random.between_log(0.001, 0.01),
+        exposure: *random.pick(&[1.0, 1.0, 1.0, 0.9, 1.08]),
+        offset: *random.pick(&[0.0, 0.0, 0.0, 0.006, -0.004]),
+        sharpening: if sharp { random.between(0.3, 1.2) } else { 0.0 },
+        ..Scanner::ideal()
+    }
+}
+
+/// A phone by a window: light that falls off, sharpening, mostly no tone mapping that one could see.
+fn phone_camera(random: &mut Random) -> Scanner {
+    Scanner {
+        sensor: *random.pick(&[Kind::Lamp, Kind::WhiteLed]),
+        shading: [random.between(-0.12, 0.12), random.between(-0.12, 0.12)],
+        blur: random.between(0.6, 1.4),
+        dark_noise: random.between_log(0.001, 0.005),
+        light_noise: random.between_log(0.003, 0.012),
+        exposure: random.between(0.75, 1.05),
+        sharpening: random.between(0.2, 1.0),
+        tone: if random.chance(0.3) {
+            random.between(0.1, 0.4)
+        } else {
+            0.0
+        },
+        ..Scanner::ideal()
+    }
+}
+
+fn phone_file(random: &mut Random) -> File {
+    File {
+        space: *random.pick(&[Space::Srgb, Space::DisplayP3]),
+        tagged: true,
+        kind: *random.pick(&[FileKind::Jpeg(90), FileKind::Jpeg(80)]),
+        dpi: *random.pick(&[None, Some(72.0)]),
+    }
+}
+
+fn file(random: &mut Random, dpi: f64) -> File {
     let kind = *random.pick(&[
         FileKind::Png8,
         FileKind::Png8,
@@ -30,88 +149,57 @@ pub fn scene(seed: u64, dpi: f64) -> Scene {
         FileKind::Tiff8,
     ]);
     let tagged = random.chance(0.7);
-    Scene {
-        seed,
-        light: Light {
-            anisotropy: *random.pick(&[0.0, 0.2, 0.4, 0.6]),
-            directions: Directions::Eight,
+    File {
+        space: if tagged {
+            *random.pick(&[Space::Srgb, Space::DisplayP3, Space::Romm])
+        } else {
+            Space::Srgb
         },
-        cards: vec![card],
-        scanner: Scanner {
-            sensor: *random.pick(&[
-                Kind::Ideal,
-                Kind::Lamp,
-                Kind::Lamp,
-                Kind::WhiteLed,
-                Kind::ThreeLeds,
-            ]),
-            glare: if random.chance(0.6) {
-                random.between(0.03, 0.2)
-            } else {
-                0.0
-            },
-            glare_reach: random.between(18.0, 30.0),
-            shading: if random.chance(0.5) {
-                [random.between(-0.05, 0.05), random.between(-0.05, 0.05)]
-            } else {
-                [0.0; 2]
-            },
-            blur: random.between(0.3, 1.2),
-            dark_noise: random.between_log(0.0005, 0.004),
-            light_noise: random.between_log(0.001, 0.01),
-            exposure: *random.pick(&[1.0, 1.0, 1.0, 0.9, 1.08]),
-            offset: *random.pick(&[0.0, 0.0, 0.0, 0.006, -0.004]),
-            sharpening: if sharp { random.between(0.3, 1.2) } else { 0.0 },
+        tagged,
+        kind,
+        dpi: if random.chance(0.8) {
+            Some(dpi)
+        } else {
+            *random.pick(&[None, Some(72.0), Some(96.0)])
         },
-        file: File {
-            space: if tagged {
-                *random.pick(&[Space::Srgb, Space::DisplayP3, Space::Romm])
-            } else {
-                Space::Srgb
-            },
-            tagged,
-            kind,
-            dpi: if random.chance(0.8) {
-                Some(dpi)
-            } else {
-                *random.pick(&[None, Some(72.0), Some(96.0)])
-            },
-        },
-        page,
     }
 }
 
-/// A page with the card somewhere on it, in any of the four orientations and up to ten degrees off.
-fn page(random: &mut Random, card: &mut Card, dpi: f64, lid_reflectance: f64) -> Page {
-    card.rotation = *random.pick(&[0.0, 0.0, 0.0, 90.0, 180.0, 270.0])
-        + random.between(-10.0, 10.0) * if random.chance(0.8) { 1.0 } else { 0.0 };
-    let phone = random.chance(0.15);
-    let [left, top, right, bottom] = card.margins;
-    let (sin, cos) = (
-        libm::sin(card.rotation.to_radians()),
-        libm::cos(card.rotation.to_radians()),
-    );
-    let (half_width, half_length) = (0.5 * card.width(), 0.5 * card.length);
-    let corners = [
-        [-half_width - left, -half_length - top],
-        [half_width + right, -half_length - top],
-        [half_width + right, half_length + bottom],
-        [-half_width - left, half_length + bottom],
-    ]
-    .map(|[x, y]| [cos * x - sin * y, sin * x + cos * y]);
-    let side = |axis: usize, pick: fn(f64, f64) -> f64| {
-        corners.iter().map(|c| c[axis]).reduce(pick).unwrap_or(0.0)
-    };
+/// A page with the cards on it, each in any of the four orientations and up to ten degrees off: one, or rows of two.
+fn page(
+    random: &mut Random,
+    mut cards: Vec<Card>,
+    dpi: f64,
+    lid_reflectance: f64,
+    phone: bool,
+) -> (Vec<Card>, Page) {
     let before = [random.between(3.0, 25.0), random.between(3.0, 25.0)];
     let after = [random.between(3.0, 25.0), random.between(3.0, 25.0)];
-    card.centre = [before[0] - side(0, f64::min), before[1] - side(1, f64::min)];
-    Page {
-        size: std::array::from_fn(|axis| {
-            before[axis] + side(axis, f64::max) - side(axis, f64::min) + after[axis]
-        }),
+    let (mut right, mut bottom) = (0.0_f64, 0.0_f64);
+    let mut at = before;
+    for (i, card) in cards.iter_mut().enumerate() {
+        card.rotation = *random.pick(&[0.0, 0.0, 0.0, 90.0, 180.0, 270.0])
+            + random.between(-10.0, 10.0) * if random.chance(0.8) { 1.0 } else { 0.0 };
+        if i % 2 == 0 && i > 0 {
+            at = [before[0], bottom + random.between(3.0, 20.0)];
+        }
+        let [low, high] = extent(card);
+        card.centre = [at[0] - low[0], at[1] - low[1]];
+        right = right.max(at[0] + high[0] - low[0]);
+        bottom = bottom.max(at[1] + high[1] - low[1]);
+        at[0] += high[0] - low[0] + random.between(3.0, 20.0);
+    }
+    let lid = if phone && random.chance(0.6) {
+        // A wooden table.
+        wavelengths().map(|nm| 0.16 + 0.22 / (1.0 + libm::exp(-(nm - 570.0) / 35.0)))
+    } else {
+        [lid_reflectance; BANDS]
+    };
+    let page = Page {
+        size: [right + after[0], bottom + after[1]],
         dpi,
-        lid: [lid_reflectance; BANDS],
-        // Inwards, so that the card stays in the picture.
+        lid,
+        // Inwards, so that the cards stay in the picture.
         perspective: if phone {
             [[1.0, 1.0], [-1.0, 1.0], [-1.0, -1.0], [1.0, -1.0]]
                 .map(|towards| towards.map(|t: f64| t * random.between(0.0, 0.03)))
@@ -128,7 +216,28 @@ fn page(random: &mut Random, card: &mut Card, dpi: f64, lid_reflectance: f64) ->
         } else {
             0
         },
-    }
+    };
+    (cards, page)
+}
+
+/// Lowest and highest x, y of a card's paper from the middle of its stripes, turned as it lies.
+fn extent(card: &Card) -> [[f64; 2]; 2] {
+    let [left, top, right, bottom] = card.margins;
+    let (sin, cos) = (
+        libm::sin(card.rotation.to_radians()),
+        libm::cos(card.rotation.to_radians()),
+    );
+    let (half_width, half_length) = (0.5 * card.width(), 0.5 * card.length);
+    let corners = [
+        [-half_width - left, -half_length - top],
+        [half_width + right, -half_length - top],
+        [half_width + right, half_length + bottom],
+        [-half_width - left, half_length + bottom],
+    ]
+    .map(|[x, y]| [cos * x - sin * y, sin * x + cos * y]);
+    [f64::min, f64::max].map(|pick: fn(f64, f64) -> f64| {
+        [0, 1].map(|axis| corners.iter().map(|c| c[axis]).reduce(pick).unwrap_or(0.0))
+    })
 }
 
 fn card(random: &mut Random, lid_reflectance: f64) -> Card {
@@ -138,8 +247,8 @@ fn card(random: &mut Random, lid_reflectance: f64) -> Card {
     let (films, length) = films(random, width);
     let white = white(random);
     let black = black(random);
-    // Black stripes on a black lid must not run off the card: nobody could see where they end.
-    let bare_edges = random.chance(0.2) && lid_reflectance > 0.1;
+    // Black stripes that run off the card onto a black lid end where nobody can see it: to be asked, and rare.
+    let bare_edges = random.chance(if lid_reflectance > 0.1 { 0.2 } else { 0.06 });
     let margins = if bare_edges {
         [0.0; 4]
     } else {
@@ -178,6 +287,8 @@ fn card(random: &mut Random, lid_reflectance: f64) -> Card {
         } else {
             0.0
         },
+        glow: 0.0,
+        sheet: 0.0,
         marks: Vec::new(),
         shadow: if random.chance(0.6) {
             random.between(0.05, 0.4)

@@ -448,6 +448,9 @@ fn troubles(scene: &Scene) -> Vec<String> {
         matches!(scene.file.kind, super::scene::FileKind::Jpeg(_)),
         "JPEG",
     );
+    when(scanner.stretch > 0.0, "automatic contrast");
+    when(scanner.tone > 0.0, "local tone mapping");
+    when(scene.page.dpi < 130.0, "below 130 dpi");
     when(scene.file.dpi.is_none(), "no resolution tag");
     when(
         scene
@@ -461,6 +464,9 @@ fn troubles(scene: &Scene) -> Vec<String> {
     when(any_film(&|f| f.bubbles > 0.0), "bubbles");
     when(scene.cards.iter().any(|c| c.haze > 0.0), "dull surface");
     when(scene.cards.iter().any(|c| c.smear > 0.0), "smeared black");
+    when(scene.cards.iter().any(|c| c.glow > 0.0), "fluorescent");
+    when(scene.cards.iter().any(|c| c.sheet > 0.0), "under plastic");
+    when(scene.page.lid[15] < 0.1, "black lid");
     when(
         scene.cards.iter().any(|c| !c.marks.is_empty()),
         "writing or tape",

@@ -21,7 +21,10 @@ pub struct Numbers {
     pub errors: Vec<f64>,
     pub held: Vec<bool>,
     pub ranges: Vec<f64>,
+    /// CIEDE2000 between cells and what was drawn, both as shares of their own white.
     pub cells: Vec<f64>,
+    /// Whether they lie within their 90 % range, by X, Y, Z.
+    pub cells_held: Vec<bool>,
     pub constants_held: Vec<bool>,
     pub builds_held: Vec<bool>,
 }
@@ -140,6 +143,8 @@ pub fn numbers(reading: &reading::Reading, card: &Value, turned: bool, numbers: 
     let films = list(&card["films"]);
     let true_film = |i: usize| if turned { films.len() - 1 - i } else { i };
     let build = |i: usize| films[true_film(i)]["build"].as_f64().unwrap_or(f64::NAN);
+    // A scanner's level is not known and hardly matters: cells are compared as shares of the white stripe.
+    let level = floats(&card["white_xyz"])[1] / reading.sampled.white.xyz[1];
     for cell in &reading.record.cells {
         for truth in list(&card["cells"]) {
             let ground = serde_json::to_value(cell.ground).unwrap_or_default();
@@ -147,10 +152,15 @@ pub fn numbers(reading: &reading::Reading, card: &Value, turned: bool, numbers: 
                 && truth["ground"] == ground
             {
                 let t = floats(&truth["drawn_xyz"]);
+                let seen = cell.xyz.map(|v| level * v);
                 let lab = |v: &[f64]| colour::lab(colour::Xyz::new(v[0], v[1], v[2]));
-                numbers
-                    .cells
-                    .push(colour::difference(lab(&cell.xyz), lab(&t)));
+                numbers.cells.push(colour::difference(lab(&seen), lab(&t)));
+                for axis in 0..3 {
+                    let sd = reading::cell_sd(cell.sd[axis], cell.xyz[axis]);
+                    numbers
+                        .cells_held
+                        .push((seen[axis] - t[axis]).abs() < 1.645 * level * sd);
+                }
             }
         }
     }

@@ -57,7 +57,7 @@ impl Candidate {
             blacks,
             whites,
             stripes.levels,
-            wish,
+            None,
         );
         let mut candidate = Self {
             reading,
@@ -69,6 +69,10 @@ impl Candidate {
         };
         candidate.explained = candidate.explain(segments);
         candidate.score = candidate.worth();
+        // A reading that comes to the wished number by itself is the likelier one.
+        if wish.is_some_and(|count| count != candidate.reading.films.films.len()) {
+            candidate.score *= UNWISHED;
+        }
         Some(candidate)
     }
 
@@ -284,6 +288,8 @@ pub(super) fn choose(mut candidates: Vec<Candidate>) -> Vec<Candidate> {
     kept
 }
 
+/// What a reading is worth that comes to another number of films than was wished.
+const UNWISHED: f64 = 0.5;
 /// Edges across the stripes that stand out more than this have to be explained.
 pub(super) const LEFT_OVER: f64 = 12.0;
 /// A reading less likely than this is no card.

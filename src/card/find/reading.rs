@@ -58,6 +58,19 @@ impl Reading {
         }
     }
 
+    /// Takes exactly so many films instead, where that is possible.
+    pub(super) fn keep_to(&mut self, picture: &Picture, films: usize) {
+        let squared = Squared {
+            picture,
+            frame: &self.frame,
+            size: self.size,
+            blacks: &self.blacks,
+            whites: self.whites,
+            per_mm: self.ruler.per_mm,
+        };
+        self.films = films::films(&squared, Some(films));
+    }
+
     /// Median width of the white stripes between black ones; that of the black ones if there is but one.
     fn white_width(&self) -> f64 {
         let mut widths: Vec<f32> = self
