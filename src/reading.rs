@@ -247,10 +247,25 @@ pub fn card_for_fit(sampled: &Sampled, films: usize, answers: &Answers) -> fit::
         grounds: vec![ground(sampled.white.xyz), ground(sampled.black.xyz)],
         haze: haze(answers.surface),
         anisotropy: ANISOTROPY,
-        shared: noise::of_scanner(&Scanner::default(), &exposed),
+        shared: noise::of_scanner(&scanner(sampled), &exposed),
         data,
         nominal,
         reference,
+    }
+}
+
+/// Zero error of a scan whose black is not to be relied on (ours).
+const DOUBTFUL_ZERO: f64 = 0.015;
+
+fn scanner(sampled: &Sampled) -> Scanner {
+    let usual = Scanner::default();
+    Scanner {
+        zero: if findings::zero_in_doubt(sampled) {
+            DOUBTFUL_ZERO
+        } else {
+            usual.zero
+        },
+        ..usual
     }
 }
 

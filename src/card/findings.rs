@@ -105,6 +105,11 @@ const CLIPPED: f64 = 0.05;
 const STRIPE_CLIPPED: f64 = 0.2;
 /// Y of a black stripe that is no longer black. Ink on plain paper reflects 0.04 to 0.06; ASTM D2805 asks for 0.01.
 const BLACK_Y: f64 = 0.08;
+/// Y of stripes whiter and blacker than paint and paper usually are, gloss excluded, each by itself and both together (ours): the
+/// scanner has stretched the contrast.
+const STRETCHED_WHITE: f64 = 0.94;
+const STRETCHED_BLACK: f64 = 0.008;
+const STRETCHED_BOTH: (f64, f64) = (0.88, 0.013);
 /// Y of a white stripe that is grey. ASTM D2805 asks for 0.78.
 const WHITE_Y: f64 = 0.6;
 /// b* of whites that are brightened, and yellowed (common practice, no source).
@@ -260,6 +265,19 @@ fn of_file(scan: &Scan) -> Vec<Finding> {
 const SWITCH_OFF: &str =
     "Switch automatic exposure, contrast and colour correction off, and scan again.";
 
+/// Whether black and white lie further apart than paint and paper do.
+fn stretched(sampled: &Sampled) -> bool {
+    let (white, black) = (sampled.white.xyz[1], sampled.black.xyz[1]);
+    white > STRETCHED_WHITE
+        || black < STRETCHED_BLACK
+        || (white > STRETCHED_BOTH.0 && black < STRETCHED_BOTH.1)
+}
+
+/// Whether the scan's zero cannot be relied on: its contrast was stretched, or something shines on the black.
+pub fn zero_in_doubt(sampled: &Sampled) -> bool {
+    stretched(sampled) || sampled.black.xyz[1] > BLACK_Y
+}
+
 fn of_exposure(sampled: &Sampled) -> Vec<Finding> {
     let any = |shares: &[f64; 3], limit: f64| shares.iter().any(|&share| share > limit);
     let all = |shares: &[f64; 3], limit: f64| shares.iter().all(|&share| share > limit);
@@ -282,6 +300,18 @@ fn of_exposure(sampled: &Sampled) -> Vec<Finding> {
             weight: Weight::Spoils,
             place: Place::Stripes(Ground::Black),
         });
+    }
+    if found.is_empty() && stretched(sampled) {
+        found.push(whole_card(
+            "stretched",
+            Weight::Spoils,
+            format!(
+                "White reflects {} of the light and black {:.1} %, further apart than paint and paper are: automatic contrast seems to be on.",
+                percent(white.xyz[1]),
+                100.0 * black.xyz[1].max(0.0)
+            ),
+            SWITCH_OFF,
+        ));
     }
     found
 }
