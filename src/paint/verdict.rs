@@ -140,17 +140,20 @@ pub fn grade_of_milk(on_black: f64) -> Grade {
     }
 }
 
-/// Another grade that the milk may as well belong to: one whose bound lies within 1.64 standard deviations (the 90 %
-/// interval of a normal distribution).
-pub fn neighbour(milk: Milk) -> Option<Grade> {
-    let own = grade_of_milk(milk.on_black);
-    [
-        milk.on_black - 1.645 * milk.sd,
-        milk.on_black + 1.645 * milk.sd,
-    ]
-    .into_iter()
-    .map(grade_of_milk)
-    .find(|&g| g != own)
+/// All grades that the milk may as well belong to, its own among them: those within 1.645 standard deviations (the 90 %
+/// interval of a normal distribution), from clear to covering.
+pub fn possible(milk: Milk) -> Vec<Grade> {
+    const ALL: [Grade; 4] = [
+        Grade::Clear,
+        Grade::SlightlyMilky,
+        Grade::Veil,
+        Grade::Covering,
+    ];
+    let at = |sign: f64| {
+        let grade = grade_of_milk(milk.on_black + sign * 1.645 * milk.sd);
+        ALL.iter().position(|&g| g == grade).unwrap_or(0)
+    };
+    ALL[at(-1.0)..=at(1.0)].to_vec()
 }
 
 impl Grade {
@@ -226,41 +229,58 @@ pub fn words(
             milk_words(m)
         ),
     };
-    let near = milk
-        .and_then(|(on_black, sd)| {
-            neighbour(Milk {
-                on_black,
-                sd,
-                build: 1.0,
-            })
+    let others: Vec<&str> = milk
+        .map(|(on_black, sd)| Milk {
+            on_black,
+            sd,
+            build: 1.0,
         })
-        .map(|other| {
-            format!(
-                "Near a bound: the card cannot rule out that it {}.",
-                other.phrase()
-            )
-        });
+        .map(possible)
+        .unwrap_or_default()
+        .into_iter()
+        .filter(|&other| other != grade)
+        .map(Grade::phrase)
+        .collect();
+    let near = match others[..] {
+        [] => None,
+        [other] => Some(format!(
+            "Near a bound: the card cannot rule out that it {other}."
+        )),
+        [ref more @ .., last] => Some(format!(
+            "The range is wide: the card cannot rule out that it {}, or {last}.",
+            more.join(", ")
+        )),
+    };
+    // A range over three grades is no verdict yet.
+    let headline = if others.len() > 1 {
+        format!("Perhaps {}.", grade.phrase())
+    } else {
+        grade.headline().into()
+    };
     Verdict {
-        headline: grade.headline().into(),
+        headline,
         thinned,
         drawn,
         near,
     }
 }
 
-/// `milk on black -2, give or take 1 L*`: whole numbers, range of nine in ten, at least 1.
+/// `milk on black −2, give or take 1 L*`: whole numbers, range of nine in ten, at least 1.
 fn milk_words((on_black, sd): (f64, f64)) -> String {
     let rounded = on_black.round();
     // No minus sign before a zero.
     let rounded = if rounded == 0.0 { 0.0 } else { rounded };
+    let rounded = format!("{rounded:.0}").replace('-', "−");
     format!(
-        "milk on black {rounded:.0}, give or take {:.0} L*",
+        "milk on black {rounded}, give or take {:.0} L*",
         (1.645 * sd).ceil().max(1.0)
     )
 }
 
 fn drawn_words(contrast: f64, masstone: Option<Lab>) -> String {
     if contrast < HIDES {
+        // Cut, not rounded: 0.978 is not yet 0.98.
+        let contrast = (100.0 * contrast).floor() / 100.0;
         return format!(
             "As drawn, the thickest film keeps the stripes in view (contrast ratio {contrast:.2}; 0.98 counts as hiding)."
         );

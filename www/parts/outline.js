@@ -174,9 +174,11 @@ export class Outline {
   /** A film's number: pressed, all of it is left out or counts again. @param {Layout} layout @param {number} film @param {number} scale */
   #film(layout, film, scale) {
     const { top, bottom, number } = layout.films[film];
-    const x = Math.min(layout.corners[0][0], layout.corners[3][0]) - 26 * scale;
-    const y = (top.left + bottom.left) / 2;
     const half = 11 * scale;
+    // Beside the knob of the upper edge where there is no room below it.
+    const aside = bottom.left - top.left < 60 * scale ? 40 : 26;
+    const x = Math.max(half, Math.min(layout.corners[0][0], layout.corners[3][0]) - aside * scale);
+    const y = (top.left + bottom.left) / 2;
     const grip = svg(
       "g",
       {

@@ -186,8 +186,8 @@ export function cardScreen(page, over) {
     if (view && view.card !== next.card && sheets[view.card]) sheets[view.card].label = form.label;
     const turned = view?.card !== next.card;
     view = next;
-    while (sheets.length < next.cards) sheets.push({ label: BLANK, kept: undefined, second: null });
-    sheets.length = next.cards;
+    while (sheets.length < next.cards.length) sheets.push({ label: BLANK, kept: undefined, second: null });
+    sheets.length = next.cards.length;
     if (!next.second) sheets[next.card].second = null;
     if (turned) drawSheet();
     if (pixels) outline.paint(pixels);
@@ -230,17 +230,20 @@ export function cardScreen(page, over) {
   /** Which card of several this is, and to turn to another. @param {ReadingView} next */
   function drawCards(next) {
     const row = find(screen, "[data-part=cards]");
-    row.hidden = next.cards < 2;
-    const buttons = sheets.slice(0, next.cards).map(({ label, kept }, i) => {
+    const cards = next.cards.flatMap((is, i) => (is ? [i] : []));
+    row.hidden = cards.length < 2;
+    const buttons = cards.map((i, at) => {
       const here = i === next.card;
-      const name = (here ? form.label : label).name;
-      const words = [`Card ${i + 1}`, name, kept === undefined ? "" : "kept"].filter(Boolean).join(", ");
+      const { label, kept } = sheets[i];
+      const words = [`Card ${at + 1}`, (here ? form.label : label).name, kept === undefined ? "" : "kept"].filter(Boolean).join(", ");
       const button = el("button", { type: "button", "aria-pressed": String(here) }, words);
       button.addEventListener("click", () => {
         if (view?.card !== i) correct({ method: "choose_card", args: [i], squared: true });
       });
       return button;
     });
+    const none = el("button", { type: "button", class: "quiet", click: () => correct({ method: "dismiss", args: [], squared: true }) }, "This is no card");
+    buttons.push(none);
     const held = [...row.children].indexOf(/** @type {Element} */ (document.activeElement));
     row.replaceChildren(...buttons);
     if (held >= 0) buttons[held]?.focus();
@@ -282,6 +285,7 @@ export function cardScreen(page, over) {
     switch (action.do) {
       case "move-edge": return outline.focusEdge(action.film, action.top);
       case "settle": return ask("settle", [action.question]);
+      case "dismiss": return ask("dismiss", [], true);
       case "exchange": return ask("exchange", [], true);
       case "add-film": return addFilm();
       case "take-away": return ask("take_away", [action.film]);
