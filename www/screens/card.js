@@ -42,6 +42,7 @@ export function cardScreen(page, over) {
   /** One for each card. @type {Sheet[]} */ let sheets = [];
   let lost = false;
   let opening = 0;
+  let keeping = false;
 
   const outline = new Outline(find(screen, "[data-part=squared]"), {
     corner: (i, x, y) => correct({ method: "move_corner", args: [i, x, y], squared: true, what: `corner-${i}` }),
@@ -297,8 +298,9 @@ export function cardScreen(page, over) {
   }
 
   async function keep() {
-    if (!view) return;
+    if (!view || keeping) return;
     const sheet = sheets[view.card];
+    keeping = true;
     try {
       await restore();
       const text = await engine.call("record", [form.label]);
@@ -310,6 +312,8 @@ export function cardScreen(page, over) {
     } catch (error) {
       form.say(error instanceof EngineError ? error.message : "It could not be kept.");
       page.tell(error);
+    } finally {
+      keeping = false;
     }
   }
 
