@@ -229,30 +229,28 @@ pub fn words(
             milk_words(m)
         ),
     };
-    let others: Vec<&str> = milk
+    let possible = milk
         .map(|(on_black, sd)| Milk {
             on_black,
             sd,
             build: 1.0,
         })
         .map(possible)
-        .unwrap_or_default()
-        .into_iter()
-        .filter(|&other| other != grade)
-        .map(Grade::phrase)
-        .collect();
-    let near = match others[..] {
-        [] => None,
-        [other] => Some(format!(
-            "Near a bound: the card cannot rule out that it {other}."
+        .unwrap_or_default();
+    let near = match possible[..] {
+        [] | [_] => None,
+        [one, other] => Some(format!(
+            "Near a bound: the card cannot rule out that it {}.",
+            if one == grade { other } else { one }.phrase()
         )),
-        [ref more @ .., last] => Some(format!(
-            "The range is wide: the card cannot rule out that it {}, or {last}.",
-            more.join(", ")
+        [least, .., most] => Some(format!(
+            "The range is wide: it may be anything from “{}” to “{}”.",
+            least.phrase(),
+            most.phrase()
         )),
     };
     // A range over three grades is no verdict yet.
-    let headline = if others.len() > 1 {
+    let headline = if possible.len() > 2 {
         format!("Perhaps {}.", grade.phrase())
     } else {
         grade.headline().into()
@@ -355,5 +353,42 @@ pub fn here(before: Lab, after: Lab, left: f64) -> Here {
         Here::Glaze
     } else {
         Here::Veil
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn of(on_black: f64, sd: f64) -> Verdict {
+        let grade = Some(grade_of_milk(on_black));
+        words(State::Known, grade, Some((on_black, sd)), 0.3, None)
+    }
+
+    #[test]
+    fn a_verdict_is_as_sure_as_its_range() {
+        let sure = of(-2.4, 0.3);
+        assert_eq!((sure.headline.as_str(), sure.near), ("Glazes clean.", None));
+        assert!(sure.thinned.contains("milk on black −2, give or take 1 L*"));
+        let near = of(2.5, 0.5);
+        assert_eq!(near.headline, "Glazes, slightly milky.");
+        assert!(near.near.unwrap().ends_with("that it veils (velatura)."));
+        let wide = of(10.0, 9.5);
+        assert_eq!(wide.headline, "Perhaps veils (velatura).");
+        assert!(
+            wide.near
+                .unwrap()
+                .ends_with("anything from “glazes clean” to “covers”.")
+        );
+    }
+
+    #[test]
+    fn a_ratio_that_does_not_hide_is_not_rounded_to_one_that_does() {
+        let almost = words(State::Known, Some(Grade::Veil), None, 0.9799, None);
+        assert!(
+            almost.drawn.contains("contrast ratio 0.97;"),
+            "{}",
+            almost.drawn
+        );
     }
 }

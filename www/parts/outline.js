@@ -141,7 +141,7 @@ export class Outline {
     const number = layout.films[film].number;
     const fate = { counts: "counts", "left-out": "left out", bare: "not reached by the film" }[state];
     const points = outline.join(" ");
-    const shapes = [svg("polygon", { class: "cell", points })];
+    const shapes = [svg("polygon", { class: "ring", points }), svg("polygon", { class: "cell", points })];
     if (state === "left-out") shapes.push(svg("polygon", { class: "cell", points: [outline[0], outline[2], outline[2]].join(" ") }), svg("polygon", { class: "cell", points: [outline[1], outline[3], outline[3]].join(" ") }));
     const grip = svg(
       "g",

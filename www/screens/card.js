@@ -210,6 +210,7 @@ export function cardScreen(page, over) {
   /** @param {ReadingView} next */
   function draw(next) {
     outline.draw(next.layout);
+    screen.classList.toggle("unfound", !next.squared_from);
     drawCards(next);
     say(screen, "found", next.found);
     say(screen, "squared-from", next.squared_from);
