@@ -123,7 +123,10 @@ pub struct Usual {
 /// 2.2; and it knows its uncertainty, which [`smoothest`] overrates tenfold.
 pub fn usual(xyz: Xyz) -> Usual {
     let (mean, covariance) = usual_spectra();
-    let reflectance = most_probable(xyz, mean, covariance);
+    let neutral = neutrality(xyz);
+    let flat = logit(xyz.y.clamp(0.002, 0.995));
+    let mean = mean.map(|m| neutral * flat + (1.0 - neutral) * m);
+    let reflectance = most_probable(xyz, &mean, covariance);
     let rows = to_xyz_rows();
     let slope = reflectance.map(|r| r * (1.0 - r));
     let jacobian = SMatrix::<f64, 3, BANDS>::from_fn(|axis, b| rows[axis][b] * slope[b]);
@@ -141,6 +144,15 @@ pub fn usual(xyz: Xyz) -> Usual {
         reflectance,
         covariance: BandCovariance::from_fn(|i, j| slope[i] * slope[j] * left[(i, j)]),
     }
+}
+
+/// 1 for a grey, falling to 0 for colours: greys are mostly mixed of black and white, which reflect evenly, and not what is
+/// left when the colours of things around us cancel.
+fn neutrality(xyz: Xyz) -> f64 {
+    /// Chroma at which a colour is no longer taken for a grey (ours).
+    const GREY: f64 = 5.0;
+    let lab = colour::lab(xyz);
+    libm::exp(-0.5 * (lab.a * lab.a + lab.b * lab.b) / (GREY * GREY))
 }
 
 fn colour_sd(value: f64) -> f64 {
@@ -194,6 +206,10 @@ fn most_probable(xyz: Xyz, mean: &Bands, covariance: &BandCovariance) -> Bands {
     }
     // Colours outside the reflectances' own gamut do not settle: the nearest seen on the way.
     best.1.map(logistic)
+}
+
+fn logit(r: f64) -> f64 {
+    libm::log(r / (1.0 - r))
 }
 
 fn logistic(z: f64) -> f64 {

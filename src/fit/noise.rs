@@ -22,7 +22,7 @@ impl Default for Scanner {
     fn default() -> Self {
         Self {
             sensitivity: 0.8,
-            zero: 0.003,
+            zero: 0.002,
         }
     }
 }
