@@ -57,9 +57,9 @@ pub enum Error {
         /// What is wrong, in words that follow the field's name.
         reason: String,
     },
-    /// An answer of the painter's that cannot be.
+    /// Something that the painter gave and that cannot be used, in a whole sentence with what to do.
     #[error("{0}")]
-    Answer(String),
+    Refused(String),
     /// A question that this paint's constants cannot answer.
     #[error("{0}")]
     CannotPredict(String),
@@ -87,7 +87,7 @@ impl Error {
             Self::NoFilms => "no-films",
             Self::Layout(_) => "layout",
             Self::PigmentFile { .. } => "pigment-file",
-            Self::Answer(_) => "answer",
+            Self::Refused(_) => "refused",
             Self::CannotPredict(_) => "cannot-predict",
             Self::Outside { .. } => "outside",
         }

@@ -34,12 +34,12 @@ const DARK: f64 = 0.02;
 /// Joins a second scan to a first.
 ///
 /// # Errors
-/// [`Error::Layout`] when the films are not as many, or look like another card's.
+/// [`Error::Refused`] when the films are not as many, or look like another card's.
 pub fn join(first: &Sampled, second: &Sampled) -> Result<Joined> {
     let films = first.evenness.len();
     if films != second.evenness.len() {
-        return Err(Error::Layout(format!(
-            "the second scan shows {} films and this one {films}. Correct the films here first, or choose a scan of the same card.",
+        return Err(Error::Refused(format!(
+            "In the second scan {} films were found, here {films}. Correct the films here, or choose a scan of the same card.",
             second.evenness.len()
         )));
     }
@@ -52,8 +52,8 @@ pub fn join(first: &Sampled, second: &Sampled) -> Result<Joined> {
     };
     let differences = apart(&pairs);
     if pairs.is_empty() || median(&differences) > ANOTHER_CARD {
-        return Err(Error::Layout(
-            "the second scan looks like another card. Choose a scan of the same one.".into(),
+        return Err(Error::Refused(
+            "The second scan looks like another card. Choose a scan of the same one.".into(),
         ));
     }
     let agree = deviations(&pairs) <= AGREE;
@@ -343,6 +343,6 @@ mod tests {
         let other = join(&card(&[0.6, 0.4]), &card(&[0.05, 0.03])).unwrap_err();
         assert!(other.to_string().contains("another card"));
         let fewer = join(&card(&[0.6, 0.4]), &card(&[0.6])).unwrap_err();
-        assert!(fewer.to_string().contains("shows 1 films and this one 2"));
+        assert!(fewer.to_string().contains("1 films were found, here 2"));
     }
 }

@@ -58,6 +58,11 @@ impl Reading {
             .map_err(thrown)
     }
 
+    /// Says that the card at hand is none.
+    pub fn dismiss(&mut self) {
+        self.0.dismiss();
+    }
+
     /// Looks for the card.
     pub fn find(&mut self) {
         self.0.find();

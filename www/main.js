@@ -91,6 +91,10 @@ window.addEventListener("hashchange", () => {
   const heading = document.querySelector("[data-screen]:not([hidden]) h1[tabindex]");
   if (heading instanceof HTMLElement) heading.focus({ preventScroll: true });
 });
+// Another window may have kept or deleted something meanwhile.
+document.addEventListener("visibilitychange", () => {
+  if (document.visibilityState === "visible" && location.hash === "#tubes") show();
+});
 find(document, "[data-do=close-alert]").addEventListener("click", page.quiet);
 find(document, "[data-do=cancel]").addEventListener("click", () => engine.cancel());
 

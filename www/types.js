@@ -70,7 +70,7 @@
  * @property {number} unit pixels of the picture in one step of the keys
  * @property {string} unit_words what a unit is
  *
- * @typedef {{ words: string } & ({ do: "move-edge", film: number, top: boolean } | { do: "take-away" | "leave-out" | "put-back", film: number } | { do: "settle", question: number } | { do: "exchange" | "add-film" | "drop-second" } | { do: "ask", question: string })} Action
+ * @typedef {{ words: string } & ({ do: "move-edge", film: number, top: boolean } | { do: "take-away" | "leave-out" | "put-back", film: number } | { do: "settle", question: number } | { do: "exchange" | "dismiss" | "add-film" | "drop-second" } | { do: "ask", question: string })} Action
  * @typedef {{ words: string, mark: string, left: number, actions: Action[] }} QuestionView left: how many are left, this one counted
  * @typedef {{ code: string, words: string, places: [number, number][][], actions: Action[] }} FindingView
  * @typedef {{ dry: string, surface: string, sealed: boolean, white: number | null }} Answers white: L* of the white stripe, if measured
@@ -83,7 +83,7 @@
  * @property {string} problem_headline
  * @property {QuestionView | null} question what the reader is unsure of
  * @property {FindingView[]} findings the most important first
- * @property {number} cards how many cards were found
+ * @property {boolean[]} cards for each card found, whether it is one
  * @property {number} card which of them this is, from 0
  * @property {Answers} answers
  * @property {boolean} second whether a second scan is joined

@@ -75,6 +75,10 @@ const methods = {
     open_reading().choose(index);
     return read_again();
   },
+  dismiss() {
+    open_reading().dismiss();
+    return read_again();
+  },
   use_layout(/** @type {string} */ layout) {
     open_reading().use_layout(layout);
     return read_again();

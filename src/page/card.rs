@@ -74,6 +74,9 @@ struct Placed {
     left_out: BTreeSet<(usize, usize)>,
     /// Whether films or stripes were moved by hand: then a corner that moves takes them along.
     by_hand: bool,
+    /// Whether the painter said that it is no card.
+    #[serde(default)]
+    dismissed: bool,
     answers: Answers,
 }
 
@@ -231,6 +234,16 @@ impl OpenScan {
     /// Turns to another of the cards found.
     pub fn choose(&mut self, card: usize) {
         self.at = card.min(self.cards.len() - 1);
+    }
+
+    /// The painter says that this is no card, and looks at the next one; the last one stays.
+    pub fn dismiss(&mut self) {
+        let others = (1..self.cards.len()).map(|i| (self.at + i) % self.cards.len());
+        let next = others.clone().find(|&i| !self.cards[i].place.dismissed);
+        if let Some(next) = next {
+            self.card_mut().place.dismissed = true;
+            self.at = next;
+        }
     }
 
     fn card(&self) -> &OpenCard {
@@ -473,7 +486,7 @@ impl OpenScan {
         white: Option<f64>,
     ) -> Result<()> {
         if white.is_some_and(|l| !(reading::DARKEST_WHITE..=100.0).contains(&l)) {
-            return Err(Error::Answer(format!(
+            return Err(Error::Refused(format!(
                 "The L* of a white stripe lies between {} and 100. Leave it empty if you have not measured it.",
                 reading::DARKEST_WHITE
             )));

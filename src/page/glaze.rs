@@ -31,6 +31,15 @@ const UNDERPAINTING: [(&str, [f64; 3]); 9] = [
 /// What every range rests on.
 const RESTS_ON: &str = "Tested on simulated cards only; no real card yet.";
 
+/// How far off the real film may be, in words.
+fn at_most_word(range: f64) -> &'static str {
+    match difference_word(range) {
+        "you would hardly see it" => "you would hardly see the difference",
+        "see it side by side" => "a difference you would see side by side, at most",
+        _ => "it may differ plainly",
+    }
+}
+
 /// Films of one paint over the underpainting.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Glaze {
@@ -134,8 +143,8 @@ impl Glaze {
             glaze.sentence = sentence;
             glaze.span = span_words(spans);
             glaze.range_words = format!(
-                "Nine times in ten within {range:.1} CIEDE2000 of this on every colour: {}. {RESTS_ON}",
-                difference_word(range)
+                "Nine times in ten the real film is within {range:.1} CIEDE2000 of this, on every colour: {}. {RESTS_ON}",
+                at_most_word(range)
             );
             glaze.notes = notes;
         }

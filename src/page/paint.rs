@@ -123,8 +123,8 @@ impl PaintView {
         let builds: Vec<f64> = record.films.iter().map(|film| film.build).collect();
         let words = verdict_of(record);
         let short = match record.opacity.grade {
-            Some(grade) => grade.phrase().to_owned(),
-            None => words.headline.trim_end_matches('.').to_lowercase(),
+            Some(grade) if words.headline == grade.headline() => grade.phrase().to_owned(),
+            _ => words.headline.trim_end_matches('.').to_lowercase(),
         };
         Ok(Self {
             label: LabelData {
@@ -274,6 +274,16 @@ fn hiding_words(record: &Record) -> String {
     }
 }
 
+/// `2026-11-25, 15:36 UTC` of a time such as `2026-11-25T15:36:36.905Z`; anything else as it is.
+fn when_words(when: &str) -> String {
+    match when.split_once('T') {
+        Some((day, time)) if time.len() >= 5 && time.is_ascii() && time.ends_with('Z') => {
+            format!("{day}, {} UTC", &time[..5])
+        }
+        _ => when.to_owned(),
+    }
+}
+
 fn scan_facts(record: &Record) -> Vec<[String; 2]> {
     let from = &record.provenance;
     let fact = |name: &str, value: String| [name.to_owned(), value];
@@ -298,8 +308,8 @@ fn scan_facts(record: &Record) -> Vec<[String; 2]> {
             }
             .to_owned(),
         ),
-        fact("White counts as", record.basis.white_reference.clone()),
-        fact("Read", from.when.clone()),
+        fact("White", record.basis.white_reference.clone()),
+        fact("Read", when_words(&from.when)),
         fact("By", from.program.clone()),
     ];
     facts.retain(|[_, value]| !value.is_empty());

@@ -140,17 +140,20 @@ pub fn grade_of_milk(on_black: f64) -> Grade {
     }
 }
 
-/// Another grade that the milk may as well belong to: one whose bound lies within 1.64 standard deviations (the 90 %
-/// interval of a normal distribution).
-pub fn neighbour(milk: Milk) -> Option<Grade> {
-    let own = grade_of_milk(milk.on_black);
-    [
-        milk.on_black - 1.645 * milk.sd,
-        milk.on_black + 1.645 * milk.sd,
-    ]
-    .into_iter()
-    .map(grade_of_milk)
-    .find(|&g| g != own)
+/// All grades that the milk may as well belong to, its own among them: those within 1.645 standard deviations (the 90 %
+/// interval of a normal distribution), from clear to covering.
+pub fn possible(milk: Milk) -> Vec<Grade> {
+    const ALL: [Grade; 4] = [
+        Grade::Clear,
+        Grade::SlightlyMilky,
+        Grade::Veil,
+        Grade::Covering,
+    ];
+    let at = |sign: f64| {
+        let grade = grade_of_milk(milk.on_black + sign * 1.645 * milk.sd);
+        ALL.iter().position(|&g| g == grade).unwrap_or(0)
+    };
+    ALL[at(-1.0)..=at(1.0)].to_vec()
 }
 
 impl Grade {
@@ -226,41 +229,56 @@ pub fn words(
             milk_words(m)
         ),
     };
-    let near = milk
-        .and_then(|(on_black, sd)| {
-            neighbour(Milk {
-                on_black,
-                sd,
-                build: 1.0,
-            })
+    let possible = milk
+        .map(|(on_black, sd)| Milk {
+            on_black,
+            sd,
+            build: 1.0,
         })
-        .map(|other| {
-            format!(
-                "Near a bound: the card cannot rule out that it {}.",
-                other.phrase()
-            )
-        });
+        .map(possible)
+        .unwrap_or_default();
+    let near = match possible[..] {
+        [] | [_] => None,
+        [one, other] => Some(format!(
+            "Near a bound: the card cannot rule out that it {}.",
+            if one == grade { other } else { one }.phrase()
+        )),
+        [least, .., most] => Some(format!(
+            "The range is wide: it may be anything from “{}” to “{}”.",
+            least.phrase(),
+            most.phrase()
+        )),
+    };
+    // A range over three grades is no verdict yet.
+    let headline = if possible.len() > 2 {
+        format!("Perhaps {}.", grade.phrase())
+    } else {
+        grade.headline().into()
+    };
     Verdict {
-        headline: grade.headline().into(),
+        headline,
         thinned,
         drawn,
         near,
     }
 }
 
-/// `milk on black -2, give or take 1 L*`: whole numbers, range of nine in ten, at least 1.
+/// `milk on black −2, give or take 1 L*`: whole numbers, range of nine in ten, at least 1.
 fn milk_words((on_black, sd): (f64, f64)) -> String {
     let rounded = on_black.round();
     // No minus sign before a zero.
     let rounded = if rounded == 0.0 { 0.0 } else { rounded };
+    let rounded = format!("{rounded:.0}").replace('-', "−");
     format!(
-        "milk on black {rounded:.0}, give or take {:.0} L*",
+        "milk on black {rounded}, give or take {:.0} L*",
         (1.645 * sd).ceil().max(1.0)
     )
 }
 
 fn drawn_words(contrast: f64, masstone: Option<Lab>) -> String {
     if contrast < HIDES {
+        // Cut, not rounded: 0.978 is not yet 0.98.
+        let contrast = (100.0 * contrast).floor() / 100.0;
         return format!(
             "As drawn, the thickest film keeps the stripes in view (contrast ratio {contrast:.2}; 0.98 counts as hiding)."
         );
@@ -335,5 +353,42 @@ pub fn here(before: Lab, after: Lab, left: f64) -> Here {
         Here::Glaze
     } else {
         Here::Veil
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn of(on_black: f64, sd: f64) -> Verdict {
+        let grade = Some(grade_of_milk(on_black));
+        words(State::Known, grade, Some((on_black, sd)), 0.3, None)
+    }
+
+    #[test]
+    fn a_verdict_is_as_sure_as_its_range() {
+        let sure = of(-2.4, 0.3);
+        assert_eq!((sure.headline.as_str(), sure.near), ("Glazes clean.", None));
+        assert!(sure.thinned.contains("milk on black −2, give or take 1 L*"));
+        let near = of(2.5, 0.5);
+        assert_eq!(near.headline, "Glazes, slightly milky.");
+        assert!(near.near.unwrap().ends_with("that it veils (velatura)."));
+        let wide = of(10.0, 9.5);
+        assert_eq!(wide.headline, "Perhaps veils (velatura).");
+        assert!(
+            wide.near
+                .unwrap()
+                .ends_with("anything from “glazes clean” to “covers”.")
+        );
+    }
+
+    #[test]
+    fn a_ratio_that_does_not_hide_is_not_rounded_to_one_that_does() {
+        let almost = words(State::Known, Some(Grade::Veil), None, 0.9799, None);
+        assert!(
+            almost.drawn.contains("contrast ratio 0.97;"),
+            "{}",
+            almost.drawn
+        );
     }
 }

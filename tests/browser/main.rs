@@ -2,6 +2,7 @@
 //!
 //! Needs Chromium (`tests/run` installs it on Debian); without it these tests fail and say so.
 
+mod corrections;
 mod devtools;
 mod server;
 
@@ -225,8 +226,11 @@ fn a_scan_becomes_a_paint_that_is_kept_and_travels() {
     assert_ne!(found["absorption"], by_key["absorption"]);
     assert_ne!(by_key["absorption"], by_pointer["absorption"]);
 
-    // Kept, with a name that is text and no markup.
+    // Kept, with a name that is text and no markup, and one step from its first prediction.
     name_and_keep(&mut page, NAME);
+    page.click("#card [data-say=keep] button");
+    page.wait("document.querySelector('#picture [data-part=tubes] [aria-pressed=true] .name')");
+    go(&mut page, "cards");
     let exported = fs::read_to_string(export(&mut page, "#card")).expect("the exported file");
     let record: Value = serde_json::from_str(&exported).expect("it is JSON");
     assert_eq!(record["paint"]["name"], NAME);

@@ -7,18 +7,27 @@ const WIDTH = 900;
 const HEIGHT = 250;
 const EDGE = 108;
 
-/** Height of the film's ragged upper edge at x: a fixed scatter around a slow wave. @param {number} x */
+/** Pixels from one point of the film's ragged edge to the next. */
+const STEP = 12;
+
+/** Height of the edge's i-th point: a fixed scatter around a slow wave. @param {number} i */
+function point(i) {
+  const scatter = ((Math.imul(i + 7, 2654435761) >>> 16) / 65536 - 0.5) * 9;
+  return EDGE + 5 * Math.sin((i * STEP) / 61) + scatter;
+}
+
+/** Height of the edge at x, straight between its points. @param {number} x */
 function edge(x) {
-  const scatter = ((Math.imul(Math.round(x / 12) + 7, 2654435761) >>> 16) / 65536 - 0.5) * 9;
-  return EDGE + 5 * Math.sin(x / 61) + scatter;
+  const i = Math.floor(x / STEP);
+  return point(i) + (point(i + 1) - point(i)) * (x / STEP - i);
 }
 
 /** Outline of the film over one colour. @param {number} from @param {number} to */
 function film(from, to) {
-  const points = [];
-  for (let x = from; x < to; x += 12) points.push(`${x},${edge(x).toFixed(1)}`);
-  points.push(`${to},${edge(to).toFixed(1)}`);
-  return `M${points.join("L")}V${HEIGHT}H${from}Z`;
+  const xs = [from];
+  for (let x = STEP * (Math.floor(from / STEP) + 1); x < to; x += STEP) xs.push(x);
+  xs.push(to);
+  return `M${xs.map((x) => `${x},${edge(x).toFixed(1)}`).join("L")}V${HEIGHT}H${from}Z`;
 }
 
 export class Band {

@@ -52,9 +52,9 @@ export class Outline {
     this.#canvas.getContext("2d")?.putImageData(pixels, 0, 0);
   }
 
-  /** @param {Layout} layout */
+  /** What is moved is moved in a copy: should a move be refused, the layout given is still as it was. @param {Layout} layout */
   draw(layout) {
-    this.#layout = layout;
+    this.#layout = structuredClone(layout);
     this.#redraw();
   }
 
@@ -97,7 +97,8 @@ export class Outline {
     drawn.scale(scale, scale);
     drawn.translate(-(left + right) / 2, -(top + bottom) / 2);
     drawn.drawImage(this.#canvas, 0, 0);
-    for (const [style, width] of /** @type {[string, number][]} */ ([["#fff", 3], ["#000", 1.25]])) {
+    const many = places.length > 8 ? 0.5 : 1;
+    for (const [style, width] of /** @type {[string, number][]} */ ([["#fff", 3 * many], ["#000", 1.25 * many]])) {
       drawn.strokeStyle = style;
       drawn.lineWidth = width / scale;
       for (const shape of places) {
@@ -140,7 +141,7 @@ export class Outline {
     const number = layout.films[film].number;
     const fate = { counts: "counts", "left-out": "left out", bare: "not reached by the film" }[state];
     const points = outline.join(" ");
-    const shapes = [svg("polygon", { class: "cell", points })];
+    const shapes = [svg("polygon", { class: "ring", points }), svg("polygon", { class: "cell", points })];
     if (state === "left-out") shapes.push(svg("polygon", { class: "cell", points: [outline[0], outline[2], outline[2]].join(" ") }), svg("polygon", { class: "cell", points: [outline[1], outline[3], outline[3]].join(" ") }));
     const grip = svg(
       "g",
@@ -174,9 +175,11 @@ export class Outline {
   /** A film's number: pressed, all of it is left out or counts again. @param {Layout} layout @param {number} film @param {number} scale */
   #film(layout, film, scale) {
     const { top, bottom, number } = layout.films[film];
-    const x = Math.min(layout.corners[0][0], layout.corners[3][0]) - 26 * scale;
-    const y = (top.left + bottom.left) / 2;
     const half = 11 * scale;
+    // Beside the knob of the upper edge where there is no room below it.
+    const aside = bottom.left - top.left < 60 * scale ? 40 : 26;
+    const x = Math.max(half, Math.min(layout.corners[0][0], layout.corners[3][0]) - aside * scale);
+    const y = (top.left + bottom.left) / 2;
     const grip = svg(
       "g",
       {
@@ -225,7 +228,7 @@ export class Outline {
     const [top, bottom] = [layout.corners[0][1], layout.corners[3][1]];
     const origin = layout.corners[0][0];
     const others = [layout.corners[0][0], ...layout.stripes, layout.corners[1][0]];
-    const room = Math.min(others[i + 1] - others[i], others[i + 2] - others[i + 1]);
+    const room = Math.max(0, Math.min(others[i + 1] - others[i], others[i + 2] - others[i + 1]));
     let x = layout.stripes[i];
     const up = top - 16 * scale;
     const grip = svg(

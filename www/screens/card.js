@@ -42,6 +42,7 @@ export function cardScreen(page, over) {
   /** One for each card. @type {Sheet[]} */ let sheets = [];
   let lost = false;
   let opening = 0;
+  let keeping = false;
 
   const outline = new Outline(find(screen, "[data-part=squared]"), {
     corner: (i, x, y) => correct({ method: "move_corner", args: [i, x, y], squared: true, what: `corner-${i}` }),
@@ -186,8 +187,8 @@ export function cardScreen(page, over) {
     if (view && view.card !== next.card && sheets[view.card]) sheets[view.card].label = form.label;
     const turned = view?.card !== next.card;
     view = next;
-    while (sheets.length < next.cards) sheets.push({ label: BLANK, kept: undefined, second: null });
-    sheets.length = next.cards;
+    while (sheets.length < next.cards.length) sheets.push({ label: BLANK, kept: undefined, second: null });
+    sheets.length = next.cards.length;
     if (!next.second) sheets[next.card].second = null;
     if (turned) drawSheet();
     if (pixels) outline.paint(pixels);
@@ -209,6 +210,7 @@ export function cardScreen(page, over) {
   /** @param {ReadingView} next */
   function draw(next) {
     outline.draw(next.layout);
+    screen.classList.toggle("unfound", !next.squared_from);
     drawCards(next);
     say(screen, "found", next.found);
     say(screen, "squared-from", next.squared_from);
@@ -230,17 +232,20 @@ export function cardScreen(page, over) {
   /** Which card of several this is, and to turn to another. @param {ReadingView} next */
   function drawCards(next) {
     const row = find(screen, "[data-part=cards]");
-    row.hidden = next.cards < 2;
-    const buttons = sheets.slice(0, next.cards).map(({ label, kept }, i) => {
+    const cards = next.cards.flatMap((is, i) => (is ? [i] : []));
+    row.hidden = cards.length < 2;
+    const buttons = cards.map((i, at) => {
       const here = i === next.card;
-      const name = (here ? form.label : label).name;
-      const words = [`Card ${i + 1}`, name, kept === undefined ? "" : "kept"].filter(Boolean).join(", ");
+      const { label, kept } = sheets[i];
+      const words = [`Card ${at + 1}`, (here ? form.label : label).name, kept === undefined ? "" : "kept"].filter(Boolean).join(", ");
       const button = el("button", { type: "button", "aria-pressed": String(here) }, words);
       button.addEventListener("click", () => {
         if (view?.card !== i) correct({ method: "choose_card", args: [i], squared: true });
       });
       return button;
     });
+    const none = el("button", { type: "button", class: "quiet", click: () => correct({ method: "dismiss", args: [], squared: true }) }, "This is no card");
+    buttons.push(none);
     const held = [...row.children].indexOf(/** @type {Element} */ (document.activeElement));
     row.replaceChildren(...buttons);
     if (held >= 0) buttons[held]?.focus();
@@ -282,6 +287,7 @@ export function cardScreen(page, over) {
     switch (action.do) {
       case "move-edge": return outline.focusEdge(action.film, action.top);
       case "settle": return ask("settle", [action.question]);
+      case "dismiss": return ask("dismiss", [], true);
       case "exchange": return ask("exchange", [], true);
       case "add-film": return addFilm();
       case "take-away": return ask("take_away", [action.film]);
@@ -293,8 +299,9 @@ export function cardScreen(page, over) {
   }
 
   async function keep() {
-    if (!view) return;
+    if (!view || keeping) return;
     const sheet = sheets[view.card];
+    keeping = true;
     try {
       await restore();
       const text = await engine.call("record", [form.label]);
@@ -306,6 +313,8 @@ export function cardScreen(page, over) {
     } catch (error) {
       form.say(error instanceof EngineError ? error.message : "It could not be kept.");
       page.tell(error);
+    } finally {
+      keeping = false;
     }
   }
 

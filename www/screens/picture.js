@@ -30,7 +30,11 @@ export function pictureScreen(page) {
 
   async function show() {
     /** @type {import("../types.js").Kept[]} */
-    const shelf = await page.engine.call("shelf");
+    const shelf = await page.engine.call("shelf").catch((error) => {
+      // Without a shelf, too, the samples can be looked at.
+      page.tell(error);
+      return [];
+    });
     /** @type {Choice[]} */
     let choices = shelf.flatMap(({ id, text, paint }) => (paint?.predicts ? [{ key: `kept-${id}`, text, paint }] : []));
     const own = choices.length > 0;

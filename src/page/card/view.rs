@@ -30,7 +30,11 @@ impl OpenScan {
             .map(|reading| PaintView::of(&reading.record))
             .transpose()?;
         Ok(CardView {
-            cards: self.cards.len(),
+            cards: self
+                .cards
+                .iter()
+                .map(|card| !card.place.dismissed)
+                .collect(),
             card: self.at,
             found: if place.layout.is_some() {
                 found_words(&layout)
@@ -50,7 +54,7 @@ impl OpenScan {
                 words: question.words.clone(),
                 mark: question.mark().map_or(String::new(), |n| n.to_string()),
                 left: questions.len(),
-                actions: question.actions(),
+                actions: question.actions(self.cards.iter().filter(|c| !c.place.dismissed).count()),
             }),
             findings: self.findings(&view),
             layout: self.layout_view(&view, &layout, &questions),
@@ -357,7 +361,7 @@ impl Question {
     }
 
     /// What can be answered: that it is right first, then what else it may be.
-    fn actions(&self) -> Vec<Action> {
+    fn actions(&self, cards: usize) -> Vec<Action> {
         let settle = |words| Action::Settle { words, question: 0 };
         let mut actions = match self.code.as_str() {
             "direction" => vec![
@@ -378,6 +382,7 @@ impl Question {
                     words: "Add a film",
                 },
             ],
+            "card" if cards > 1 => vec![settle("Yes"), Action::Dismiss { words: "No card" }],
             _ => vec![settle("Yes")],
         };
         if let Some(&(film, top)) = self.edges.first() {
@@ -400,8 +405,8 @@ impl Question {
 /// An open scan as the page shows it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct CardView {
-    /// How many cards were found.
-    pub cards: usize,
+    /// For each card that was found, whether it is one: the painter may have said no.
+    pub cards: Vec<bool>,
     /// Which of them this is, from 0.
     pub card: usize,
     /// What was found, in words.
@@ -543,6 +548,8 @@ pub enum Action {
         words: &'static str,
         question: usize,
     },
+    /// It is no card.
+    Dismiss { words: &'static str },
     /// Exchange stripes and films.
     Exchange { words: &'static str },
     /// Put a film into the widest gap.
