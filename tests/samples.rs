@@ -101,3 +101,13 @@ fn verdicts_are_what_the_paints_were_made_for() {
         assert!(expected.contains(&grade), "{file}: {grade:?}");
     }
 }
+
+/// Upright strokes of "linen oil 1:2" above the stripes were once read as a second card.
+#[test]
+fn writing_is_no_card() {
+    let scene = twoground::simulate::trials::scene(31021, 353.0);
+    let rendered = twoground::simulate::render::render(&scene);
+    let bytes = rendered.bytes().expect("a file");
+    let scan = decode::decode(&bytes, "writing.png").expect("a picture");
+    assert_eq!(find::find(&scan).expect("a card").len(), 1);
+}

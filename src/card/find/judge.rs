@@ -298,8 +298,22 @@ pub(super) fn choose(mut candidates: Vec<Candidate>) -> Vec<Candidate> {
     }
     let best = kept.iter().map(|c| c.score).fold(0.0, f64::max);
     kept.retain(|c| c.likelihood() > LIKELY && c.score > MATTERS * best);
+    drop_writing(&mut kept);
     kept
 }
+
+/// Upright strokes of writing look like stripes, and what crosses them like films; but they are small. `kept`: the best
+/// reading first.
+fn drop_writing(kept: &mut Vec<Candidate>) {
+    let Some(best) = kept.first() else { return };
+    let area = |c: &Candidate| c.reading.size[0] * c.reading.size[1];
+    let (largest, fits) = (area(best), best.reading.ruler.known);
+    // Where the best card agrees with the scan's resolution, the others have to.
+    kept.retain(|c| area(c) > SMALL * largest && (c.reading.ruler.known || !fits));
+}
+
+/// Least area of a card, as a share of the best one's: 50 by 25 mm beside a card of half an A4 page.
+const SMALL: f64 = 0.02;
 
 /// What a reading is worth that comes to another number of films than was wished.
 const UNWISHED: f64 = 0.5;
