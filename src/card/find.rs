@@ -70,6 +70,12 @@ impl Ruler {
         }
     }
 
+    /// The ruler for a card made of these bars.
+    fn for_group(self, group: &[bars::Bar]) -> Self {
+        let length: f64 = group.iter().map(|b| b.length).sum();
+        self.for_stripes(group.iter().map(bars::Bar::area).sum::<f64>() / length)
+    }
+
     fn pixels(&self, mm: f64) -> f64 {
         mm * self.per_mm
     }
@@ -92,17 +98,53 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
     let ruler = Ruler::of(scan, &picture);
     let segments = segments::segments(&picture);
     let bars = bars::bars(&picture, &segments);
-    let groups = bars::groups(&picture, &ruler, &bars);
+    let group = |bars: &[bars::Bar]| -> Vec<Vec<bars::Bar>> {
+        bars::groups(&picture, &ruler, bars)
+            .iter()
+            .take(MOST_GROUPS)
+            .flat_map(|g| stripes::Stripes::without_lid(&picture, &ruler.for_group(g), g))
+            .collect()
+    };
     let read = |group: &Vec<bars::Bar>, joined| {
         judge::Candidate::of(&picture, &ruler, &segments, group, joined, films)
     };
-    let mut candidates: Vec<_> = groups
-        .iter()
-        .take(MOST_GROUPS)
-        .filter_map(|g| read(g, false))
-        .collect();
-    let chains = bars::joined(&ruler, &groups[..groups.len().min(MOST_GROUPS)]);
+    let groups = group(&bars);
+    let mut candidates: Vec<_> = groups.iter().filter_map(|g| read(g, false)).collect();
+    let chains = bars::joined(&ruler, &groups);
     candidates.extend(chains.iter().filter_map(|g| read(g, true)));
+    // Bars of two cards may stand in line by chance and look like no card together. Once the bars of the one that was found
+    // are taken away, the other comes out.
+    let mut left = bars;
+    for _ in 0..MOST_TURNS {
+        let before = left.len();
+        left.retain(|bar| !candidates.iter().any(|c| c.is_sure() && c.holds(bar)));
+        if left.len() == before || left.len() < 2 {
+            break;
+        }
+        let again = group(&left);
+        let same = |a: &[bars::Bar], b: &[bars::Bar]| {
+            a.len() == b.len() && a.iter().zip(b).all(|(a, b)| a.centre == b.centre)
+        };
+        let new = again
+            .iter()
+            .filter(|g| !groups.iter().any(|old| same(old, g)));
+        candidates.extend(new.filter_map(|g| read(g, false)));
+    }
+    let area = |g: &[bars::Bar]| g.iter().map(bars::Bar::area).sum::<f64>();
+    let least = groups.first().map_or(0.0, |g| 0.1 * area(g));
+    let rest: Vec<_> = groups
+        .iter()
+        .map(|g| {
+            let free = |bar: &&bars::Bar| left.iter().any(|l| l.centre == bar.centre);
+            g.iter().filter(free).cloned().collect::<Vec<_>>()
+        })
+        .filter(|g| g.len() > 3 && area(g) > least)
+        .take(MOST_CUT)
+        .collect();
+    for group in rest {
+        let parts = bars::cut(&group);
+        candidates.extend(parts.iter().filter_map(|g| read(g, false)));
+    }
     let mut chosen = judge::choose(candidates);
     if chosen.is_empty() {
         return Err(Error::NoCard);
@@ -114,7 +156,33 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
             .filter(|c| c.reading.films.films.len() != count)
             .for_each(|c| c.reading.keep_to(&picture, count));
     }
-    Ok(chosen.iter_mut().map(|c| layout(&picture, c)).collect())
+    let found = chosen.iter_mut().map(|c| layout(&picture, c)).collect();
+    Ok(in_reading_order(found))
+}
+
+/// Rows from the top, each from the left. Cards share a row when half of the lower one's height lies beside the other.
+fn in_reading_order(mut layouts: Vec<Layout>) -> Vec<Layout> {
+    let span = |layout: &Layout, axis: usize| {
+        let of = |pick: fn(f64, f64) -> f64| {
+            let places = layout.corners.iter().map(|corner| corner[axis]);
+            places.reduce(pick).unwrap_or(0.0)
+        };
+        [of(f64::min), of(f64::max)]
+    };
+    layouts.sort_by(|a, b| span(a, 1)[0].total_cmp(&span(b, 1)[0]));
+    let mut ordered = Vec::with_capacity(layouts.len());
+    while !layouts.is_empty() {
+        let [top, bottom] = span(&layouts[0], 1);
+        let beside = |layout: &Layout| {
+            let [from, to] = span(layout, 1);
+            to.min(bottom) - from.max(top) >= 0.5 * (to - from).min(bottom - top)
+        };
+        let (mut row, rest): (Vec<_>, Vec<_>) = layouts.into_iter().partition(beside);
+        row.sort_by(|a, b| span(a, 0)[0].total_cmp(&span(b, 0)[0]));
+        ordered.append(&mut row);
+        layouts = rest;
+    }
+    ordered
 }
 
 /// Finds stripes and films between four corners given by the painter: in pixels of the upright scan, clockwise from the
@@ -160,6 +228,10 @@ fn layout(picture: &Picture, candidate: &mut judge::Candidate) -> Layout {
     candidate.reading.layout(picture, &edges, doubts)
 }
 
+/// Groups that are cut at their gaps where no card was found, the largest first.
+const MOST_CUT: usize = 3;
+/// How often bars are taken away and the rest grouped again: one turn for every card but the first.
+const MOST_TURNS: usize = 3;
 /// Groups of bars looked at, the largest first.
 const MOST_GROUPS: usize = 16;
 

@@ -171,6 +171,44 @@ pub(super) fn joined(ruler: &Ruler, groups: &[Vec<Bar>]) -> Vec<Vec<Bar>> {
     chains
 }
 
+/// A group cut in two at its widest gaps, across and along: it may be two cards that happen to stand in line.
+pub(super) fn cut(group: &[Bar]) -> Vec<Vec<Bar>> {
+    let Some(longest) = group.iter().max_by(|a, b| a.length.total_cmp(&b.length)) else {
+        return Vec::new();
+    };
+    let span = |bar: &Bar, axis: usize| {
+        let (across, along) = longest.towards(bar);
+        let (middle, size) = if axis == 0 {
+            (across, bar.width)
+        } else {
+            (along, bar.length)
+        };
+        [middle - 0.5 * size, middle + 0.5 * size]
+    };
+    let mut parts = Vec::new();
+    for axis in 0..2 {
+        let mut spans: Vec<[f64; 2]> = group.iter().map(|bar| span(bar, axis)).collect();
+        spans.sort_by(|a, b| a[0].total_cmp(&b[0]));
+        let mut reach = spans[0][1];
+        let mut gaps = Vec::new();
+        for [from, to] in spans {
+            if from > reach {
+                gaps.push((from - reach, 0.5 * (from + reach)));
+            }
+            reach = reach.max(to);
+        }
+        gaps.sort_by(|a, b| b.0.total_cmp(&a.0));
+        for (_, at) in gaps.into_iter().take(MOST_CUTS) {
+            let before = |bar: &Bar| span(bar, axis)[1] < at;
+            let (above, below): (Vec<Bar>, Vec<Bar>) = group.iter().cloned().partition(before);
+            parts.extend([above, below]);
+        }
+    }
+    parts
+}
+
+/// Gaps at which a group is cut, in each direction.
+const MOST_CUTS: usize = 3;
 /// Largest gap in a stripe that a film makes, in mm.
 const WIDEST_FILM_MM: f64 = 60.0;
 

@@ -52,6 +52,11 @@ pub(super) struct Film {
 }
 
 impl Film {
+    /// Whether it plainly changes the black.
+    pub(super) fn shows_on_black(&self) -> bool {
+        self.change[1] > 8.0
+    }
+
     /// What of the card itself this film may be instead of paint, if it changes one ground into exactly the other and
     /// leaves that one alone.
     pub(super) fn print(&self, contrast: f64) -> Option<Ground> {

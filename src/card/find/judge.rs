@@ -3,7 +3,7 @@
 use super::{
     Ruler,
     bars::{Bar, quarter},
-    films,
+    films::{self, Film},
     line::Line,
     picture::Picture,
     reading::Reading,
@@ -17,6 +17,8 @@ pub(super) struct Candidate {
     pub(super) reading: Reading,
     /// Median distance of the stripes' edge points from straight lines, in pixels.
     pub(super) roughness: f64,
+    /// Whether it may be a gap between two cards.
+    gap: bool,
     /// Whether it spans plain white gaps, and so may be several cards in line.
     joined: bool,
     /// Length of strong edges in the card that this reading explains, in mm, and their share of all there.
@@ -35,8 +37,7 @@ impl Candidate {
         joined: bool,
         wish: Option<usize>,
     ) -> Option<Self> {
-        let length: f64 = group.iter().map(|b| b.length).sum();
-        let ruler = ruler.for_stripes(group.iter().map(Bar::area).sum::<f64>() / length);
+        let ruler = ruler.for_group(group);
         let stripes = Stripes::fit(picture, &ruler, group)?;
         let last = stripes.blacks.len() - 1;
         let corners = stripes.corners(stripes.blacks[0][0], stripes.blacks[last][1]);
@@ -62,6 +63,7 @@ impl Candidate {
         let mut candidate = Self {
             reading,
             roughness: stripes.roughness,
+            gap: stripes.is_gap(picture, &ruler),
             joined,
             explained: (0.0, 0.0),
             score: 0.0,
@@ -93,7 +95,30 @@ impl Candidate {
             * self.evenness()
             * self.physics()
             * self.completeness()
+            * self.no_gap()
             * bell((1.0 - self.explained.1) / 0.3)
+    }
+
+    /// Whether nothing speaks against its being a card with films.
+    pub(super) fn is_sure(&self) -> bool {
+        self.has_films() && self.likelihood() > SURE
+    }
+
+    /// Whether a bar's middle lies on it.
+    pub(super) fn holds(&self, bar: &Bar) -> bool {
+        let [u, v] = self.reading.frame.to_card([bar.centre.x, bar.centre.y]);
+        let [width, height] = self.reading.size;
+        (0.0..=width).contains(&u) && (0.0..=height).contains(&v)
+    }
+
+    /// How little a single black stripe looks like a gap between two cards: it ends, or paint shows on it.
+    fn no_gap(&self) -> f64 {
+        let painted = self.reading.films.films.iter().any(Film::shows_on_black);
+        match (self.gap, painted) {
+            (false, _) => 1.0,
+            (true, true) => 0.4,
+            (true, false) => 0.15,
+        }
     }
 
     /// How few edges across the stripes there are that no film explains.
@@ -294,6 +319,8 @@ const UNWISHED: f64 = 0.5;
 pub(super) const LEFT_OVER: f64 = 12.0;
 /// A reading less likely than this is no card.
 const LIKELY: f64 = 0.1;
+/// A reading more likely than this is a card; plain ones reach 0.8 and more.
+const SURE: f64 = 0.5;
 /// A reading worth less than this share of the best one in the picture is a stray mark.
 const MATTERS: f64 = 0.02;
 

@@ -128,7 +128,91 @@ impl Stripes {
         }
         stripes.trace(picture, ruler)?;
         stripes.find_ends(picture, ruler);
+        if stripes.drop_outer_lid(picture, ruler) {
+            stripes.trace(picture, ruler)?;
+            stripes.find_ends(picture, ruler);
+        }
         Some(stripes)
+    }
+
+    /// Groups of bars without dark gaps between white cards: a gap with the same width as the stripes looks like one more
+    /// of them, but goes on where they end.
+    pub(super) fn without_lid(picture: &Picture, ruler: &Ruler, group: &[Bar]) -> Vec<Vec<Bar>> {
+        if group.len() < 3 {
+            return vec![group.to_vec()];
+        }
+        let Some(stripes) = Self::fit(picture, ruler, group) else {
+            return vec![group.to_vec()];
+        };
+        let lids: Vec<[f64; 2]> = (0..stripes.blacks.len())
+            .filter(|&i| stripes.is_lid(picture, ruler, i))
+            .map(|i| stripes.blacks[i])
+            .collect();
+        if lids.is_empty() {
+            return vec![group.to_vec()];
+        }
+        let mut parts = vec![Vec::new(); lids.len() + 1];
+        for bar in group {
+            let (u, v) = stripes.axes.of(bar.centre);
+            let u = u - (stripes.slope[0] + stripes.slope[1] * u) * v;
+            if !lids.iter().any(|lid| (lid[0]..lid[1]).contains(&u)) {
+                parts[lids.iter().filter(|lid| lid[1] < u).count()].push(bar.clone());
+            }
+        }
+        parts.retain(|part| !part.is_empty());
+        parts
+    }
+
+    fn drop_outer_lid(&mut self, picture: &Picture, ruler: &Ruler) -> bool {
+        let before = self.blacks.len();
+        while self.blacks.len() > 1 && self.is_lid(picture, ruler, self.blacks.len() - 1) {
+            self.blacks.pop();
+        }
+        while self.blacks.len() > 1 && self.is_lid(picture, ruler, 0) {
+            self.blacks.remove(0);
+        }
+        self.blacks.len() < before
+    }
+
+    /// Whether a black stripe goes on at one end, over its whole width, where most others have ended.
+    fn is_lid(&self, picture: &Picture, ruler: &Ruler, index: usize) -> bool {
+        let others: Vec<usize> = (0..self.blacks.len()).filter(|&i| i != index).collect();
+        (0..2).any(|which| {
+            let dark = |i: usize| self.dark_beyond(picture, ruler, i, which);
+            let rest: Vec<f64> = others.iter().filter_map(|&i| dark(i)).collect();
+            let ended = rest.iter().filter(|&&d| d < 0.2).count();
+            dark(index).is_some_and(|d| d > 0.9) && !rest.is_empty() && 4 * ended >= 3 * rest.len()
+        })
+    }
+
+    /// Share of a black stripe's width that is dark from 1.5 to 4 mm beyond one end: past blur and ragged ends, within the
+    /// narrowest margin. `None` where that lies beyond the picture.
+    fn dark_beyond(
+        &self,
+        picture: &Picture,
+        ruler: &Ruler,
+        index: usize,
+        which: usize,
+    ) -> Option<f64> {
+        let outward = if which == 0 { -1.0 } else { 1.0 };
+        let limit = self.levels.between(0.35);
+        let [from, to] = self.blacks[index];
+        let spots = (0..20).map(|k| {
+            let u = from + (to - from) * [0.2, 0.4, 0.6, 0.8][k % 4];
+            let past = ruler.pixels(1.5 + 0.625 * (k / 4) as f64);
+            (u, self.end(which, u) + outward * past)
+        });
+        let seen: Vec<_> = spots.filter(|&(u, v)| self.inside(picture, u, v)).collect();
+        let dark = seen
+            .iter()
+            .filter(|&&(u, v)| brightest(&self.colour(picture, u, v)) < limit);
+        (seen.len() >= 10).then(|| dark.count() as f64 / seen.len() as f64)
+    }
+
+    /// Whether there is only one black stripe and it goes on in the dark: most likely a gap between two cards on a black lid.
+    pub(super) fn is_gap(&self, picture: &Picture, ruler: &Ruler) -> bool {
+        let dark = |which| self.dark_beyond(picture, ruler, 0, which);
+        self.blacks.len() == 1 && (0..2).any(|which| dark(which).is_some_and(|d| d > 0.9))
     }
 
     /// Median width of the black stripes.
