@@ -269,6 +269,8 @@ fn one(
             for code in &score.codes {
                 let _ = write!(line, " !{code}");
             }
+            let misfit = read.record.cells.iter().map(|c| c.de00).fold(0.0, f64::max);
+            let _ = write!(line, " misfit {misfit:.1}");
             if right {
                 also(&read);
                 numbers(&read, card, turned, &mut score.numbers);
