@@ -211,3 +211,66 @@ fn every_finding_is_a_sentence_with_a_deed_and_a_place() {
         );
     }
 }
+
+/// The fixture's card through a change of its light.
+fn through(change: impl Fn([f64; 2], f64) -> f64) -> Vec<Finding> {
+    seen(&scan(true, |at| card(at).map(|v| change(at, v))))
+}
+
+#[test]
+fn automatic_contrast_is_suspected() {
+    // Black to nothing, white to full.
+    let found = through(|_, v| (v - 0.0195) / 0.8);
+    let stretched = get(&found, "stretched");
+    assert_eq!(stretched.weight, Weight::Spoils);
+    assert_eq!(stretched.place, Place::Card);
+    let found = through(|_, v| v - 0.0195);
+    assert!(!codes(&found).contains(&"stretched"));
+    assert!(matches!(
+        get(&found, "darks-cut").place,
+        Place::Cells(0, Ground::Black) | Place::Stripes(Ground::Black)
+    ));
+}
+
+#[test]
+fn a_veil_over_everything_is_plastic() {
+    let found = through(|_, v| 0.88 * v + 0.06);
+    assert_eq!(get(&found, "under-plastic").weight, Weight::Spoils);
+    // A grey black alone, with films that are dark, is none.
+    let found = of(&scan(true, card), State::Known, |sampled| {
+        sampled.black.xyz = [0.1; 3];
+    });
+    assert_eq!(codes(&found), ["black-not-black"]);
+}
+
+#[test]
+fn blacks_that_differ_speak_for_local_contrast() {
+    let found = through(|[_, v], value| {
+        if value < 0.05 {
+            value * (1.0 + v / 60.0)
+        } else {
+            value
+        }
+    });
+    assert_eq!(
+        get(&found, "tone-mapped").place,
+        Place::Stripes(Ground::Black)
+    );
+}
+
+#[test]
+fn halos_and_smears_are_told_apart() {
+    let near = |u: f64| (u - (u / 15.0).round() * 15.0).abs() < 0.5;
+    let found = through(|[u, _], v| if near(u) && v > 0.5 { 1.1 * v } else { v });
+    assert_eq!(codes(&found), ["sharpened"]);
+    let found = through(|[u, _], v| {
+        let share = if (30.0..45.0).contains(&u) {
+            0.2 * libm::exp(-(u - 30.0) / 1.5)
+        } else {
+            0.0
+        };
+        v * (1.0 - share)
+    });
+    assert!(codes(&found).contains(&"ink-smeared"));
+    assert!(!codes(&found).contains(&"sharpened"));
+}
