@@ -224,7 +224,7 @@ pub fn within(scan: &Scan, corners: [[f64; 2]; 4], films: Option<usize>) -> Resu
 
 fn layout(picture: &Picture, candidate: &mut judge::Candidate) -> Layout {
     candidate.reading.include_outer_whites(picture);
-    let (edges, doubts) = doubts::doubts(candidate);
+    let (edges, doubts) = doubts::doubts(candidate, picture);
     candidate.reading.layout(picture, &edges, doubts)
 }
 

@@ -1,6 +1,7 @@
 //! One trouble at a time: plain cards of every kind, each spoilt in one way at one strength.
 
 use super::{
+    paints,
     random::Random,
     scene::{Edges, File, FileKind, Film, Page, Scanner, Scene},
     sensor::Kind,
@@ -310,7 +311,12 @@ pub const ALL: &[Trouble] = &[
     },
     Trouble {
         name: "fluorescent",
-        spoil: |s, _| cards(s, |c| c.glow = 0.9),
+        spoil: |s, _| {
+            cards(s, |c| {
+                c.paint = paints::named("sharp orange").expect("a paint of the harbour studio");
+                c.glow = 0.9;
+            });
+        },
     },
     Trouble {
         name: "one film",

@@ -19,6 +19,8 @@ pub(super) struct Candidate {
     pub(super) roughness: f64,
     /// Whether it may be a gap between two cards.
     gap: bool,
+    /// Whether its black stripes run off onto a black lid.
+    run_off: bool,
     /// Whether it spans plain white gaps, and so may be several cards in line.
     joined: bool,
     /// Length of strong edges in the card that this reading explains, in mm, and their share of all there.
@@ -63,6 +65,7 @@ impl Candidate {
         let mut candidate = Self {
             reading,
             roughness: stripes.roughness,
+            run_off: stripes.run_off(picture, &ruler),
             gap: stripes.is_gap(picture, &ruler),
             joined,
             explained: (0.0, 0.0),
@@ -97,6 +100,11 @@ impl Candidate {
             * self.completeness()
             * self.no_gap()
             * bell((1.0 - self.explained.1) / 0.3)
+    }
+
+    /// Whether the lid beside an outermost white stripe may be one more black stripe.
+    pub(super) fn hides_outer_black(&self, picture: &Picture) -> bool {
+        self.run_off && self.reading.black_beyond(picture)
     }
 
     /// Whether nothing speaks against its being a card with films.
