@@ -171,6 +171,7 @@ fn seen(record: &Record, build: f64, ground: f64) -> Screen {
             .film(
                 record.absorption[band] * build,
                 record.scattering[band] * build,
+                record.basis.transport.anisotropy,
             )
             .over(rho)
     });
@@ -378,6 +379,7 @@ mod tests {
                 .collect(),
             uncertainty: Uncertainty {
                 lower_factor: Vec::new(),
+                anisotropy_row: Vec::new(),
                 log_absorption_sd: vec![0.12; BANDS],
                 log_scattering_sd: vec![0.4; BANDS],
             },

@@ -57,6 +57,9 @@ pub enum Error {
         /// What is wrong, in words that follow the field's name.
         reason: String,
     },
+    /// An answer of the painter's that cannot be.
+    #[error("{0}")]
+    Answer(String),
     /// A question that this paint's constants cannot answer.
     #[error("{0}")]
     CannotPredict(String),
@@ -84,6 +87,7 @@ impl Error {
             Self::NoFilms => "no-films",
             Self::Layout(_) => "layout",
             Self::PigmentFile { .. } => "pigment-file",
+            Self::Answer(_) => "answer",
             Self::CannotPredict(_) => "cannot-predict",
             Self::Outside { .. } => "outside",
         }

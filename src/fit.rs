@@ -1,6 +1,6 @@
 //! Cells of a card to absorption K, scattering S and film builds, with their covariance.
 //!
-//! Unknown are log K and log S on 31 bands and the log build of every film but one. The data are a few colours per film
+//! Unknown are log K and log S on 31 bands, the log build of every film but one, and how far forward the paint scatters. The data are a few colours per film
 //! and stripe; a smoothness prior carries what they cannot ([`prior`]). The most probable values are found by
 //! Gauss-Newton in the space of the data, which are fewer than the unknowns (the same step as in the usual form, by the
 //! matrix inversion lemma; Tarantola, Inverse Problem Theory (2005), 3.2). [`uncertainty`] passes the covariance on to
@@ -63,6 +63,8 @@ pub struct Card {
     pub haze: (f64, f64),
     /// Covariance of errors that data share, on top of their own standard deviations ([`noise`]).
     pub shared: DMatrix<f64>,
+    /// Anisotropy of the paint's scattering, with its mean and standard deviation before the card is seen.
+    pub anisotropy: (f64, f64),
     /// First guess of each film's build, all more than 0.
     pub nominal: Vec<f64>,
     /// The film whose build stays at its nominal value.
@@ -80,10 +82,10 @@ pub enum Optics {
 }
 
 impl Optics {
-    /// One film of K X and S X and its slopes along their logarithms.
-    pub fn slopes(self, kx: f64, sx: f64) -> Slopes {
+    /// One film of K X and S X and its slopes along their logarithms and the anisotropy (which two fluxes do not know).
+    pub fn slopes(self, kx: f64, sx: f64, anisotropy: f64) -> Slopes {
         match self {
-            Self::Transport => Table::shared().slopes(kx, sx),
+            Self::Transport => Table::shared().slopes(kx, sx, anisotropy),
             Self::TwoFlux => {
                 const H: f64 = 1e-4;
                 let at = |k: f64, s: f64| two_flux::layer(k, s).seen();
@@ -96,6 +98,11 @@ impl Optics {
                     at: at(kx, sx),
                     by_absorption: slope(at(kx * libm::exp(H), sx), at(kx * libm::exp(-H), sx)),
                     by_scattering: slope(at(kx, sx * libm::exp(H)), at(kx, sx * libm::exp(-H))),
+                    by_anisotropy: Response {
+                        a: 0.0,
+                        b: 0.0,
+                        c: 0.0,
+                    },
                 }
             }
         }
@@ -113,9 +120,11 @@ pub struct Fitted {
     pub log_scattering: Bands,
     /// Natural logarithms of the builds.
     pub log_builds: Vec<f64>,
+    /// Anisotropy of the scattering that the constants belong to.
+    pub anisotropy: f64,
     /// The constant that the films' surface adds, and its standard deviation.
     pub haze: (f64, f64),
-    /// Covariance of log K, log S, log builds, in that order.
+    /// Covariance of log K, log S, log builds, anisotropy, in that order.
     pub covariance: DMatrix<f64>,
     /// What the constants give for every datum.
     pub fitted: Vec<f64>,
@@ -301,13 +310,15 @@ impl Problem<'_> {
         let films = card.nominal.len();
         let grounds = card.grounds.len();
         // seen[film][ground][band] with slopes; each film and ground is computed once for all its channels.
-        let mut table = vec![[[0.0; 3]; BANDS]; films * grounds];
+        let mut table = vec![[[0.0; 4]; BANDS]; films * grounds];
+        let (anisotropy, haze) = (2 * BANDS + films, 2 * BANDS + films + 1);
         for film in 0..films {
             let build = libm::exp(theta[2 * BANDS + film]);
             for band in 0..BANDS {
                 let slopes = self.optics.slopes(
                     libm::exp(theta[band]) * build,
                     libm::exp(theta[BANDS + band]) * build,
+                    theta[anisotropy],
                 );
                 for (g, ground) in card.grounds.iter().enumerate() {
                     table[film * grounds + g][band] = slopes.over(ground[band]);
@@ -319,9 +330,8 @@ impl Problem<'_> {
         for (i, datum) in card.data.iter().enumerate() {
             let bands = &table[datum.film * grounds + datum.ground];
             let flat: f64 = datum.row.iter().sum();
-            let haze = theta[2 * BANDS + films];
             let value: f64 =
-                (0..BANDS).map(|b| datum.row[b] * bands[b][0]).sum::<f64>() + haze * flat;
+                (0..BANDS).map(|b| datum.row[b] * bands[b][0]).sum::<f64>() + theta[haze] * flat;
             seen.push(value);
             if datum.says != Says::Equal && residual(datum, value) == 0.0 {
                 continue;
@@ -334,7 +344,8 @@ impl Problem<'_> {
                 // A thicker film is more K and more S.
                 by_build += by_k + by_s;
             }
-            jacobian[(i, 2 * BANDS + films)] = flat;
+            jacobian[(i, anisotropy)] = (0..BANDS).map(|b| datum.row[b] * bands[b][3]).sum();
+            jacobian[(i, haze)] = flat;
             if datum.film != card.reference {
                 jacobian[(i, 2 * BANDS + datum.film)] = by_build;
             }
@@ -352,9 +363,13 @@ impl Problem<'_> {
         }
         // Rounding leaves it a little asymmetric.
         covariance = 0.5 * (&covariance + covariance.transpose());
-        let haze = 2 * BANDS + self.card.nominal.len();
+        let (anisotropy, haze) = (
+            2 * BANDS + self.card.nominal.len(),
+            2 * BANDS + self.card.nominal.len() + 1,
+        );
         Fitted {
             optics: self.optics,
+            anisotropy: end.theta[anisotropy],
             haze: (end.theta[haze], covariance[(haze, haze)].max(0.0).sqrt()),
             log_absorption: std::array::from_fn(|b| end.theta[b]),
             log_scattering: std::array::from_fn(|b| end.theta[BANDS + b]),

@@ -28,6 +28,7 @@ pub mod page;
 pub mod paint;
 pub mod picture;
 pub mod reading;
+pub mod repeat;
 pub mod scan;
 #[cfg(not(target_arch = "wasm32"))]
 pub mod simulate;

@@ -16,8 +16,11 @@ use crate::{
 
 pub use file::Record;
 
-/// Covariance of log K on the bands followed by log S on the bands.
-pub type Covariance = SMatrix<f64, { 2 * BANDS }, { 2 * BANDS }>;
+/// What a prediction from constants hangs on: log K on the bands, log S on the bands, anisotropy.
+pub const UNKNOWNS: usize = 2 * BANDS + 1;
+
+/// Covariance of [`UNKNOWNS`].
+pub type Covariance = SMatrix<f64, UNKNOWNS, UNKNOWNS>;
 
 /// The constants of one paint, per unit build, and how well they are known.
 #[derive(Debug, Clone, PartialEq)]
@@ -26,7 +29,9 @@ pub struct Constants {
     pub absorption: Bands,
     /// S on the bands.
     pub scattering: Bands,
-    /// Covariance of log K and log S.
+    /// Anisotropy g of the scattering, 0 (even) to 0.8 (strongly forward).
+    pub anisotropy: f64,
+    /// Covariance of log K, log S and the anisotropy.
     pub covariance: Covariance,
 }
 
@@ -39,6 +44,8 @@ pub struct Seen {
     pub by_absorption: Bands,
     /// Its change per unit log S of the band.
     pub by_scattering: Bands,
+    /// Its change per unit anisotropy.
+    pub by_anisotropy: Bands,
 }
 
 impl Constants {
@@ -47,10 +54,13 @@ impl Constants {
         Self {
             absorption: fitted.log_absorption.map(libm::exp),
             scattering: fitted.log_scattering.map(libm::exp),
-            covariance: fitted
-                .covariance
-                .fixed_view::<{ 2 * BANDS }, { 2 * BANDS }>(0, 0)
-                .into_owned(),
+            anisotropy: fitted.anisotropy,
+            covariance: {
+                // The builds' rows lie between.
+                let last = fitted.covariance.nrows() - 1;
+                let place = |i: usize| if i < 2 * BANDS { i } else { last };
+                Covariance::from_fn(|i, j| fitted.covariance[(place(i), place(j))])
+            },
         }
     }
 
@@ -61,14 +71,16 @@ impl Constants {
             reflectance: [0.0; BANDS],
             by_absorption: [0.0; BANDS],
             by_scattering: [0.0; BANDS],
+            by_anisotropy: [0.0; BANDS],
         };
         for band in 0..BANDS {
-            let [value, by_k, by_s] = table
-                .slopes(self.absorption[band] * build, self.scattering[band] * build)
-                .over(ground[band]);
+            let (kx, sx) = (self.absorption[band] * build, self.scattering[band] * build);
+            let [value, by_k, by_s, by_g] =
+                table.slopes(kx, sx, self.anisotropy).over(ground[band]);
             seen.reflectance[band] = value;
             seen.by_absorption[band] = by_k;
             seen.by_scattering[band] = by_s;
+            seen.by_anisotropy[band] = by_g;
         }
         seen
     }
@@ -78,15 +90,14 @@ impl Constants {
         std::array::from_fn(|band| {
             // As thick as the table goes with K and S in their own proportion.
             let build = table::MOST / self.absorption[band].max(self.scattering[band]);
-            Table::shared()
-                .film(self.absorption[band] * build, self.scattering[band] * build)
-                .over(0.0)
+            let (kx, sx) = (self.absorption[band] * build, self.scattering[band] * build);
+            Table::shared().film(kx, sx, self.anisotropy).over(0.0)
         })
     }
 }
 
-/// Slopes of three colour numbers along log K (31) and log S (31).
-pub type ColourSlopes = SMatrix<f64, 3, { 2 * BANDS }>;
+/// Slopes of three colour numbers along [`UNKNOWNS`].
+pub type ColourSlopes = SMatrix<f64, 3, UNKNOWNS>;
 
 impl Seen {
     /// XYZ.
@@ -97,21 +108,19 @@ impl Seen {
     /// Slopes of XYZ along the constants.
     pub fn xyz_slopes(&self) -> ColourSlopes {
         let rows = spectrum::to_xyz_rows();
-        ColourSlopes::from_fn(|axis, i| {
-            let band = i % BANDS;
-            rows[axis][band]
-                * if i < BANDS {
-                    self.by_absorption[band]
-                } else {
-                    self.by_scattering[band]
-                }
+        ColourSlopes::from_fn(|axis, i| match i / BANDS {
+            0 => rows[axis][i] * self.by_absorption[i],
+            1 => rows[axis][i - BANDS] * self.by_scattering[i - BANDS],
+            _ => (0..BANDS)
+                .map(|band| rows[axis][band] * self.by_anisotropy[band])
+                .sum(),
         })
     }
 
     /// Slopes of XYZ along the logarithm of the build: a thicker film is more K and more S.
     pub fn xyz_by_build(&self) -> [f64; 3] {
         let slopes = self.xyz_slopes();
-        std::array::from_fn(|axis| slopes.row(axis).sum())
+        std::array::from_fn(|axis| slopes.row(axis).columns(0, 2 * BANDS).sum())
     }
 
     /// Lab, and its covariance from that of the constants.

@@ -13,8 +13,8 @@ use crate::{
         transport::{Layer, Transport},
     },
     fit::uncertainty,
-    paint::{Constants, Covariance, Record, Seen, verdict},
-    spectrum::{self, BANDS, Bands},
+    paint::{ColourSlopes, Constants, Covariance, Record, Seen, verdict},
+    spectrum::{self, BANDS, BandCovariance, Bands},
 };
 
 /// A predicted colour.
@@ -33,19 +33,27 @@ pub struct Ground {
     pub lab: Lab,
     /// Its internal reflectance on the bands.
     pub internal: Bands,
+    /// How well that is known: its covariance.
+    pub covariance: BandCovariance,
 }
 
 impl Ground {
-    /// The ground behind one colour: the smoothest spectrum that has it.
+    /// The ground behind one colour: the most usual spectrum that has it.
     pub fn of(lab: Lab) -> Self {
         Self::of_xyz(colour::xyz(lab))
     }
 
     /// The same from XYZ.
     pub fn of_xyz(xyz: Xyz) -> Self {
+        let spectrum::Usual {
+            reflectance,
+            covariance,
+        } = spectrum::usual(xyz);
+        let slope = reflectance.map(surface::to_internal_slope);
         Self {
             lab: colour::lab(xyz),
-            internal: spectrum::smoothest(xyz).map(surface::to_internal),
+            internal: reflectance.map(surface::to_internal),
+            covariance: BandCovariance::from_fn(|i, j| slope[i] * slope[j] * covariance[(i, j)]),
         }
     }
 }
@@ -75,11 +83,11 @@ pub struct Stack {
     films: Vec<Film>,
 }
 
-/// One band's response, and its slopes along log K and log S of every film.
+/// One band's response, and its slopes along log K, log S and anisotropy of every film.
 #[derive(Debug, Clone)]
 struct BandStack {
     response: Response,
-    slopes: Vec<[Response; 2]>,
+    slopes: Vec<[Response; 3]>,
 }
 
 impl Stack {
@@ -109,9 +117,9 @@ impl Stack {
                 .map(|band| BandStack::single(paints[one.paint], one.build, band))
                 .collect(),
             _ => {
-                let transport = Transport::<STACK_DIRECTIONS>::new(table::ANISOTROPY);
+                let optics: Vec<PaintOptics> = paints.iter().map(|p| PaintOptics::of(p)).collect();
                 (0..BANDS)
-                    .map(|band| BandStack::joined(&transport, paints, &films, band))
+                    .map(|band| BandStack::joined(&optics, paints, &films, band))
                     .collect()
             }
         };
@@ -133,18 +141,21 @@ impl Stack {
                 range: 0.0,
             };
         }
-        let (lab, spread) = self.lab_with_spread(&ground.internal);
+        let (lab, spread) = self.lab_with_spread(ground);
         Predicted {
             lab,
             range: uncertainty::range(lab, &spread),
         }
     }
 
-    fn lab_with_spread(&self, ground: &Bands) -> (Lab, Matrix3<f64>) {
+    fn lab_with_spread(&self, ground: &Ground) -> (Lab, Matrix3<f64>) {
+        let covariance_of_ground = &ground.covariance;
+        let ground = &ground.internal;
         let mut seen = Seen {
             reflectance: [0.0; BANDS],
             by_absorption: [0.0; BANDS],
             by_scattering: [0.0; BANDS],
+            by_anisotropy: [0.0; BANDS],
         };
         for (band, stack) in self.bands.iter().enumerate() {
             seen.reflectance[band] = stack.response.over(ground[band]);
@@ -152,13 +163,14 @@ impl Stack {
         let (lab, to_lab) = colour::lab_with_slopes(seen.xyz());
         let to_lab = Matrix3::from_fn(|i, j| to_lab[i][j]);
         // Films of one paint move together: their slopes add up before the covariance.
-        let mut by_paint: Vec<(usize, Covariance, SMatrix<f64, 3, { 2 * BANDS }>)> = Vec::new();
+        let mut by_paint: Vec<(usize, Covariance, ColourSlopes)> = Vec::new();
         for (film, (paint, covariance)) in self.paints.iter().enumerate() {
             for (band, stack) in self.bands.iter().enumerate() {
-                let [by_k, by_s] =
+                let [by_k, by_s, by_g] =
                     stack.slopes[film].map(|d| slope_over(&stack.response, &d, ground[band]));
                 seen.by_absorption[band] = by_k;
                 seen.by_scattering[band] = by_s;
+                seen.by_anisotropy[band] = by_g;
             }
             let slopes = to_lab * seen.xyz_slopes();
             match by_paint.iter_mut().find(|(p, _, _)| p == paint) {
@@ -166,9 +178,17 @@ impl Stack {
                 None => by_paint.push((*paint, *covariance, slopes)),
             }
         }
-        let spread = by_paint.iter().fold(Matrix3::zeros(), |sum, (_, c, s)| {
-            sum + s * c * s.transpose()
-        });
+        let rows = spectrum::to_xyz_rows();
+        let by_ground = to_lab
+            * SMatrix::<f64, 3, BANDS>::from_fn(|axis, band| {
+                let response = &self.bands[band].response;
+                let gain = 1.0 / (1.0 - response.c * ground[band]);
+                rows[axis][band] * response.b * gain * gain
+            });
+        let of_ground = by_ground * covariance_of_ground * by_ground.transpose();
+        let spread = by_paint
+            .iter()
+            .fold(of_ground, |sum, (_, c, s)| sum + s * c * s.transpose());
         (lab, spread)
     }
 
@@ -210,30 +230,32 @@ impl BandStack {
         let slopes = table::Table::shared().slopes(
             paint.absorption[band] * build,
             paint.scattering[band] * build,
+            paint.anisotropy,
         );
         Self {
             response: slopes.at,
-            slopes: vec![[slopes.by_absorption, slopes.by_scattering]],
+            slopes: vec![[
+                slopes.by_absorption,
+                slopes.by_scattering,
+                slopes.by_anisotropy,
+            ]],
         }
     }
 
-    fn joined(
-        transport: &Transport<STACK_DIRECTIONS>,
-        paints: &[&Constants],
-        films: &[Film],
-        band: usize,
-    ) -> Self {
-        /// Step of the differences, in logarithms: far above rounding, well inside where responses are straight.
+    fn joined(optics: &[PaintOptics], paints: &[&Constants], films: &[Film], band: usize) -> Self {
+        /// Step of the differences in logarithms: far above rounding, well inside where responses are straight.
         const H: f64 = 0.01;
-        let layer = |film: &Film, more_k: f64, more_s: f64| {
+        let layer = |film: &Film, transport: &Transport<STACK_DIRECTIONS>, k: f64, s: f64| {
             let paint = paints[film.paint];
-            transport.film(
-                paint.absorption[band] * more_k,
-                paint.scattering[band] * more_s,
-                film.build,
-            )
+            let (absorption, scattering) = (paint.absorption[band], paint.scattering[band]);
+            transport.film(absorption * k, scattering * s, film.build)
         };
-        let layers: Vec<_> = films.iter().map(|f| layer(f, 1.0, 1.0)).collect();
+        let layers: Vec<_> = films
+            .iter()
+            .map(|f| layer(f, &optics[f.paint].here, 1.0, 1.0))
+            .collect();
+        // Directions and surface are the same at every anisotropy.
+        let joining = &optics[films[0].paint].here;
         let respond = |changed: Option<(usize, &Layer<STACK_DIRECTIONS>)>| {
             let all: Vec<_> = layers
                 .iter()
@@ -244,25 +266,56 @@ impl BandStack {
                         .map_or(l, |(_, other)| other)
                 })
                 .collect();
-            transport.stack(&all)
+            joining.stack(&all)
         };
         let response = respond(None);
         let slopes = films
             .iter()
             .enumerate()
             .map(|(i, film)| {
-                let slope = |more_k: f64, more_s: f64| {
-                    let up = respond(Some((i, &layer(film, more_k, more_s))));
+                let slope = |changed: Layer<STACK_DIRECTIONS>, by: f64| {
+                    let up = respond(Some((i, &changed)));
                     Response {
-                        a: (up.a - response.a) / H,
-                        b: (up.b - response.b) / H,
-                        c: (up.c - response.c) / H,
+                        a: (up.a - response.a) / by,
+                        b: (up.b - response.b) / by,
+                        c: (up.c - response.c) / by,
                     }
                 };
-                [slope(libm::exp(H), 1.0), slope(1.0, libm::exp(H))]
+                let PaintOptics { here, beside, step } = &optics[film.paint];
+                let more = libm::exp(H);
+                [
+                    slope(layer(film, here, more, 1.0), H),
+                    slope(layer(film, here, 1.0, more), H),
+                    slope(layer(film, beside, 1.0, 1.0), *step),
+                ]
             })
             .collect();
         Self { response, slopes }
+    }
+}
+
+/// Transport at a paint's own anisotropy, and a little beside it for the slope.
+struct PaintOptics {
+    here: Transport<STACK_DIRECTIONS>,
+    beside: Transport<STACK_DIRECTIONS>,
+    step: f64,
+}
+
+impl PaintOptics {
+    fn of(paint: &Constants) -> Self {
+        let [least, .., most] = table::ANISOTROPIES;
+        let anisotropy = paint.anisotropy.clamp(least, most);
+        // Towards the middle, so that both lie where the fit has been.
+        let step = if anisotropy > 0.5 * (least + most) {
+            -0.05
+        } else {
+            0.05
+        };
+        Self {
+            here: Transport::new(anisotropy),
+            beside: Transport::new(anisotropy + step),
+            step,
+        }
     }
 }
 

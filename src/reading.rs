@@ -1,6 +1,7 @@
 //! The whole reading of one card: pixels to a record, the same for the page and for the command.
 
 use nalgebra::{DMatrix, Matrix3};
+use serde::{Deserialize, Serialize};
 
 use crate::{
     Error, Result,
@@ -9,7 +10,7 @@ use crate::{
         cells::{self, PooledCell, Sampled},
         findings::{self, Finding},
     },
-    colour::{self, Xyz},
+    colour::{self, Lab, Xyz},
     film::{surface, table},
     fit::{
         self, Datum, Fitted, Optics, Prior, Says,
@@ -25,7 +26,7 @@ use crate::{
 };
 
 /// What only the painter knows of a card.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Answers {
     /// `yes`, `no`, or a day it has been dry since.
     pub dry: String,
@@ -35,7 +36,12 @@ pub struct Answers {
     pub sealed: bool,
     /// What set the films' thickness, as typed.
     pub gauge: Option<String>,
+    /// L* of the bare white stripe where it was measured, above [`DARKEST_WHITE`]; otherwise the scanner's white counts.
+    pub white: Option<f64>,
 }
+
+/// A stripe with a smaller L* is no white that others are measured by.
+pub const DARKEST_WHITE: f64 = 60.0;
 
 impl Default for Answers {
     fn default() -> Self {
@@ -44,6 +50,7 @@ impl Default for Answers {
             surface: Surface::Glossy,
             sealed: true,
             gauge: None,
+            white: None,
         }
     }
 }
@@ -51,7 +58,9 @@ impl Default for Answers {
 /// Uncertainty that every cell shares, in reflectance: what a scanner does not repeat.
 const FLOOR: f64 = 0.002;
 /// Uncertainty in proportion to the value: what the optics do not say.
-const RELATIVE: f64 = 0.01;
+const RELATIVE: f64 = 0.005;
+/// Anisotropy of a paint's scattering before its card is seen: anything between even and strongly forward (ours).
+pub const ANISOTROPY: (f64, f64) = (0.4, 0.25);
 /// On bare paper the surface correction holds only roughly; both uncertainties grow by this (ours, not measured).
 const UNSEALED: f64 = 2.0;
 /// Share of clipped pixels from which a channel is a bound and no value.
@@ -95,6 +104,7 @@ pub fn read_card(scan: &Scan, layout: &Layout, answers: &Answers) -> Result<Read
 
 /// The same from cells that were sampled before: for answers that change nothing but the fit, and to tell the stages apart.
 pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &Answers) -> Reading {
+    let sampled = with_known_white(sampled, answers);
     let state = state_of(&sampled, layout.films.len());
     let fit_card = card_for_fit(&sampled, layout.films.len(), answers);
     let (fitted, dull) = match state {
@@ -122,6 +132,20 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
         dull,
         findings,
         record,
+    }
+}
+
+/// The cells relative to a white stripe whose lightness is known, if it is.
+fn with_known_white(sampled: Sampled, answers: &Answers) -> Sampled {
+    let known = answers
+        .white
+        .filter(|l| (DARKEST_WHITE..=100.0).contains(l));
+    match (known, sampled.white.xyz[1]) {
+        (Some(lightness), seen) if seen > 0.0 => {
+            let y = colour::xyz(Lab::new(lightness, 0.0, 0.0)).y;
+            sampled.scaled(y / seen)
+        }
+        _ => sampled,
     }
 }
 
@@ -222,6 +246,7 @@ pub fn card_for_fit(sampled: &Sampled, films: usize, answers: &Answers) -> fit::
     fit::Card {
         grounds: vec![ground(sampled.white.xyz), ground(sampled.black.xyz)],
         haze: haze(answers.surface),
+        anisotropy: ANISOTROPY,
         shared: noise::of_scanner(&Scanner::default(), &exposed),
         data,
         nominal,
@@ -387,7 +412,10 @@ fn record(
         format: file::FORMAT.into(),
         version: file::VERSION,
         paint: Label::default(),
-        basis: basis(),
+        basis: basis(
+            fitted.map_or(ANISOTROPY.0, |fit| fit.anisotropy),
+            answers.white,
+        ),
         absorption: constants
             .as_ref()
             .map_or_else(Vec::new, |c| c.absorption.map(printed).to_vec()),
@@ -430,8 +458,9 @@ fn record(
     }
 }
 
-/// What this program's numbers are relative to.
-pub fn basis() -> file::Basis {
+/// What this program's numbers are relative to: constants that belong to `anisotropy`, and the white stripe's L* where it was
+/// measured.
+pub fn basis(anisotropy: f64, white: Option<f64>) -> file::Basis {
     file::Basis {
         wavelengths_nm: spectrum::wavelengths().to_vec(),
         film_unit: "build of this card's reference film".into(),
@@ -443,10 +472,13 @@ pub fn basis() -> file::Basis {
             inner: surface::INNER,
         },
         transport: file::Transport {
-            anisotropy: table::ANISOTROPY,
+            anisotropy: printed(anisotropy),
             directions: table::DIRECTIONS,
         },
-        white_reference: "scanner white counts as a perfect diffuser".into(),
+        white_reference: white.map_or_else(
+            || "scanner white counts as a perfect diffuser".into(),
+            |l| format!("the white stripe, measured as L* {l}"),
+        ),
     }
 }
 
@@ -508,14 +540,15 @@ fn opacity(
 fn uncertainty(fitted: &Fitted) -> file::Uncertainty {
     let sd = |i: usize| printed(fitted.covariance[(i, i)].max(0.0).sqrt());
     let factor = lower_factor(&fitted.covariance);
+    let row = |i: usize| -> Vec<f64> {
+        (0..=i)
+            .map(|j| (factor[(i, j)] * 1e6).round() / 1e6)
+            .collect()
+    };
+    let last = factor.nrows() - 1;
     file::Uncertainty {
-        lower_factor: (0..factor.nrows())
-            .map(|i| {
-                (0..=i)
-                    .map(|j| (factor[(i, j)] * 1e6).round() / 1e6)
-                    .collect()
-            })
-            .collect(),
+        lower_factor: (0..last).map(row).collect(),
+        anisotropy_row: row(last),
         log_absorption_sd: (0..BANDS).map(sd).collect(),
         log_scattering_sd: (0..BANDS).map(|b| sd(BANDS + b)).collect(),
     }

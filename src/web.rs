@@ -50,10 +50,10 @@ pub struct Reading(OpenScan);
 
 #[wasm_bindgen]
 impl Reading {
-    /// Decodes a file. `when` is the time of reading, ISO 8601.
+    /// Decodes a file. `when` is the time of reading, ISO 8601; `pasted` that it came by the clipboard.
     #[wasm_bindgen(constructor)]
-    pub fn new(bytes: &[u8], file_name: &str, when: String) -> Given<Reading> {
-        OpenScan::new(bytes, file_name, when)
+    pub fn new(bytes: &[u8], file_name: &str, when: String, pasted: bool) -> Given<Reading> {
+        OpenScan::new(bytes, file_name, when, pasted)
             .map(Self)
             .map_err(thrown)
     }
@@ -68,11 +68,6 @@ impl Reading {
         self.0.choose(card);
     }
 
-    /// Looks again inside the corners for this number of films.
-    pub fn find_films(&mut self, films: usize) -> Given<()> {
-        self.0.find_films(films).map_err(thrown)
-    }
-
     /// Moves a corner to a place in the picture.
     pub fn move_corner(&mut self, corner: usize, x: f64, y: f64) -> Given<()> {
         self.0.move_corner(corner, [x, y]).map_err(thrown)
@@ -83,19 +78,60 @@ impl Reading {
         self.0.move_edge(film, top, [left, right]).map_err(thrown)
     }
 
-    /// Leaves a film out, or takes it back.
-    pub fn leave_out(&mut self, film: usize, out: bool) {
-        self.0.leave_out(film, out);
+    /// Moves the edge between a stripe and the next to a place in the picture.
+    pub fn move_stripe(&mut self, stripe: usize, x: f64) -> Given<()> {
+        self.0.move_stripe(stripe, x).map_err(thrown)
+    }
+
+    /// Puts a film into the widest bare gap. Gives its number from 0.
+    pub fn add_film(&mut self) -> Given<usize> {
+        self.0.add_film().map_err(thrown)
+    }
+
+    /// There is no such film.
+    pub fn take_away(&mut self, film: usize) -> Given<()> {
+        self.0.take_away(film).map_err(thrown)
+    }
+
+    /// Exchanges stripes and films.
+    pub fn exchange(&mut self) -> Given<()> {
+        self.0.exchange().map_err(thrown)
+    }
+
+    /// Leaves a cell out, or takes it back; the whole film without a stripe.
+    pub fn leave_out(&mut self, film: usize, stripe: Option<usize>, out: bool) {
+        self.0.leave_out(film, stripe, out);
+    }
+
+    /// What a question asks about is right as it is.
+    pub fn settle(&mut self, question: usize) {
+        self.0.settle(question);
     }
 
     /// Answers to the questions; an unknown surface counts as glossy.
-    pub fn answer(&mut self, dry: &str, surface: &str, sealed: bool) {
+    pub fn answer(
+        &mut self,
+        dry: &str,
+        surface: &str,
+        sealed: bool,
+        white: Option<f64>,
+    ) -> Given<()> {
         let surface = match surface {
             "matt" => Surface::Matt,
             "satin" => Surface::Satin,
             _ => Surface::Glossy,
         };
-        self.0.answer(dry, surface, sealed);
+        self.0.answer(dry, surface, sealed, white).map_err(thrown)
+    }
+
+    /// Takes a second scan of the card at hand.
+    pub fn add_second(&mut self, bytes: &[u8], file_name: &str) -> Given<()> {
+        self.0.add_second(bytes, file_name).map_err(thrown)
+    }
+
+    /// Goes on without it.
+    pub fn drop_second(&mut self) {
+        self.0.drop_second();
     }
 
     /// The card's place as text, to be restored by `use_layout`.

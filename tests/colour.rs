@@ -112,3 +112,26 @@ fn the_smoothest_spectrum_has_the_colour_and_stays_a_reflectance() {
         }
     }
 }
+
+#[test]
+fn greys_are_taken_for_even_and_every_colour_is_met() {
+    for y in [0.02, 0.2, 0.76] {
+        let grey = spectrum::usual(spectrum::xyz_of(&[y; spectrum::BANDS]));
+        for r in grey.reflectance {
+            assert!((r - y).abs() < 2e-3, "{y}: {r}");
+        }
+    }
+    for lab in [
+        [40.0, 50.0, 20.0],
+        [65.0, 25.0, 19.0],
+        [30.0, 10.0, -40.0],
+        [80.0, -5.0, 70.0],
+    ] {
+        let wanted = colour::Lab::new(lab[0], lab[1], lab[2]);
+        let usual = spectrum::usual(colour::xyz(wanted));
+        let met = colour::lab(spectrum::xyz_of(&usual.reflectance));
+        assert!(colour::difference(wanted, met) < 0.3, "{lab:?}: {met:?}");
+        // A colour leaves many spectra open, but not its own light.
+        assert!(usual.covariance.trace() > 0.0);
+    }
+}

@@ -193,7 +193,7 @@ proptest! {
 
     #[test]
     fn a_lighter_ground_is_never_darker(k in depth(), s in depth(), rho in 0.0..0.95) {
-        let seen = Table::shared().film(k, s);
+        let seen = Table::shared().film(k, s, 0.4);
         prop_assert!(seen.over(rho + 0.05) >= seen.over(rho));
     }
 

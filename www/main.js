@@ -54,8 +54,8 @@ const page = {
 };
 /** @typedef {typeof page} Page */
 
-const start = startScreen(page, (file, label) => card.open(file, label));
-const card = cardScreen(page);
+const start = startScreen(page, (file, more) => card.open(file, more));
+const card = cardScreen(page, (id) => picture.choose(id));
 const tubes = tubesScreen(page, (kept) => picture.choose(kept.id));
 const picture = pictureScreen(page);
 

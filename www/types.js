@@ -59,15 +59,21 @@
  *
  * @typedef {{ left: number, right: number, mark: string }} EdgeView y at the left and right border; mark is the number of its doubt, or empty
  *
+ * @typedef {"counts" | "left-out" | "bare"} CellState bare: the film does not reach it
+ * @typedef {{ film: number, stripe: number, ground: "white" | "black", state: CellState, outline: [number, number][] }} Cell
+ *
  * @typedef {object} Layout where the card lies, in pixels of the picture shown
  * @property {[number, number][]} corners top left, top right, bottom right, bottom left
- * @property {{ top: EdgeView, bottom: EdgeView, left_out: boolean }[]} films
- * @property {{ ground: "white" | "black", outline: [number, number][] }[]} cells
+ * @property {{ top: EdgeView, bottom: EdgeView, number: number | null }[]} films number among those that count, from 1
+ * @property {number[]} stripes x of the edges between a stripe and the next
+ * @property {Cell[]} cells
  * @property {number} unit pixels of the picture in one step of the keys
  * @property {string} unit_words what a unit is
  *
- * @typedef {{ words: string } & ({ do: "move-edge", film: number, top: boolean } | { do: "leave-out" | "put-back", film: number } | { do: "ask", question: string } | { do: "another" })} Action
- * @typedef {{ code: string, words: string, mark: string, action: Action | null }} FindingView
+ * @typedef {{ words: string } & ({ do: "move-edge", film: number, top: boolean } | { do: "take-away" | "leave-out" | "put-back", film: number } | { do: "settle", question: number } | { do: "exchange" | "add-film" | "drop-second" } | { do: "ask", question: string })} Action
+ * @typedef {{ words: string, mark: string, left: number, actions: Action[] }} QuestionView left: how many are left, this one counted
+ * @typedef {{ code: string, words: string, places: [number, number][][], actions: Action[] }} FindingView
+ * @typedef {{ dry: string, surface: string, sealed: boolean, white: number | null }} Answers white: L* of the white stripe, if measured
  *
  * @typedef {object} ReadingView an open scan
  * @property {string} found
@@ -75,9 +81,12 @@
  * @property {Layout} layout
  * @property {Problem | null} problem why there is no paint
  * @property {string} problem_headline
+ * @property {QuestionView | null} question what the reader is unsure of
  * @property {FindingView[]} findings the most important first
  * @property {number} cards how many cards were found
  * @property {number} card which of them this is, from 0
+ * @property {Answers} answers
+ * @property {boolean} second whether a second scan is joined
  * @property {PaintView | null} paint
  *
  * @typedef {{ id: number, text: string, paint: PaintView | null, problem: Problem | null }} Kept

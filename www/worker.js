@@ -53,12 +53,11 @@ const methods = {
   version: () => twoground.version(),
 
   /** Reads a scan. One that cannot be decoded leaves the open one as it is. */
-  async open(/** @type {File} */ file, /** @type {string | undefined} */ layout, /** @type {[string, string, boolean]} */ answers) {
+  async open(/** @type {File} */ file, /** @type {boolean} */ pasted, /** @type {string | undefined} */ layout) {
     stage("reading");
     const bytes = new Uint8Array(await file.arrayBuffer());
-    const next = new twoground.Reading(bytes, file.name, new Date().toISOString());
+    const next = new twoground.Reading(bytes, file.name, new Date().toISOString(), pasted);
     replace(next);
-    next.answer(...answers);
     if (layout) {
       next.use_layout(layout);
     } else {
@@ -72,13 +71,12 @@ const methods = {
     open_reading().find();
     return read_again();
   },
-  find_films(/** @type {number} */ films) {
-    stage("finding");
-    open_reading().find_films(films);
-    return read_again();
-  },
   choose_card(/** @type {number} */ index) {
     open_reading().choose(index);
+    return read_again();
+  },
+  use_layout(/** @type {string} */ layout) {
+    open_reading().use_layout(layout);
     return read_again();
   },
   move_corner(/** @type {number} */ corner, /** @type {number} */ x, /** @type {number} */ y) {
@@ -86,16 +84,46 @@ const methods = {
     open_reading().move_corner(corner, x, y);
     return read_again();
   },
+  exchange() {
+    stage("finding");
+    open_reading().exchange();
+    return read_again();
+  },
   move_edge(/** @type {number} */ film, /** @type {boolean} */ top, /** @type {number} */ left, /** @type {number} */ right) {
     open_reading().move_edge(film, top, left, right);
     return read_again();
   },
-  leave_out(/** @type {number} */ film, /** @type {boolean} */ out) {
-    open_reading().leave_out(film, out);
+  move_stripe(/** @type {number} */ stripe, /** @type {number} */ x) {
+    open_reading().move_stripe(stripe, x);
     return read_again();
   },
-  answer(/** @type {string} */ dry, /** @type {string} */ surface, /** @type {boolean} */ sealed) {
-    open_reading().answer(dry, surface, sealed);
+  add_film() {
+    open_reading().add_film();
+    return read_again();
+  },
+  take_away(/** @type {number} */ film) {
+    open_reading().take_away(film);
+    return read_again();
+  },
+  leave_out(/** @type {number} */ film, /** @type {number | undefined} */ stripe, /** @type {boolean} */ out) {
+    open_reading().leave_out(film, stripe, out);
+    return read_again();
+  },
+  settle(/** @type {number} */ question) {
+    open_reading().settle(question);
+    return read_again();
+  },
+  answer(/** @type {string} */ dry, /** @type {string} */ surface, /** @type {boolean} */ sealed, /** @type {number | undefined} */ white) {
+    open_reading().answer(dry, surface, sealed, white);
+    return read_again();
+  },
+  async add_second(/** @type {File} */ file) {
+    stage("reading");
+    open_reading().add_second(new Uint8Array(await file.arrayBuffer()), file.name);
+    return read_again();
+  },
+  drop_second() {
+    open_reading().drop_second();
     return read_again();
   },
   layout: () => open_reading().layout(),

@@ -122,6 +122,29 @@ pub struct Levelled {
 }
 
 impl Sampled {
+    /// The same with all light multiplied by `factor`: for a white that is known better than the scan knows it.
+    pub fn scaled(mut self, factor: f64) -> Self {
+        let scale = |values: &mut [f64; 3]| values.iter_mut().for_each(|v| *v *= factor);
+        for crossing in &mut self.crossings {
+            scale(&mut crossing.additive);
+            scale(&mut crossing.additive_sd);
+            scale(&mut crossing.spread);
+            crossing.bare.iter_mut().for_each(scale);
+        }
+        for cell in &mut self.pooled {
+            scale(&mut cell.additive);
+            scale(&mut cell.additive_sd);
+            scale(&mut cell.xyz);
+            scale(&mut cell.xyz_sd);
+        }
+        for bare in [&mut self.white, &mut self.black] {
+            scale(&mut bare.additive);
+            scale(&mut bare.xyz);
+            scale(&mut bare.xyz_sd);
+        }
+        self
+    }
+
     /// How far each film takes its cells from the bare stripes, in logarithms, summed over X, Y, Z and both grounds: larger
     /// for thicker films.
     pub fn depths(&self) -> Vec<f64> {
@@ -146,6 +169,8 @@ impl Sampled {
 pub struct Outline {
     /// Index of the film.
     pub film: usize,
+    /// Index of the stripe.
+    pub stripe: usize,
     /// What lies under it.
     pub ground: Ground,
     /// Corners on the card, clockwise from the top left.
@@ -166,6 +191,22 @@ pub fn outlines(scan: &Scan, layout: &Layout) -> Result<Vec<Outline>> {
 /// [`Error::Layout`] when the outline has no room to measure: stripes or films out of order, no bare white or black, or a
 /// film too narrow.
 pub fn sample(scan: &Scan, layout: &Layout) -> Result<Sampled> {
+    sample_counted(scan, layout, |_, _| true)
+}
+
+/// [`sample`], but only of those crossings (film, stripe) that `counts` names. A film none of whose crossings counts is not
+/// among the films of the result, which are numbered without it; its place is still no bare stripe.
+///
+/// # Errors
+/// Those of [`sample`], also for a film that counts over one ground only.
+pub fn sample_counted(
+    scan: &Scan,
+    layout: &Layout,
+    counts: impl Fn(usize, usize) -> bool,
+) -> Result<Sampled> {
+    let counted: Vec<usize> = (0..layout.films.len())
+        .filter(|&film| (0..layout.stripes.len()).any(|stripe| counts(film, stripe)))
+        .collect();
     let zones = Zones::new(scan, layout)?;
     let cells = zones.read(scan);
     let bare: Vec<(Place, Summary)> = cells
@@ -216,14 +257,23 @@ pub fn sample(scan: &Scan, layout: &Layout) -> Result<Sampled> {
         let Zone::Film { film } = cell.place.zone else {
             continue;
         };
+        let Some(number) = counted.iter().position(|&i| i == film) else {
+            continue;
+        };
+        if !counts(film, cell.place.stripe) {
+            continue;
+        }
         let Some(seen) = robust::summarise(cell, scan) else {
             continue;
         };
         let seen = levelled(&cell.place, seen);
-        crossings.push(crossing(layout, &cell.place, film, &seen, &bare));
+        crossings.push(Crossing {
+            film: number,
+            ..crossing(layout, &cell.place, film, &seen, &bare)
+        });
         parts.push(seen);
     }
-    for film in 0..layout.films.len() {
+    for film in 0..counted.len() {
         let of_film: Vec<&Crossing> = crossings
             .iter()
             .filter(|crossing| crossing.film == film)
@@ -235,7 +285,7 @@ pub fn sample(scan: &Scan, layout: &Layout) -> Result<Sampled> {
         of_film.for_each(|crossing| crossing.reached = reached.contains(&crossing.stripe));
     }
     let mut pooled = Vec::new();
-    for film in 0..layout.films.len() {
+    for film in 0..counted.len() {
         for side in [Ground::White, Ground::Black] {
             let counts = |crossing: &Crossing| {
                 crossing.film == film && crossing.ground == side && crossing.reached
@@ -245,10 +295,10 @@ pub fn sample(scan: &Scan, layout: &Layout) -> Result<Sampled> {
                 .zip(&parts)
                 .filter(|(crossing, _)| counts(crossing));
             let seen: Vec<&Summary> = seen.map(|(_, seen)| seen).collect();
-            pooled.push(pool(scan, film, side, &seen).ok_or_else(|| no_room(film, side))?);
+            pooled.push(pool(scan, film, side, &seen).ok_or_else(|| no_room(counted[film], side))?);
         }
     }
-    let evenness = (0..layout.films.len())
+    let evenness = (0..counted.len())
         .map(|film| unevenness(film, &crossings, &white, &black))
         .collect();
     Ok(Sampled {

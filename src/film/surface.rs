@@ -17,6 +17,13 @@ pub fn to_internal(measured: f64) -> f64 {
     measured / (ENTRY + INNER * measured)
 }
 
+/// Change of [`to_internal`] per change of the measured reflectance.
+#[inline]
+pub fn to_internal_slope(measured: f64) -> f64 {
+    let below = ENTRY + INNER * measured;
+    ENTRY / (below * below)
+}
+
 /// Measured reflectance (gloss excluded) of an internal one.
 #[inline]
 pub fn to_measured(internal: f64) -> f64 {

@@ -21,8 +21,8 @@ pub struct Scanner {
 impl Default for Scanner {
     fn default() -> Self {
         Self {
-            sensitivity: 0.6,
-            zero: 0.0015,
+            sensitivity: 0.8,
+            zero: 0.002,
         }
     }
 }

@@ -3,7 +3,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::Card;
-use crate::spectrum::{self, BANDS};
+use crate::spectrum::{self, BANDS, BandCovariance};
 
 /// The prior. Standard deviations are of natural logarithms.
 #[derive(Debug, Clone, PartialEq)]
@@ -16,6 +16,9 @@ pub struct Prior {
     pub absorption: (f64, f64),
     /// Mean level of S and how far it may be from it.
     pub scattering: (f64, f64),
+    /// Slope of log S over half the spectrum and how far it may be from that. Scattering falls as wavelength to the power of 0
+    /// (large particles) to -4 (small ones, Rayleigh); over half of 400 to 700 nm -0.4 is a power of -1.4.
+    pub slope: (f64, f64),
     /// Log builds about their nominal values, for a film next to the reference; a film n steps of thickness away may be n times
     /// as far off.
     pub build: f64,
@@ -28,27 +31,42 @@ impl Default for Prior {
             rough_scattering: 0.03,
             absorption: (0.5, 3.0),
             scattering: (0.3, 2.5),
+            slope: (-0.4, 0.8),
             build: 0.35,
         }
     }
 }
 
 impl Prior {
-    /// Mean of the unknowns: log K, log S, log builds, haze of the surface.
+    /// Mean of the unknowns: log K, log S, log builds, anisotropy, haze of the surface.
     pub(super) fn mean(&self, card: &Card) -> DVector<f64> {
         let films = card.nominal.len();
-        DVector::from_fn(2 * BANDS + films + 1, |i, _| match i {
+        DVector::from_fn(2 * BANDS + films + 2, |i, _| match i {
             _ if i < BANDS => libm::log(self.absorption.0),
-            _ if i < 2 * BANDS => libm::log(self.scattering.0),
+            _ if i < 2 * BANDS => libm::log(self.scattering.0) + self.slope.0 * place(i - BANDS),
             _ if i < 2 * BANDS + films => libm::log(card.nominal[i - 2 * BANDS]),
+            _ if i == 2 * BANDS + films => card.anisotropy.0,
             _ => card.haze.0,
         })
     }
 
-    fn block(rough: f64, level: f64) -> nalgebra::SMatrix<f64, BANDS, BANDS> {
+    fn block(rough: f64, level: f64) -> BandCovariance {
         let mut precision = spectrum::roughness() / (rough * rough);
         for band in 0..BANDS {
             precision[(band, band)] += 1.0 / (level * level * BANDS as f64);
+        }
+        precision
+    }
+
+    fn scattering_block(&self) -> BandCovariance {
+        let mut precision = Self::block(self.rough_scattering, self.scattering.1);
+        // The slope of a spectrum y is sum(x y) / sum(x x).
+        let squares: f64 = (0..BANDS).map(|b| place(b) * place(b)).sum();
+        let weight = 1.0 / (squares * squares * self.slope.1 * self.slope.1);
+        for i in 0..BANDS {
+            for j in 0..BANDS {
+                precision[(i, j)] += weight * place(i) * place(j);
+            }
         }
         precision
     }
@@ -58,7 +76,7 @@ impl Prior {
         self.assemble(
             card,
             Self::block(self.rough_absorption, self.absorption.1),
-            Self::block(self.rough_scattering, self.scattering.1),
+            self.scattering_block(),
             |sd| 1.0 / (sd * sd),
         )
     }
@@ -68,7 +86,7 @@ impl Prior {
         self.assemble(
             card,
             spectrum::invert_positive(Self::block(self.rough_absorption, self.absorption.1)),
-            spectrum::invert_positive(Self::block(self.rough_scattering, self.scattering.1)),
+            spectrum::invert_positive(self.scattering_block()),
             |sd| sd * sd,
         )
     }
@@ -76,13 +94,15 @@ impl Prior {
     fn assemble(
         &self,
         card: &Card,
-        absorption: nalgebra::SMatrix<f64, BANDS, BANDS>,
-        scattering: nalgebra::SMatrix<f64, BANDS, BANDS>,
+        absorption: BandCovariance,
+        scattering: BandCovariance,
         entry: impl Fn(f64) -> f64,
     ) -> DMatrix<f64> {
         let films = card.nominal.len();
-        let mut m = DMatrix::zeros(2 * BANDS + films + 1, 2 * BANDS + films + 1);
-        m[(2 * BANDS + films, 2 * BANDS + films)] = entry(card.haze.1);
+        let unknowns = 2 * BANDS + films + 2;
+        let mut m = DMatrix::zeros(unknowns, unknowns);
+        m[(unknowns - 2, unknowns - 2)] = entry(card.anisotropy.1);
+        m[(unknowns - 1, unknowns - 1)] = entry(card.haze.1);
         m.view_mut((0, 0), (BANDS, BANDS)).copy_from(&absorption);
         m.view_mut((BANDS, BANDS), (BANDS, BANDS))
             .copy_from(&scattering);
@@ -94,4 +114,9 @@ impl Prior {
         }
         m
     }
+}
+
+/// Where a band lies: -1 at the first, 1 at the last.
+fn place(band: usize) -> f64 {
+    2.0 * band as f64 / (BANDS - 1) as f64 - 1.0
 }

@@ -1,19 +1,26 @@
 //! An open scan: what was found in it, how it was corrected, what it says of the paint.
 
+mod view;
+
+use std::collections::BTreeSet;
+
 use image::RgbImage;
 use serde::{Deserialize, Serialize};
 
-use super::{PaintView, Problem};
+pub use view::CardView;
+
 use crate::{
     Error, Result,
     card::{
-        Edge, FilmBand, Ground, Layout, cells, find,
-        findings::{Finding, Place},
+        Edge, FilmBand, Layout,
+        cells::{self, Sampled},
+        find,
         rectify::{self, Frame},
     },
     colour,
-    paint::{Record, file::Surface},
+    paint::{Record, file, file::Surface},
     reading::{self, Answers, Reading},
+    repeat::{self, Joined},
     scan::{Profile, Scan, decode},
 };
 
@@ -27,142 +34,289 @@ const WHOLE: f64 = 900.0;
 const INSET: f64 = 0.15;
 /// A gap smaller than this share of the card holds no further film.
 const SMALLEST_GAP: f64 = 0.02;
-/// Most films that can be asked for.
+/// Most films that a card can be given.
 const MOST_FILMS: usize = 12;
+/// Least width of a stripe, as a share of the card's.
+const NARROWEST: f64 = 0.01;
 
-/// A scan that is open, with the card in it that is looked at.
+/// A scan that is open, with the cards in it.
 pub struct OpenScan {
     scan: Scan,
     when: String,
-    answers: Answers,
-    found: Vec<Layout>,
-    state: State,
-    sampled: Option<cells::Sampled>,
+    pasted: bool,
+    /// At least one: where none was found, one without a layout.
+    cards: Vec<OpenCard>,
+    at: usize,
+}
+
+/// One card of the scan: where it lies, and what was read there since that was last changed.
+#[derive(Default)]
+struct OpenCard {
+    place: Placed,
+    second: Option<Second>,
+    /// Cells of this scan; joined with a second scan's, if there is one.
+    sampled: Option<Sampled>,
+    joined: Option<Joined>,
+    /// Why the second scan cannot be joined.
+    apart: Option<Error>,
     reading: Option<Reading>,
     problem: Option<Error>,
 }
 
-/// What is known of the card's place. Given to the page as text, so that it can be restored.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-struct State {
-    /// Which of the cards found, from 0.
-    card: usize,
+/// What is known of a card's place, and what the painter said of it. Given to the page as text, so that it can be restored.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+struct Placed {
     /// The card, unless none was found.
     layout: Option<Layout>,
     /// Corners marked by hand where no card was found, in pixels of the scan.
     marked: [[f64; 2]; 4],
-    /// Films that the painter left out, as many as the layout has.
-    left_out: Vec<bool>,
+    /// Crossings that the painter left out: film and stripe.
+    left_out: BTreeSet<(usize, usize)>,
+    /// Whether films or stripes were moved by hand: then a corner that moves takes them along.
+    by_hand: bool,
+    answers: Answers,
 }
 
-impl State {
-    fn of(card: usize, layout: Layout) -> Self {
+impl Placed {
+    fn of(layout: Layout, answers: Answers) -> Self {
         Self {
-            card,
             marked: layout.corners,
-            left_out: vec![false; layout.films.len()],
             layout: Some(layout),
+            answers,
+            ..Self::default()
+        }
+    }
+
+    fn corners(&self) -> [[f64; 2]; 4] {
+        self.layout
+            .as_ref()
+            .map_or(self.marked, |layout| layout.corners)
+    }
+
+    fn counts(&self, film: usize, stripe: usize) -> bool {
+        !self.left_out.contains(&(film, stripe))
+    }
+
+    /// Films of which at least one crossing counts, in the order of the card.
+    fn counted_films(&self) -> Vec<usize> {
+        let Some(layout) = &self.layout else {
+            return Vec::new();
+        };
+        let stripes = layout.stripes.len();
+        (0..layout.films.len())
+            .filter(|&film| (0..stripes).any(|stripe| self.counts(film, stripe)))
+            .collect()
+    }
+
+    /// The layout with only the films that count.
+    fn counted(&self) -> Option<Layout> {
+        let mut layout = self.layout.clone()?;
+        let films = self.counted_films();
+        layout.films = films.iter().map(|&film| layout.films[film]).collect();
+        Some(layout)
+    }
+
+    /// After a film was put in before or taken from this number, those after it have other numbers.
+    fn renumber(&mut self, at: usize, put_in: bool) {
+        let number = |film: usize| match (film < at, put_in) {
+            (true, _) => Some(film),
+            (false, true) => Some(film + 1),
+            (false, false) => (film > at).then(|| film - 1),
+        };
+        self.left_out = self
+            .left_out
+            .iter()
+            .filter_map(|&(film, stripe)| Some((number(film)?, stripe)))
+            .collect();
+        let doubts = self.layout.iter_mut().flat_map(|l| l.doubts.drain(..));
+        let kept: Vec<_> = doubts
+            .filter_map(|mut doubt| {
+                if let Some(film) = doubt.film {
+                    doubt.film = Some(number(film)?);
+                }
+                Some(doubt)
+            })
+            .collect();
+        if let Some(layout) = &mut self.layout {
+            layout.doubts = kept;
         }
     }
 }
 
+/// A second scan of the same card.
+struct Second {
+    file_name: String,
+    /// Its cells, all films.
+    sampled: Sampled,
+    /// How many films the first scan had then, and whether the second has them in the opposite order.
+    films: usize,
+    turned: bool,
+}
+
+impl Second {
+    /// Its cells of the films of the first scan that count.
+    fn of_films(&self, counted: &[usize]) -> Sampled {
+        let films: Vec<usize> = counted
+            .iter()
+            .filter_map(|&film| {
+                if self.turned {
+                    (self.films - 1).checked_sub(film)
+                } else {
+                    Some(film)
+                }
+            })
+            .collect();
+        repeat::only(&self.sampled, &films)
+    }
+}
+
+/// The whole state of the open scan as text.
+#[derive(Serialize, Deserialize)]
+struct Placing {
+    at: usize,
+    cards: Vec<Placed>,
+}
+
 impl OpenScan {
-    /// Decodes a file. `when` is the time of reading, ISO 8601.
+    /// Decodes a file. `when` is the time of reading, ISO 8601; `pasted` that it came by the clipboard.
     ///
     /// # Errors
     /// Those of [`decode::decode`].
-    pub fn new(bytes: &[u8], file_name: &str, when: String) -> Result<Self> {
+    pub fn new(bytes: &[u8], file_name: &str, when: String, pasted: bool) -> Result<Self> {
         let scan = decode::decode(bytes, file_name)?;
-        let (w, h) = (scan.width as f64, scan.height as f64);
-        let [left, right] = [INSET * w, (1.0 - INSET) * w];
-        let [top, bottom] = [INSET * h, (1.0 - INSET) * h];
         Ok(Self {
             when,
-            answers: Answers::default(),
-            found: Vec::new(),
-            state: State {
-                card: 0,
-                layout: None,
-                marked: [[left, top], [right, top], [right, bottom], [left, bottom]],
-                left_out: Vec::new(),
-            },
-            sampled: None,
-            reading: None,
-            problem: None,
+            pasted,
+            cards: vec![OpenCard::default()],
+            at: 0,
             scan,
         })
     }
 
-    /// Looks for the card. That there is none is kept as the problem to be shown, since the corners can be marked by hand.
+    /// Looks for the cards. That there is none is kept as the problem to be shown, since the corners can be marked by hand.
     pub fn find(&mut self) {
-        match find::find(&self.scan) {
-            Ok(found) => {
-                self.found = found;
-                self.choose(0);
-            }
-            Err(error) => self.problem = Some(error),
+        let answers = self.card().place.answers.clone();
+        self.at = 0;
+        self.cards = match find::find(&self.scan) {
+            Ok(found) => found
+                .into_iter()
+                .map(|layout| OpenCard {
+                    place: Placed::of(layout, answers.clone()),
+                    ..OpenCard::default()
+                })
+                .collect(),
+            Err(error) => vec![self.unfound(answers, error)],
+        };
+        if self.cards.is_empty() {
+            self.cards = vec![self.unfound(Answers::default(), Error::NoCard)];
+        }
+    }
+
+    /// No card: its corners stand some way inside the scan's, to be moved.
+    fn unfound(&self, answers: Answers, problem: Error) -> OpenCard {
+        let (w, h) = (self.scan.width as f64, self.scan.height as f64);
+        let [left, right] = [INSET * w, (1.0 - INSET) * w];
+        let [top, bottom] = [INSET * h, (1.0 - INSET) * h];
+        OpenCard {
+            place: Placed {
+                marked: [[left, top], [right, top], [right, bottom], [left, bottom]],
+                answers,
+                ..Placed::default()
+            },
+            problem: Some(problem),
+            ..OpenCard::default()
         }
     }
 
     /// Turns to another of the cards found.
     pub fn choose(&mut self, card: usize) {
-        match self.found.get(card) {
-            Some(layout) => {
-                self.problem = None;
-                self.state = State::of(card, layout.clone());
-            }
-            None => self.problem = Some(Error::NoCard),
-        }
-        self.forget();
+        self.at = card.min(self.cards.len() - 1);
     }
 
-    /// Looks again inside the corners for this number of films.
-    ///
-    /// # Errors
-    /// When there is nothing to be found there; everything stays as it was.
-    pub fn find_films(&mut self, films: usize) -> Result<()> {
-        self.place(self.corners(), Some(films.clamp(1, MOST_FILMS)))
+    fn card(&self) -> &OpenCard {
+        &self.cards[self.at]
     }
 
-    /// Moves one corner (0 top left, clockwise) to a place in the picture shown, and looks again inside.
+    fn card_mut(&mut self) -> &mut OpenCard {
+        &mut self.cards[self.at]
+    }
+
+    /// What was read of the card at hand no longer holds.
+    fn changed(&mut self) {
+        let card = self.card_mut();
+        card.sampled = None;
+        card.joined = None;
+        card.apart = None;
+        card.reading = None;
+        card.problem = None;
+    }
+
+    fn layout_mut(&mut self) -> Result<&mut Layout> {
+        self.card_mut().place.layout.as_mut().ok_or(Error::NoCard)
+    }
+
+    /// Moves one corner (0 top left, clockwise) to a place in the picture shown, and looks again inside; what was moved by
+    /// hand is taken along.
     ///
     /// # Errors
     /// When there is nothing to be found there; where a card was known it stays as it was.
     pub fn move_corner(&mut self, corner: usize, at: [f64; 2]) -> Result<()> {
         let view = self.picture_frame()?;
-        let mut corners = self.corners();
+        let place = &self.card().place;
+        let mut corners = place.corners();
         if let (Some(corner), true) = (corners.get_mut(corner), at.iter().all(|v| v.is_finite())) {
             *corner = view.to_scan(at);
         }
-        if self.state.layout.is_none() {
+        let known = place.layout.clone();
+        if known.is_none() {
             // Until all four are right nothing will be found; the marks stay where they were put.
-            self.state.marked = corners;
+            self.card_mut().place.marked = corners;
         }
-        let films = self
-            .state
-            .layout
+        let films = known
             .as_ref()
             .map(|layout| layout.films.len())
             .filter(|&films| films > 0);
-        self.place(corners, films)
-    }
-
-    fn place(&mut self, corners: [[f64; 2]; 4], films: Option<usize>) -> Result<()> {
         let mut layout = find::within(&self.scan, corners, films)?;
-        while layout.films.len() < films.unwrap_or(0) {
-            add_film(&mut layout)?;
+        if let (Some(known), true) = (known, self.card().place.by_hand) {
+            let factor: [f64; 2] = std::array::from_fn(|i| layout.size[i] / known.size[i]);
+            layout.stripes = known.stripes;
+            layout.films = known.films;
+            layout.doubts = known.doubts;
+            for stripe in &mut layout.stripes {
+                stripe.from *= factor[0];
+                stripe.to *= factor[0];
+            }
+            for film in &mut layout.films {
+                for edge in [&mut film.top, &mut film.bottom] {
+                    edge.left *= factor[1];
+                    edge.right *= factor[1];
+                }
+            }
+            self.card_mut().place.layout = Some(layout);
+        } else {
+            self.settle_in(layout);
         }
-        self.state = State::of(self.state.card, layout);
-        self.problem = None;
-        self.forget();
+        self.changed();
         Ok(())
     }
 
-    fn corners(&self) -> [[f64; 2]; 4] {
-        self.state
-            .layout
-            .as_ref()
-            .map_or(self.state.marked, |layout| layout.corners)
+    /// Takes a layout that was found anew.
+    fn settle_in(&mut self, layout: Layout) {
+        let answers = self.card().place.answers.clone();
+        self.card_mut().place = Placed::of(layout, answers);
+    }
+
+    /// Reads the card with stripes and films exchanged.
+    ///
+    /// # Errors
+    /// When there are no stripes that way; everything stays as it was.
+    pub fn exchange(&mut self) -> Result<()> {
+        let mut corners = self.card().place.corners();
+        corners.rotate_left(1);
+        let layout = find::within(&self.scan, corners, None)?;
+        self.settle_in(layout);
+        self.changed();
+        Ok(())
     }
 
     /// Moves one edge of a film. `left` and `right` are its heights in the picture shown, at the card's borders.
@@ -171,9 +325,7 @@ impl OpenScan {
     /// When the edge would cross its neighbours or leave the card; everything stays as it was.
     pub fn move_edge(&mut self, film: usize, top: bool, [left, right]: [f64; 2]) -> Result<()> {
         let view = self.picture_frame()?;
-        let Some(layout) = &mut self.state.layout else {
-            return Err(Error::NoCard);
-        };
+        let layout = self.layout_mut()?;
         let height = layout.size[1];
         let to = |y: f64| ((y - view.rim) * view.unit).clamp(0.0, height);
         let edge = Edge {
@@ -182,10 +334,7 @@ impl OpenScan {
             doubtful: false,
         };
         let Some(band) = layout.films.get(film).copied() else {
-            return Err(Error::Layout(format!(
-                "there is no film {} on this card.",
-                film + 1
-            )));
+            return Err(no_film(film));
         };
         let (above, below) = if top {
             (
@@ -213,87 +362,306 @@ impl OpenScan {
         } else {
             moved.bottom = edge
         }
-        self.problem = None;
-        self.forget();
+        if !moved.top.doubtful && !moved.bottom.doubtful {
+            layout.doubts.retain(|doubt| doubt.film != Some(film));
+        }
+        self.card_mut().place.by_hand = true;
+        self.changed();
         Ok(())
     }
 
-    /// Leaves a film out of the fit, or takes it back.
-    pub fn leave_out(&mut self, film: usize, out: bool) {
-        if let Some(left_out) = self.state.left_out.get_mut(film) {
-            *left_out = out;
-            self.forget();
+    /// Moves the edge between a stripe and the next to `x` in the picture shown.
+    ///
+    /// # Errors
+    /// When it would cross the edges beside it; everything stays as it was.
+    pub fn move_stripe(&mut self, stripe: usize, x: f64) -> Result<()> {
+        let view = self.picture_frame()?;
+        let layout = self.layout_mut()?;
+        let at = (x - view.rim) * view.unit;
+        let least = NARROWEST * layout.size[0];
+        match layout.stripes.get_mut(stripe..) {
+            Some([left, right, ..]) if at >= left.from + least && at <= right.to - least => {
+                left.to = at;
+                right.from = at;
+            }
+            _ => {
+                return Err(Error::Layout(
+                    "an edge of a stripe cannot cross the next edge. Move that one first.".into(),
+                ));
+            }
+        }
+        self.card_mut().place.by_hand = true;
+        self.changed();
+        Ok(())
+    }
+
+    /// Puts a film into the widest bare gap, for the painter to move into place. Gives its number from 0.
+    ///
+    /// # Errors
+    /// When no gap is left.
+    pub fn add_film(&mut self) -> Result<usize> {
+        let layout = self.layout_mut()?;
+        if layout.films.len() >= MOST_FILMS {
+            return Err(Error::Layout(format!(
+                "a card has at most {MOST_FILMS} films."
+            )));
+        }
+        let film = add_film(layout)?;
+        let place = &mut self.card_mut().place;
+        place.renumber(film, true);
+        place.by_hand = true;
+        self.changed();
+        Ok(film)
+    }
+
+    /// There is no film: its place counts as bare card.
+    ///
+    /// # Errors
+    /// When there is none of this number.
+    pub fn take_away(&mut self, film: usize) -> Result<()> {
+        let layout = self.layout_mut()?;
+        if film >= layout.films.len() {
+            return Err(no_film(film));
+        }
+        layout.films.remove(film);
+        let place = &mut self.card_mut().place;
+        place.renumber(film, false);
+        place.by_hand = true;
+        self.changed();
+        Ok(())
+    }
+
+    /// Leaves one cell of a film out of the fit, or takes it back; all of its cells where no stripe is given.
+    pub fn leave_out(&mut self, film: usize, stripe: Option<usize>, out: bool) {
+        let place = &mut self.card_mut().place;
+        let stripes = place.layout.as_ref().map_or(0, |l| l.stripes.len());
+        for stripe in stripe.map_or(0..stripes, |stripe| stripe..stripe + 1) {
+            if out {
+                place.left_out.insert((film, stripe));
+            } else {
+                place.left_out.remove(&(film, stripe));
+            }
+        }
+        self.changed();
+    }
+
+    /// The painter says that what a question asks about is right as it is.
+    pub fn settle(&mut self, question: usize) {
+        let settled = self.questions().into_iter().nth(question);
+        let Ok(layout) = self.layout_mut() else {
+            return;
+        };
+        let Some(question) = settled else { return };
+        if let Some(doubt) = question.doubt {
+            layout.doubts.remove(doubt);
+        }
+        if let Some(film) = question.film.and_then(|film| layout.films.get_mut(film)) {
+            film.top.doubtful = false;
+            film.bottom.doubtful = false;
         }
     }
 
-    /// What only the painter knows.
-    pub fn answer(&mut self, dry: &str, surface: Surface, sealed: bool) {
-        self.answers.dry = dry.to_owned();
-        self.answers.surface = surface;
-        self.answers.sealed = sealed;
-        self.reading = None;
+    /// What only the painter knows. `white` is the measured L* of the white stripe.
+    ///
+    /// # Errors
+    /// When the white is none; the answers stay as they were.
+    pub fn answer(
+        &mut self,
+        dry: &str,
+        surface: Surface,
+        sealed: bool,
+        white: Option<f64>,
+    ) -> Result<()> {
+        if white.is_some_and(|l| !(reading::DARKEST_WHITE..=100.0).contains(&l)) {
+            return Err(Error::Answer(format!(
+                "The L* of a white stripe lies between {} and 100. Leave it empty if you have not measured it.",
+                reading::DARKEST_WHITE
+            )));
+        }
+        let card = self.card_mut();
+        card.place.answers = Answers {
+            dry: dry.to_owned(),
+            surface,
+            sealed,
+            white,
+            ..card.place.answers.clone()
+        };
+        card.reading = None;
+        Ok(())
     }
 
-    /// The card's place and what was left out, as text for [`OpenScan::use_layout`].
+    /// Takes a second scan of the card at hand.
+    ///
+    /// # Errors
+    /// Those of decoding, finding and [`repeat::join`]; everything stays as it was.
+    pub fn add_second(&mut self, bytes: &[u8], file_name: &str) -> Result<()> {
+        let Some(layout) = &self.card().place.layout else {
+            return Err(Error::NoCard);
+        };
+        let films = layout.films.len();
+        let first = cells::sample(&self.scan, layout)?;
+        let scan = decode::decode(bytes, file_name)?;
+        let mut best: Result<(f64, Second)> = Err(Error::NoCard);
+        for layout in find::find_with(&scan, Some(films))? {
+            let joined = cells::sample(&scan, &layout)
+                .and_then(|sampled| Ok((repeat::join(&first, &sampled)?, sampled)));
+            best = match (best, joined) {
+                (best, Ok((joined, sampled))) => {
+                    let apart = joined.median();
+                    match best {
+                        Ok((less, second)) if less <= apart => Ok((less, second)),
+                        _ => Ok((
+                            apart,
+                            Second {
+                                file_name: file_name.to_owned(),
+                                sampled,
+                                films,
+                                turned: joined.turned,
+                            },
+                        )),
+                    }
+                }
+                (Err(_), Err(error)) => Err(error),
+                (best, Err(_)) => best,
+            };
+        }
+        let (_, second) = best?;
+        self.changed();
+        self.card_mut().second = Some(second);
+        Ok(())
+    }
+
+    /// Goes on without the second scan.
+    pub fn drop_second(&mut self) {
+        self.changed();
+        self.card_mut().second = None;
+    }
+
+    /// The places of all cards, what was left out, and the answers, as text for [`OpenScan::use_layout`].
     pub fn layout(&self) -> String {
-        serde_json::to_string(&self.state).expect("a layout is plain numbers and texts")
+        let placing = Placing {
+            at: self.at,
+            cards: self.cards.iter().map(|card| card.place.clone()).collect(),
+        };
+        serde_json::to_string(&placing).expect("a layout is plain numbers and texts")
     }
 
-    /// Takes up a layout given by [`OpenScan::layout`] for the same scan.
+    /// Takes up a layout given by [`OpenScan::layout`] for the same scan. Cards that are as they were keep their reading.
     ///
     /// # Errors
     /// When the text is none.
     pub fn use_layout(&mut self, text: &str) -> Result<()> {
-        let state: State =
-            serde_json::from_str(text).map_err(|error| Error::Layout(error.to_string()))?;
-        self.state = state;
-        self.forget();
+        let wrong = |reason: String| Error::Layout(reason);
+        let placing: Placing =
+            serde_json::from_str(text).map_err(|error| wrong(error.to_string()))?;
+        if placing.cards.is_empty() {
+            return Err(wrong("it holds no card.".into()));
+        }
+        let mut held: Vec<Option<OpenCard>> = self.cards.drain(..).map(Some).collect();
+        self.cards = placing
+            .cards
+            .into_iter()
+            .enumerate()
+            .map(|(i, place)| match held.get_mut(i).and_then(Option::take) {
+                Some(card) if card.place == place => card,
+                Some(card) => OpenCard {
+                    place,
+                    second: card.second,
+                    ..OpenCard::default()
+                },
+                None => OpenCard {
+                    place,
+                    ..OpenCard::default()
+                },
+            })
+            .collect();
+        self.choose(placing.at);
+        if self.card().place.layout.is_none() {
+            self.card_mut().problem = Some(Error::NoCard);
+        }
         Ok(())
-    }
-
-    fn forget(&mut self) {
-        self.sampled = None;
-        self.reading = None;
-    }
-
-    /// The films that count.
-    fn counted(&self) -> Option<Layout> {
-        let mut layout = self.state.layout.clone()?;
-        let mut out = self.state.left_out.iter();
-        layout
-            .films
-            .retain(|_| !out.next().copied().unwrap_or(false));
-        Some(layout)
     }
 
     /// Samples the cells, unless nothing has changed since. What goes wrong is kept as the problem to be shown.
     pub fn sample(&mut self) {
-        if self.sampled.is_some() {
+        let card = &mut self.cards[self.at];
+        let Some(layout) = &card.place.layout else {
+            return;
+        };
+        if card.sampled.is_some() {
             return;
         }
-        let Some(layout) = self.counted() else { return };
-        if layout.films.is_empty() {
-            self.problem = Some(Error::NoFilms);
-            return;
-        }
-        match cells::sample(&self.scan, &layout) {
+        let films = card.place.counted_films();
+        let counts = |film, stripe| card.place.counts(film, stripe);
+        let sampled = if films.is_empty() {
+            Err(Error::NoFilms)
+        } else {
+            cells::sample_counted(&self.scan, layout, counts)
+        };
+        match sampled {
             Ok(sampled) => {
-                self.problem = None;
-                self.sampled = Some(sampled);
+                card.problem = None;
+                if let Some(second) = &card.second {
+                    match repeat::join(&sampled, &second.of_films(&films)) {
+                        Ok(joined) => card.joined = Some(joined),
+                        Err(error) => card.apart = Some(error),
+                    }
+                }
+                card.sampled = Some(sampled);
             }
-            Err(error) => self.problem = Some(error),
+            Err(error) => card.problem = Some(error),
         }
     }
 
     /// Fits what was sampled.
     pub fn fit(&mut self) {
-        if let (None, Some(layout), Some(sampled)) = (&self.reading, self.counted(), &self.sampled)
-        {
-            let mut reading =
-                reading::read_sampled(&self.scan, &layout, sampled.clone(), &self.answers);
-            reading.record.provenance.when = self.when.clone();
-            self.reading = Some(reading);
-        }
+        let card = &self.cards[self.at];
+        let (None, Some(layout), Some(sampled)) =
+            (&card.reading, card.place.counted(), &card.sampled)
+        else {
+            return;
+        };
+        let sampled = card
+            .joined
+            .as_ref()
+            .map_or(sampled, |joined| &joined.sampled);
+        let mut reading =
+            reading::read_sampled(&self.scan, &layout, sampled.clone(), &card.place.answers);
+        reading.record.provenance.when = self.when.clone();
+        let noticed = self.noticed_here().map(|(code, words)| file::Finding {
+            code: code.into(),
+            words,
+        });
+        reading.record.findings.extend(noticed);
+        self.cards[self.at].reading = Some(reading);
+    }
+
+    /// What only this way of reading can notice: code and words.
+    fn noticed_here(&self) -> impl Iterator<Item = (&'static str, String)> {
+        let card = self.card();
+        let pasted = self.pasted.then(|| {
+            (
+                "pasted",
+                format!(
+                    "This came by the clipboard, which hands on {} bits a channel and {}. Better: save the scan as a file and drop that here.",
+                    self.scan.origin.depth,
+                    if self.scan.origin.profile_assumed {
+                        "no colour profile"
+                    } else {
+                        "not always the scanner’s own colours"
+                    }
+                ),
+            )
+        });
+        let second = card
+            .second
+            .as_ref()
+            .and_then(|second| match (&card.joined, &card.apart) {
+                (Some(joined), _) => Some(joined_words(joined, &second.file_name)),
+                (None, Some(error)) => Some(("second-apart", error.to_string())),
+                (None, None) => None,
+            });
+        pasted.into_iter().chain(second)
     }
 
     /// The record of the paint, as yet without a label.
@@ -301,7 +669,8 @@ impl OpenScan {
     /// # Errors
     /// The problem that is shown, where there is no paint.
     pub fn record(&self) -> Result<&Record> {
-        match (&self.reading, &self.problem) {
+        let card = self.card();
+        match (&card.reading, &card.problem) {
             (Some(reading), _) => Ok(&reading.record),
             (None, Some(problem)) => Err(Error::CannotPredict(problem.to_string())),
             (None, None) => Err(Error::NoCard),
@@ -324,7 +693,7 @@ impl OpenScan {
 
     /// The layout, or one that is the whole scan.
     fn shown_layout(&self) -> Layout {
-        self.state.layout.clone().unwrap_or_else(|| {
+        self.card().place.layout.clone().unwrap_or_else(|| {
             let (w, h) = (self.scan.width as f64, self.scan.height as f64);
             Layout {
                 corners: [[0.0, 0.0], [w, 0.0], [w, h], [0.0, h]],
@@ -339,7 +708,7 @@ impl OpenScan {
 
     fn picture_frame(&self) -> Result<PictureFrame> {
         let layout = self.shown_layout();
-        let (width, margin) = match &self.state.layout {
+        let (width, margin) = match &self.card().place.layout {
             Some(_) => (WIDTH, MARGIN),
             None => {
                 let [w, h] = layout.size;
@@ -360,200 +729,41 @@ impl OpenScan {
             rim: (margin * f64::from(width)).round(),
         })
     }
+}
 
-    /// Everything that the page shows of it.
-    ///
-    /// # Errors
-    /// When the corners are no quadrangle, or the curves cannot be drawn.
-    pub fn view(&self) -> Result<CardView> {
-        let view = self.picture_frame()?;
-        let layout = self.shown_layout();
-        let marks = self.edge_marks();
-        let paint = self
-            .reading
-            .as_ref()
-            .map(|reading| PaintView::of(&reading.record))
-            .transpose()?;
-        Ok(CardView {
-            cards: self.found.len(),
-            card: self.state.card,
-            found: if self.state.layout.is_some() {
-                found_words(&layout)
-            } else {
-                "If the card is there, drag the four corners to the outer corners of its stripes."
-                    .to_owned()
-            },
-            squared_from: self
-                .state
-                .layout
-                .as_ref()
-                .map(turned_words)
-                .unwrap_or_default(),
-            problem: self.problem.as_ref().map(Problem::from),
-            problem_headline: self
-                .problem
-                .as_ref()
-                .map(problem_headline)
-                .unwrap_or_default()
-                .to_owned(),
-            findings: self.findings(&marks),
-            layout: LayoutView {
-                corners: self.corners().map(|corner| view.of_scan(corner)),
-                films: layout
-                    .films
-                    .iter()
-                    .enumerate()
-                    .map(|(film, band)| FilmView {
-                        top: edge_view(&view, band.top, mark(&marks, film, true)),
-                        bottom: edge_view(&view, band.bottom, mark(&marks, film, false)),
-                        left_out: self.state.left_out.get(film).copied().unwrap_or(false),
-                    })
-                    .collect(),
-                cells: self.cell_outlines(&view),
-                unit: if layout.millimetres || self.state.layout.is_none() {
-                    1.0
-                } else {
-                    0.1
-                } / view.unit,
-                unit_words: if layout.millimetres {
-                    "mm"
-                } else {
-                    "tenths of a stripe"
-                },
-            },
-            paint,
-        })
-    }
+fn no_film(film: usize) -> Error {
+    Error::Layout(format!("there is no film {} on this card.", film + 1))
+}
 
-    /// Doubtful edges, numbered from 1 in the order of the card.
-    fn edge_marks(&self) -> Vec<(usize, bool)> {
-        let films = self
-            .state
-            .layout
-            .iter()
-            .flat_map(|layout| layout.films.iter().enumerate());
-        films
-            .filter(|(film, _)| !self.state.left_out.get(*film).copied().unwrap_or(false))
-            .flat_map(|(film, band)| {
-                [
-                    (film, true, band.top.doubtful),
-                    (film, false, band.bottom.doubtful),
-                ]
-            })
-            .filter_map(|(film, top, doubtful)| doubtful.then_some((film, top)))
-            .collect()
-    }
-
-    /// Number of a film among those that count, from 1.
-    fn number_of(&self, film: usize) -> usize {
-        1 + (0..film)
-            .filter(|&i| !self.state.left_out.get(i).copied().unwrap_or(false))
-            .count()
-    }
-
-    /// What to tell the painter, the most important first.
-    fn findings(&self, marks: &[(usize, bool)]) -> Vec<FindingView> {
-        let doubts = self.state.layout.iter().flat_map(|layout| &layout.doubts);
-        let mut told = Vec::new();
-        let mut findings: Vec<FindingView> = doubts
-            .map(|doubt| {
-                // A doubt about a film points at its first doubtful edge.
-                let at = marks.iter().position(|&(film, _)| Some(film) == doubt.film);
-                told.extend(at);
-                FindingView {
-                    code: doubt.code.clone(),
-                    words: doubt.words.clone(),
-                    mark: at.map_or(String::new(), |i| (i + 1).to_string()),
-                    action: at.map(|i| Action::MoveEdge {
-                        words: "Move it",
-                        film: marks[i].0,
-                        top: marks[i].1,
-                    }),
-                }
-            })
-            .collect();
-        let untold = marks.iter().enumerate().filter(|(i, _)| !told.contains(i));
-        findings.extend(untold.map(|(i, &(film, top))| FindingView {
-            code: "doubtful-edge".into(),
-            words: format!(
-                "The {} edge of film {} is doubtful.",
-                if top { "upper" } else { "lower" },
-                self.number_of(film)
+/// How two scans compare: code and words.
+fn joined_words(joined: &Joined, name: &str) -> (&'static str, String) {
+    let most = joined.differences.iter().copied().fold(0.0, f64::max);
+    let turned = if joined.turned {
+        ", turned half round"
+    } else {
+        ""
+    };
+    let apart = format!(
+        "{:.1} CIEDE2000 apart at the median, {most:.1} at most",
+        joined.median()
+    );
+    if joined.agree {
+        (
+            "second-agrees",
+            format!("Averaged with a second scan ({name}{turned}), which agrees: {apart}."),
+        )
+    } else {
+        (
+            "second-differs",
+            format!(
+                "A second scan ({name}{turned}) differs by more than noise: {apart}. The mean counts, and the difference widens every range as your scanner’s own spread."
             ),
-            mark: (i + 1).to_string(),
-            action: Some(Action::MoveEdge {
-                words: "Move it",
-                film,
-                top,
-            }),
-        }));
-        if let Some(reading) = &self.reading {
-            findings.extend(reading.findings.iter().map(|finding| FindingView {
-                code: finding.code.into(),
-                words: format!("{} {}", finding.words, finding.action),
-                mark: String::new(),
-                action: self.action_for(finding),
-            }));
-        }
-        let out = self
-            .state
-            .left_out
-            .iter()
-            .enumerate()
-            .filter(|(_, out)| **out);
-        findings.extend(out.map(|(film, _)| FindingView {
-            code: "left-out".into(),
-            words: "A film is left out.".into(),
-            mark: String::new(),
-            action: Some(Action::PutBack {
-                words: "Put it back",
-                film,
-            }),
-        }));
-        findings
-    }
-
-    /// What can be done about a finding at once: a film that is at fault can be left out while others remain, and a surface
-    /// that looks dull is a question.
-    fn action_for(&self, finding: &Finding) -> Option<Action> {
-        if finding.code == "dull" {
-            return Some(Action::Ask {
-                words: "Answer",
-                question: "surface",
-            });
-        }
-        let (Place::Film(film) | Place::Cells(film, _)) = finding.place else {
-            return None;
-        };
-        // Findings count only the films that are not left out.
-        let left_out = &self.state.left_out;
-        let counted: Vec<usize> = (0..left_out.len()).filter(|&i| !left_out[i]).collect();
-        (counted.len() > 1).then_some(Action::LeaveOut {
-            words: "Leave it out",
-            film: *counted.get(film)?,
-        })
-    }
-
-    fn cell_outlines(&self, view: &PictureFrame) -> Vec<CellOutline> {
-        let cells = self
-            .counted()
-            .map(|layout| cells::outlines(&self.scan, &layout));
-        // An outline that is out of order has been told as the problem already.
-        let Some(Ok(cells)) = cells else {
-            return Vec::new();
-        };
-        cells
-            .into_iter()
-            .map(|cell| CellOutline {
-                ground: cell.ground,
-                outline: cell.corners.map(|corner| view.of_card(corner)),
-            })
-            .collect()
+        )
     }
 }
 
 /// Puts a film into the widest bare gap, for the painter to move into place: there are films that no finder sees.
-fn add_film(layout: &mut Layout) -> Result<()> {
+fn add_film(layout: &mut Layout) -> Result<usize> {
     let middle = |edge: &Edge| 0.5 * (edge.left + edge.right);
     let ends = |i: usize| {
         let above = i
@@ -592,14 +802,7 @@ fn add_film(layout: &mut Layout) -> Result<()> {
         bottom: edge(0.75),
     };
     layout.films.insert(widest, film);
-    Ok(())
-}
-
-fn mark(marks: &[(usize, bool)], film: usize, top: bool) -> String {
-    marks
-        .iter()
-        .position(|&at| at == (film, top))
-        .map_or(String::new(), |i| (i + 1).to_string())
+    Ok(widest)
 }
 
 /// From the picture shown to the scan and back.
@@ -632,203 +835,10 @@ fn on_screen(profile: &Profile, encoded: [f32; 3]) -> [u8; 3] {
     colour::screen(colour::lab(profile.xyz(profile.additive(encoded)))).rgb
 }
 
-/// An open scan as the page shows it.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct CardView {
-    /// How many cards were found.
-    pub cards: usize,
-    /// Which of them this is, from 0.
-    pub card: usize,
-    /// What was found, in words.
-    pub found: String,
-    /// How the scan was turned.
-    pub squared_from: String,
-    /// Where card, films and cells lie in the picture shown.
-    pub layout: LayoutView,
-    /// Why there is no paint.
-    pub problem: Option<Problem>,
-    /// The same in a few words.
-    pub problem_headline: String,
-    /// What was noticed, the most important first.
-    pub findings: Vec<FindingView>,
-    /// The paint.
-    pub paint: Option<PaintView>,
-}
-
-/// Where things lie, in pixels of the picture shown.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct LayoutView {
-    /// Top left, top right, bottom right, bottom left.
-    pub corners: [[f64; 2]; 4],
-    /// Films from top to bottom.
-    pub films: Vec<FilmView>,
-    /// Cells that were sampled.
-    pub cells: Vec<CellOutline>,
-    /// Pixels in one step of the keys.
-    pub unit: f64,
-    /// What such a step is.
-    pub unit_words: &'static str,
-}
-
-/// One film.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct FilmView {
-    /// Its upper edge.
-    pub top: EdgeView,
-    /// Its lower edge.
-    pub bottom: EdgeView,
-    /// Whether it is left out.
-    pub left_out: bool,
-}
-
-/// One edge: heights at the card's left and right border.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct EdgeView {
-    /// At the left.
-    pub left: f64,
-    /// At the right.
-    pub right: f64,
-    /// Number of its doubt, or empty.
-    pub mark: String,
-}
-
-fn edge_view(view: &PictureFrame, edge: Edge, mark: String) -> EdgeView {
-    let height = |v: f64| view.of_card([0.0, v])[1];
-    EdgeView {
-        left: height(edge.left),
-        right: height(edge.right),
-        mark,
-    }
-}
-
-/// One cell that was sampled.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct CellOutline {
-    /// What lies under it.
-    pub ground: Ground,
-    /// Corners of the part that counts.
-    pub outline: [[f64; 2]; 4],
-}
-
-/// Something noticed, with what can be done.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct FindingView {
-    /// For programs.
-    pub code: String,
-    /// For the painter.
-    pub words: String,
-    /// Its number in the picture, or empty.
-    pub mark: String,
-    /// What can be done at once.
-    pub action: Option<Action>,
-}
-
-/// What a finding offers to do. `words` are the button's.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-#[serde(tag = "do", rename_all = "kebab-case")]
-pub enum Action {
-    /// Go to an edge in the picture.
-    MoveEdge {
-        /// On the button.
-        words: &'static str,
-        /// From 0.
-        film: usize,
-        /// Upper or lower.
-        top: bool,
-    },
-    /// Leave a film out of the fit.
-    LeaveOut {
-        /// On the button.
-        words: &'static str,
-        /// From 0.
-        film: usize,
-    },
-    /// Take a film back.
-    PutBack {
-        /// On the button.
-        words: &'static str,
-        /// From 0.
-        film: usize,
-    },
-    /// Go to one of the questions.
-    Ask {
-        /// On the button.
-        words: &'static str,
-        /// `dry`, `surface` or `sealed`.
-        question: &'static str,
-    },
-    /// Choose another scan.
-    Another {
-        /// On the button.
-        words: &'static str,
-    },
-}
-
-fn problem_headline(error: &Error) -> &'static str {
-    match error {
-        Error::NoCard => "No card was found.",
-        Error::NoFilms => "No paint was found.",
-        _ => "This card cannot be read yet.",
-    }
-}
-
-/// `three films, three black and three white stripes`.
-fn found_words(layout: &Layout) -> String {
-    let stripes = |ground| {
-        layout
-            .stripes
-            .iter()
-            .filter(|stripe| stripe.ground == ground)
-            .count()
-    };
-    format!(
-        "{} found, {} black and {} white stripes",
-        counted_words(layout.films.len(), "film"),
-        number_word(stripes(Ground::Black)),
-        number_word(stripes(Ground::White))
-    )
-}
-
-fn counted_words(count: usize, noun: &str) -> String {
-    format!(
-        "{} {noun}{}",
-        number_word(count),
-        if count == 1 { "" } else { "s" }
-    )
-}
-
-fn number_word(count: usize) -> String {
-    const WORDS: [&str; 13] = [
-        "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
-        "eleven", "twelve",
-    ];
-    WORDS
-        .get(count)
-        .map_or_else(|| count.to_string(), |word| (*word).to_owned())
-}
-
-/// How far the scan was turned from square, in the direction of the clock.
-fn turned_words(layout: &Layout) -> String {
-    let [[x0, y0], [x1, y1], ..] = layout.corners;
-    let degrees = libm::atan2(y1 - y0, x1 - x0).to_degrees();
-    let quarter = 90.0 * (degrees / 90.0).round();
-    let off = degrees - quarter;
-    let way = match quarter.abs() as i32 {
-        90 => ", lying on its side",
-        180 => ", upside down",
-        _ => "",
-    };
-    if off.abs() < 0.05 {
-        format!("square in the scan{way}")
-    } else {
-        format!("squared from a scan turned {:.1}°{way}", off.abs())
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::card::Stripe;
+    use crate::card::{Ground, Stripe};
 
     fn layout(corners: [[f64; 2]; 4]) -> Layout {
         let stripe = |ground, from: f64| Stripe {
@@ -873,22 +883,5 @@ mod tests {
             .flat_map(|f| [f.top.left, f.bottom.left])
             .collect();
         assert!(all.is_sorted());
-    }
-
-    #[test]
-    fn what_was_found_is_said_in_words() {
-        let square = layout([[0.0, 0.0], [300.0, 0.0], [300.0, 400.0], [0.0, 400.0]]);
-        assert_eq!(
-            found_words(&square),
-            "no films found, one black and two white stripes"
-        );
-        assert_eq!(turned_words(&square), "square in the scan");
-        let turned = layout([[0.0, 0.0], [299.8, 10.5], [285.8, 410.3], [-14.0, 399.8]]);
-        assert_eq!(turned_words(&turned), "squared from a scan turned 2.0°");
-        let on_its_side = layout([[400.0, 0.0], [400.0, 300.0], [0.0, 300.0], [0.0, 0.0]]);
-        assert_eq!(
-            turned_words(&on_its_side),
-            "square in the scan, lying on its side"
-        );
     }
 }

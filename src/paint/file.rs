@@ -139,6 +139,10 @@ pub struct Transport {
 pub struct Uncertainty {
     /// Lower Cholesky factor of the covariance of log K (31), log S (31), log builds (films), row by row, without the zeros above the diagonal.
     pub lower_factor: Vec<Vec<f64>>,
+    /// The next row of the same factor: the scattering's anisotropy, which the constants belong to. Empty where it is taken as
+    /// known.
+    #[serde(default)]
+    pub anisotropy_row: Vec<f64>,
     /// Standard deviation of log K by band.
     pub log_absorption_sd: Vec<f64>,
     /// Standard deviation of log S by band.
@@ -389,14 +393,16 @@ impl Record {
         }
         let mut covariance = Covariance::zeros();
         let factor = &self.uncertainty.lower_factor;
-        for i in 0..2 * BANDS {
-            for j in 0..=i {
-                let value = (0..=j).map(|k| factor[i][k] * factor[j][k]).sum();
-                covariance[(i, j)] = value;
-                covariance[(j, i)] = value;
+        // The anisotropy's row comes after the builds', which predictions do not need.
+        let mut rows: Vec<&[f64]> = factor.iter().take(2 * BANDS).map(Vec::as_slice).collect();
+        rows.push(&self.uncertainty.anisotropy_row);
+        for (i, row) in rows.iter().enumerate() {
+            for (j, other) in rows.iter().enumerate() {
+                covariance[(i, j)] = row.iter().zip(*other).map(|(p, q)| p * q).sum();
             }
         }
         Ok(Constants {
+            anisotropy: self.basis.transport.anisotropy,
             absorption: std::array::from_fn(|b| self.absorption[b]),
             scattering: std::array::from_fn(|b| self.scattering[b]),
             covariance,
@@ -543,6 +549,14 @@ impl Record {
                     format!("is not {} numbers between -1000 and 1000", i + 1),
                 ));
             }
+        }
+        let row = &self.uncertainty.anisotropy_row;
+        let whole = row.is_empty() || row.len() == rows + 1;
+        if !whole || row.iter().any(|v| !v.is_finite() || v.abs() > 1e3) {
+            return Err(refused(
+                "uncertainty.anisotropy_row",
+                format!("is not {} numbers between -1000 and 1000", rows + 1),
+            ));
         }
         Ok(())
     }

@@ -117,6 +117,7 @@ fn record() -> Value {
     let factor: Vec<Vec<f64>> = (0..rows)
         .map(|i| (0..=i).map(|j| if i == j { 0.1 } else { 0.01 }).collect())
         .collect();
+    let last = vec![0.05; rows + 1];
     json!({
         "format": file::FORMAT,
         "version": file::VERSION,
@@ -124,10 +125,10 @@ fn record() -> Value {
             "name": "Marsh brown", "maker": "none, simulated", "colour_index": ["PBr0"], "binder": "linseed oil", "batch": "1",
             "drawn_on": "2026-05-01", "lightfastness": "not tested", "notes": "<b>text</b>, never markup",
         },
-        "basis": crate::reading::basis(),
+        "basis": crate::reading::basis(0.4, None),
         "absorption": vec![0.5; BANDS],
         "scattering": vec![0.1; BANDS],
-        "uncertainty": {"lower_factor": factor, "log_absorption_sd": vec![0.1; BANDS], "log_scattering_sd": vec![0.1; BANDS]},
+        "uncertainty": {"lower_factor": factor, "anisotropy_row": last, "log_absorption_sd": vec![0.1; BANDS], "log_scattering_sd": vec![0.1; BANDS]},
         "stripes": {
             "white_xyz": [0.8, 0.83, 0.7], "black_xyz": [0.03, 0.03, 0.03], "white_spectrum": vec![0.83; BANDS],
             "black_spectrum": vec![0.03; BANDS], "sealed": true,
@@ -242,7 +243,7 @@ fn reading_and_schema_agree() {
         ("scattering", json!([])),
         (
             "uncertainty",
-            json!({"lower_factor": [], "log_absorption_sd": [], "log_scattering_sd": []}),
+            json!({"lower_factor": [], "anisotropy_row": [], "log_absorption_sd": [], "log_scattering_sd": []}),
         ),
     ] {
         bare[field] = value;
@@ -284,7 +285,12 @@ fn reading_and_schema_agree() {
     }
     // What a schema cannot say: how fields hang together.
     for (change, error) in &only_reading {
-        let known = ["reference_film is", "].film is", "lower_factor"];
+        let known = [
+            "reference_film is",
+            "].film is",
+            "lower_factor",
+            "anisotropy_row is",
+        ];
         assert!(
             known
                 .iter()

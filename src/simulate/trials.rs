@@ -222,7 +222,7 @@ fn page(
 }
 
 /// Lowest and highest x, y of a card's paper from the middle of its stripes, turned as it lies.
-fn extent(card: &Card) -> [[f64; 2]; 2] {
+pub(super) fn extent(card: &Card) -> [[f64; 2]; 2] {
     let [left, top, right, bottom] = card.margins;
     let (sin, cos) = (
         libm::sin(card.rotation.to_radians()),

@@ -138,6 +138,7 @@ pub fn card(white: Xyz, black: Xyz, cells: &[[Xyz; 2]]) -> Card {
     let shared = nalgebra::DMatrix::zeros(data.len(), data.len());
     Card {
         haze: (0.0, 1e-6),
+        anisotropy: twoground::reading::ANISOTROPY,
         shared,
         grounds: vec![spectrum(white), spectrum(black)],
         data,

@@ -52,10 +52,10 @@ export class LabelForm {
     this.say("");
   }
 
-  /** What came of keeping, with a link to go on. @param {string} words @param {{ href: string, words: string }} [link] */
-  say(words, link) {
+  /** What came of keeping, with a way to go on. @param {string} words @param {{ words: string, act: () => void }} [next] */
+  say(words, next) {
     say(this.#form, "keep", words);
-    if (link) find(this.#form, "[data-say=keep]").append(" ", el("a", { href: link.href }, link.words));
+    if (next) find(this.#form, "[data-say=keep]").append(" ", el("button", { type: "button", class: "quiet", click: next.act }, next.words));
   }
 
   /** @param {string} name */

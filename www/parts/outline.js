@@ -1,22 +1,38 @@
 // @ts-check
-/** The squared card with every cell outlined; its corners and the films' edges can be moved by pointer and by keys. */
+/** The squared card with every cell outlined. Corners, edges of films and of stripes can be moved, cells and films left out, by pointer and by keys. */
 
 import { el, svg } from "../dom.js";
 
 /** @typedef {import("../types.js").Layout} Layout */
-/** @typedef {{ corner: (i: number, x: number, y: number) => void, edge: (film: number, top: boolean, left: number, right: number) => void }} Moves */
+/** @typedef {import("../types.js").Cell} Cell */
+/** @typedef {[number, number][]} Shape corners in pixels of the picture */
+/**
+ * @typedef {object} Moves
+ * @property {(i: number, x: number, y: number) => void} corner
+ * @property {(film: number, top: boolean, left: number, right: number) => void} edge
+ * @property {(stripe: number, x: number) => void} stripe the edge between this stripe and the next
+ * @property {(film: number, stripe: number | undefined, out: boolean) => void} leaveOut one cell, or a whole film
+ * @property {(film: number) => void} takeAway
+ */
 
 const CORNERS = ["Top left", "Top right", "Bottom right", "Bottom left"];
 /** Steps of the arrow keys, in layout units (mm where the resolution is known). */
 const STEP = 0.25;
 const LONG_STEP = 1;
+/** How far a pointer may stray while it presses, in pixels of the screen. */
+const STILL = 3;
+/** Size of a finding's picture, in pixels of the screen. */
+const SMALL = { width: 88, height: 60 };
 
 export class Outline {
   #root;
   #moves;
   #canvas = el("canvas", { width: 4, height: 3 });
-  #overlay = svg("svg", { role: "group", "aria-label": "The squared card. Its corners and the edges of its films can be moved." });
+  #overlay = svg("svg", { role: "group", "aria-label": "The squared card. Its corners and edges can be moved, its cells and films left out." });
+  #pointed = svg("g", { class: "pointed" });
   /** @type {Layout | null} */ #layout = null;
+  /** The cell that Tab goes to. */
+  #cell = 0;
   #holding = false;
 
   /** @param {HTMLElement} root @param {Moves} moves */
@@ -56,23 +72,126 @@ export class Outline {
     }
   }
 
+  /** Marks places on the card. @param {Shape[]} places */
+  point(places) {
+    const points = (/** @type {Shape} */ shape) => shape.join(" ");
+    this.#pointed.replaceChildren(...places.flatMap((shape) => [
+      svg("polygon", { class: "halo", points: points(shape) }),
+      svg("polygon", { class: "here", points: points(shape) }),
+    ]));
+  }
+
+  /** A small picture of places on the card with what lies around them. @param {Shape[]} places */
+  picture(places) {
+    const [xs, ys] = [0, 1].map((axis) => places.flat().map((corner) => corner[axis]));
+    const [left, right, top, bottom] = [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)];
+    // Some surroundings, so that the place can be recognised.
+    const room = 0.08 * this.#canvas.width;
+    const scale = Math.min(SMALL.width / (right - left + 2 * room), SMALL.height / (bottom - top + 2 * room));
+    const sharp = window.devicePixelRatio || 1;
+    const canvas = el("canvas", { class: "where", width: SMALL.width * sharp, height: SMALL.height * sharp, "aria-hidden": "true" });
+    const drawn = canvas.getContext("2d");
+    if (!drawn) return canvas;
+    drawn.scale(sharp, sharp);
+    drawn.translate(SMALL.width / 2, SMALL.height / 2);
+    drawn.scale(scale, scale);
+    drawn.translate(-(left + right) / 2, -(top + bottom) / 2);
+    drawn.drawImage(this.#canvas, 0, 0);
+    for (const [style, width] of /** @type {[string, number][]} */ ([["#fff", 3], ["#000", 1.25]])) {
+      drawn.strokeStyle = style;
+      drawn.lineWidth = width / scale;
+      for (const shape of places) {
+        drawn.beginPath();
+        for (const [x, y] of shape) drawn.lineTo(x, y);
+        drawn.closePath();
+        drawn.stroke();
+      }
+    }
+    return canvas;
+  }
+
   #redraw() {
     const layout = this.#layout;
     if (!layout || this.#holding || !this.#root.clientWidth) return;
-    const held = document.activeElement?.getAttribute("data-grip");
+    const held = this.#overlay.contains(document.activeElement) ? document.activeElement?.getAttribute("data-grip") : null;
     const { width, height } = this.#canvas;
     this.#overlay.setAttribute("viewBox", `0 0 ${width} ${height}`);
     const scale = width / this.#root.clientWidth;
+    this.#cell = Math.min(this.#cell, Math.max(0, layout.cells.length - 1));
+    this.point([]);
     this.#overlay.replaceChildren(
       svg("polygon", { class: "rim", points: layout.corners.join(" ") }),
-      ...layout.cells.map(({ ground, outline }) => svg("polygon", { class: `cell on-${ground}`, points: outline.join(" ") })),
-      ...layout.films.flatMap((film, i) => [true, false].map((top) => this.#edge(layout, i, top, scale))),
+      svg("g", { role: "group", "aria-label": "Cells" }, ...layout.cells.map((_, i) => this.#cellOf(layout, i))),
+      ...layout.stripes.map((_, i) => this.#stripe(layout, i, scale)),
+      ...layout.films.flatMap((_, i) => [this.#edge(layout, i, true, scale), this.#edge(layout, i, false, scale), this.#film(layout, i, scale)]),
       ...layout.corners.map((_, i) => this.#corner(layout, i, scale)),
+      this.#pointed,
     );
     if (held) {
       const grip = this.#overlay.querySelector(`[data-grip="${held}"]`);
       if (grip instanceof SVGElement) grip.focus({ preventScroll: true });
     }
+  }
+
+  /** One cell: pressed, it is left out or counts again. Tab reaches one of them, arrows go from one to the next. @param {Layout} layout @param {number} i */
+  #cellOf(layout, i) {
+    const cell = layout.cells[i];
+    const { film, stripe, ground, state, outline } = cell;
+    const number = layout.films[film].number;
+    const fate = { counts: "counts", "left-out": "left out", bare: "not reached by the film" }[state];
+    const points = outline.join(" ");
+    const shapes = [svg("polygon", { class: "cell", points })];
+    if (state === "left-out") shapes.push(svg("polygon", { class: "cell", points: [outline[0], outline[2], outline[2]].join(" ") }), svg("polygon", { class: "cell", points: [outline[1], outline[3], outline[3]].join(" ") }));
+    const grip = svg(
+      "g",
+      {
+        class: `cell-grip on-${ground} ${state}`, "data-grip": `cell-${film}-${stripe}`, tabindex: i === this.#cell ? 0 : -1,
+        role: "checkbox", "aria-checked": String(state === "counts"), "aria-label": `Film ${number ?? film + 1} over stripe ${stripe + 1}, ${ground}: ${fate}`,
+      },
+      ...shapes,
+    );
+    this.#press(grip, () => this.#moves.leaveOut(film, stripe, state !== "left-out"));
+    grip.addEventListener("keydown", (event) => {
+      const by = { ArrowLeft: [0, -1], ArrowRight: [0, 1], ArrowUp: [-1, 0], ArrowDown: [1, 0] }[event.key];
+      if (!by) return;
+      event.preventDefault();
+      this.#go(layout, beside(layout.cells, cell, by));
+    });
+    return grip;
+  }
+
+  /** @param {Layout} layout @param {Cell | undefined} cell */
+  #go(layout, cell) {
+    if (!cell) return;
+    this.#cell = layout.cells.indexOf(cell);
+    for (const grip of this.#overlay.querySelectorAll("[data-grip^=cell-]")) {
+      const here = grip.getAttribute("data-grip") === `cell-${cell.film}-${cell.stripe}`;
+      grip.setAttribute("tabindex", here ? "0" : "-1");
+      if (here && grip instanceof SVGElement) grip.focus();
+    }
+  }
+
+  /** A film's number: pressed, all of it is left out or counts again. @param {Layout} layout @param {number} film @param {number} scale */
+  #film(layout, film, scale) {
+    const { top, bottom, number } = layout.films[film];
+    const x = Math.min(layout.corners[0][0], layout.corners[3][0]) - 26 * scale;
+    const y = (top.left + bottom.left) / 2;
+    const half = 11 * scale;
+    const grip = svg(
+      "g",
+      {
+        class: "grip film", "data-grip": `film-${film}`, tabindex: 0, role: "checkbox", "aria-checked": String(number !== null),
+        "aria-label": number === null ? "A film that is left out; Delete says that there is none" : `Film ${number} counts; Delete says that there is none`,
+      },
+      svg("circle", { class: "catch", cx: x, cy: y, r: 18 * scale }),
+      svg("rect", { class: "knob", x: x - half, y: y - half, width: 2 * half, height: 2 * half }),
+      svg("text", { x, y, "font-size": 14 * scale }, number === null ? "–" : String(number)),
+    );
+    this.#press(grip, () => this.#moves.leaveOut(film, undefined, number !== null));
+    grip.addEventListener("keydown", ({ key }) => {
+      if (key === "Delete" || key === "Backspace") this.#moves.takeAway(film);
+    });
+    return grip;
   }
 
   /** @param {Layout} layout @param {number} i @param {number} scale */
@@ -101,13 +220,60 @@ export class Outline {
     return grip;
   }
 
+  /** The edge between a stripe and the next, held above the card. @param {Layout} layout @param {number} i @param {number} scale */
+  #stripe(layout, i, scale) {
+    const [top, bottom] = [layout.corners[0][1], layout.corners[3][1]];
+    const origin = layout.corners[0][0];
+    const others = [layout.corners[0][0], ...layout.stripes, layout.corners[1][0]];
+    const room = Math.min(others[i + 1] - others[i], others[i + 2] - others[i + 1]);
+    let x = layout.stripes[i];
+    const up = top - 16 * scale;
+    const grip = svg(
+      "g",
+      {
+        class: "grip stripe", tabindex: 0, role: "slider", "aria-orientation": "horizontal", "aria-label": `Edge between stripes ${i + 1} and ${i + 2}; left and right move it`,
+        "aria-valuemin": 0, "aria-valuemax": ((others[others.length - 1] - origin) / layout.unit).toFixed(1), "data-grip": `stripe-${i}`,
+      },
+      svg("path", { class: "edge-under", d: `M0,${up}V${bottom}` }),
+      svg("path", { class: "edge", d: `M0,${up}V${bottom}` }),
+      svg("rect", { class: "catch", x: -Math.min(22 * scale, room / 2), y: up - 22 * scale, width: 2 * Math.min(22 * scale, room / 2), height: 36 * scale }),
+      svg("path", { class: "knob", d: `M${-5 * scale},${up - 5 * scale}h${10 * scale}l${-5 * scale},${10 * scale}Z` }),
+    );
+    const place = () => {
+      grip.setAttribute("transform", `translate(${x} 0)`);
+      const along = ((x - origin) / layout.unit).toFixed(1);
+      grip.setAttribute("aria-valuenow", along);
+      grip.setAttribute("aria-valuetext", `${along} ${layout.unit_words} from the left`);
+    };
+    place();
+    const settle = () => {
+      layout.stripes[i] = x;
+      this.#moves.stripe(i, x);
+    };
+    this.#drag(grip, (dx) => {
+      x = layout.stripes[i] + dx;
+      place();
+    }, settle);
+    grip.addEventListener("keydown", (event) => {
+      const step = (event.shiftKey ? LONG_STEP : STEP) * layout.unit;
+      const by = { ArrowLeft: -step, ArrowRight: step }[event.key];
+      if (!by) return;
+      event.preventDefault();
+      x += by;
+      place();
+      settle();
+    });
+    return grip;
+  }
+
   /** @param {Layout} layout @param {number} film @param {boolean} top @param {number} scale */
   #edge(layout, film, top, scale) {
     const view = top ? layout.films[film].top : layout.films[film].bottom;
     const left = Math.min(layout.corners[0][0], layout.corners[3][0]);
     const right = Math.max(layout.corners[1][0], layout.corners[2][0]);
     const marked = view.mark !== "";
-    const words = `Film ${film + 1}, ${top ? "upper" : "lower"} edge${marked ? `, doubtful, number ${view.mark}` : ""}; up and down move it, left and right tilt it`;
+    const out = layout.films[film].number === null;
+    const words = `Film ${layout.films[film].number ?? "left out"}, ${top ? "upper" : "lower"} edge${marked ? `, doubtful, number ${view.mark}` : ""}; up and down move it, left and right tilt it`;
     const under = svg("path", { class: "edge-under" });
     const line = svg("path", { class: "edge" });
     const catchable = svg("path", { class: "catch" });
@@ -117,7 +283,7 @@ export class Outline {
     const grip = svg(
       "g",
       {
-        class: `grip${marked ? " doubtful" : ""}${layout.films[film].left_out ? " out" : ""}`,
+        class: `grip${marked ? " doubtful" : ""}${out ? " out" : ""}`,
         tabindex: 0, role: "slider", "aria-label": words, "aria-orientation": "vertical", "aria-valuemin": 0,
         "data-grip": `film-${film}-${top ? "top" : "bottom"}`,
       },
@@ -170,6 +336,24 @@ export class Outline {
     return grip;
   }
 
+  /** Something that is pressed: by a click that stays where it is, by Space or Enter. @param {SVGGElement} grip @param {() => void} act */
+  #press(grip, act) {
+    /** @type {[number, number] | null} */ let from = null;
+    grip.addEventListener("pointerdown", (event) => {
+      from = event.button === 0 ? [event.clientX, event.clientY] : null;
+    });
+    grip.addEventListener("pointerup", (event) => {
+      const still = from && Math.hypot(event.clientX - from[0], event.clientY - from[1]) <= STILL;
+      from = null;
+      if (still) act();
+    });
+    grip.addEventListener("keydown", (event) => {
+      if (event.key !== " " && event.key !== "Enter") return;
+      event.preventDefault();
+      act();
+    });
+  }
+
   /**
    * Follows the pointer from grip to release, in pixels of the picture. A press without a move changes nothing.
    * @param {SVGGElement} grip
@@ -192,7 +376,7 @@ export class Outline {
       if (!from) return;
       const to = point(event);
       moved ||= Math.hypot(to.x - from.x, to.y - from.y) > 1;
-      move(to.x - from.x, to.y - from.y, from.x);
+      if (moved) move(to.x - from.x, to.y - from.y, from.x);
     });
     const end = (/** @type {boolean} */ counts) => () => {
       if (!from) return;
@@ -204,4 +388,9 @@ export class Outline {
     grip.addEventListener("pointerup", end(true));
     grip.addEventListener("pointercancel", end(false));
   }
+}
+
+/** The cell next to this one, so many films down and stripes to the right. @param {Cell[]} cells @param {Cell} from @param {number[]} by */
+function beside(cells, from, [down, right]) {
+  return cells.find(({ film, stripe }) => film === from.film + down && stripe === from.stripe + right);
 }

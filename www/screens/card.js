@@ -2,13 +2,22 @@
 /** The Card screen: a scan that was read, what it says of the paint, and how to correct it. */
 
 import { download, el, find, say } from "../dom.js";
-import { EngineError, newest } from "../engine.js";
+import { EngineError } from "../engine.js";
 import { Facts, drawMore, drawStrip } from "../parts/facts.js";
 import { BLANK, LabelForm } from "../parts/label.js";
 import { Outline } from "../parts/outline.js";
 
 /** @typedef {import("../types.js").ReadingView} ReadingView */
-/** @typedef {{ method: string, args: unknown[], squared: boolean }} Correction squared: whether the picture changes too */
+/** @typedef {import("../types.js").Action} Action */
+/**
+ * @typedef {object} Correction
+ * @property {string} method
+ * @property {unknown[]} args
+ * @property {boolean} squared whether the picture changes too
+ * @property {string} [what] what is corrected: a newer value of the same takes the place of one that still waits
+ * @property {() => void} [then] once it is drawn
+ */
+/** @typedef {{ label: import("../types.js").Label, kept: number | undefined, second: File | null }} Sheet what the page knows of one card of the scan */
 
 /** A call that lasts longer than this shows its stages. */
 const PATIENCE_MS = 250;
@@ -16,65 +25,120 @@ const PATIENCE_MS = 250;
 /** More findings than this are folded away. */
 const MOST_FINDINGS = 3;
 
-/** @param {import("../main.js").Page} page */
-export function cardScreen(page) {
+/** Corrections that can be undone. */
+const MOST_UNDONE = 100;
+
+/**
+ * @param {import("../main.js").Page} page
+ * @param {(id: number) => void} over shows a kept paint over the underpainting
+ */
+export function cardScreen(page, over) {
   const { engine } = page;
   const screen = find(document, "#card");
   /** @type {ReadingView | null} */ let view = null;
-  /** The file that is open, to be read again should the worker end. @type {File | null} */ let file = null;
+  /** The file that is open, to be read again should the worker end. @type {{ file: File, pasted: boolean } | null} */ let source = null;
   /** Layout as last seen, for the same. @type {string} */ let layout = "";
-  /** Number on the shelf, once kept. @type {number | undefined} */ let kept;
+  /** Earlier ones, to go back to. @type {string[]} */ let before = [];
+  /** One for each card. @type {Sheet[]} */ let sheets = [];
   let lost = false;
+  let opening = 0;
 
   const outline = new Outline(find(screen, "[data-part=squared]"), {
-    corner: (i, x, y) => correct({ method: "move_corner", args: [i, x, y], squared: true }),
-    edge: (film, top, left, right) => correct({ method: "move_edge", args: [film, top, left, right], squared: false }),
+    corner: (i, x, y) => correct({ method: "move_corner", args: [i, x, y], squared: true, what: `corner-${i}` }),
+    edge: (film, top, left, right) => correct({ method: "move_edge", args: [film, top, left, right], squared: false, what: `edge-${film}-${top}` }),
+    stripe: (stripe, x) => correct({ method: "move_stripe", args: [stripe, x], squared: false, what: `stripe-${stripe}` }),
+    leaveOut: (film, stripe, out) => correct({ method: "leave_out", args: [film, stripe, out], squared: false }),
+    takeAway: (film) => correct({ method: "take_away", args: [film], squared: false }),
   });
   const form = new LabelForm(find(screen, "[data-part=label]"), "Keep", keep);
   const facts = new Facts(find(screen, "[data-part=facts]"), exportFile);
+  const white = /** @type {HTMLInputElement} */ (find(screen, "#white"));
+  const second = /** @type {HTMLInputElement} */ (find(screen, "#second"));
 
-  const correct = newest(
-    async (/** @type {Correction} */ { method, args, squared }) => {
-      outline.wait(true);
-      await restore();
-      const next = await patiently((stage) => engine.call(method, args, stage));
-      return { next, pixels: squared ? await engine.call("pixels") : null };
-    },
-    async ({ next, pixels }) => {
-      page.quiet();
-      outline.wait(false);
-      await show(next, pixels);
-    },
-    (error) => {
-      outline.wait(false);
+  /** @type {Correction[]} */ const waiting = [];
+  let correcting = false;
+
+  /** Corrects in order; every correction is read again at once. @param {Correction} correction */
+  async function correct(correction) {
+    const last = waiting[waiting.length - 1];
+    if (last?.what && last.what === correction.what) waiting.pop();
+    waiting.push(correction);
+    if (correcting) return;
+    correcting = true;
+    outline.wait(true);
+    let squared = false;
+    try {
+      for (let next = waiting.shift(); next; next = waiting.shift()) {
+        await restore();
+        const { method, args } = next;
+        const found = await patiently((stage) => engine.call(method, args, stage));
+        page.quiet();
+        squared ||= next.squared;
+        if (waiting.length) continue;
+        const pixels = squared ? await engine.call("pixels") : null;
+        const was = layout;
+        await show(found, pixels);
+        if (was !== layout && method !== "use_layout" && method !== "choose_card") before = [...before, was].slice(-MOST_UNDONE);
+        drawUndo();
+        next.then?.();
+      }
+    } catch (error) {
+      waiting.length = 0;
       if (view) draw(view);
       page.tell(error);
-    },
-  );
-
-  for (const input of screen.querySelectorAll(".questions input")) {
-    input.addEventListener("change", () => correct({ method: "answer", args: answers(), squared: false }));
+    } finally {
+      correcting = false;
+      outline.wait(false);
+    }
   }
-  find(screen, "[data-do=fewer]").addEventListener("click", () => films(-1));
-  find(screen, "[data-do=more]").addEventListener("click", () => films(1));
-  find(screen, "[data-do=find-again]").addEventListener("click", () => correct({ method: "find_again", args: [], squared: true }));
-  find(screen, "[data-do=another]").addEventListener("click", () => {
+
+  for (const input of [...screen.querySelectorAll(".questions input"), white]) {
+    input.addEventListener("change", () => correct({ method: "answer", args: answers(), squared: false, what: "answer" }));
+  }
+  const on = (/** @type {string} */ name, /** @type {() => void} */ act) => find(screen, `[data-do=${name}]`).addEventListener("click", act);
+  on("add-film", addFilm);
+  on("find-again", () => correct({ method: "find_again", args: [], squared: true }));
+  on("undo", () => {
+    const last = before.pop();
+    if (last !== undefined) correct({ method: "use_layout", args: [last], squared: true });
+  });
+  on("another", () => {
     view = null;
     page.go("cards");
   });
+  second.addEventListener("change", () => {
+    const file = second.files?.[0];
+    second.value = "";
+    if (!file || !view) return;
+    const sheet = sheets[view.card];
+    correct({ method: "add_second", args: [file], squared: false, then: () => (sheet.second = file) });
+  });
   engine.onend = () => {
-    lost = file !== null;
+    lost = source !== null;
   };
 
-  /** @param {number} by */
-  function films(by) {
-    const wanted = (view?.layout.films.length ?? 0) + by;
-    if (wanted > 0) correct({ method: "find_films", args: [wanted], squared: true });
+  /** A film in the widest gap, its edge ready to be moved. */
+  function addFilm() {
+    const had = new Set(view?.layout.films.map(({ top }) => Math.round(top.left)));
+    correct({
+      method: "add_film", args: [], squared: false,
+      then: () => outline.focusEdge(view?.layout.films.findIndex(({ top }) => !had.has(Math.round(top.left))) ?? 0, true),
+    });
   }
 
   function answers() {
     const answer = (/** @type {string} */ name) => /** @type {HTMLInputElement} */ (find(screen, `input[name=${name}]:checked`)).value;
-    return [answer("dry"), answer("surface"), answer("sealed") === "yes"];
+    const lightness = white.value.trim().replace(",", ".");
+    return [answer("dry"), answer("surface"), answer("sealed") === "yes", lightness ? Number(lightness) : undefined];
+  }
+
+  /** Shows the answers as the card at hand has them. @param {import("../types.js").Answers} given */
+  function drawAnswers(given) {
+    const values = { dry: given.dry === "no" ? "no" : "yes", surface: given.surface, sealed: given.sealed ? "yes" : "no" };
+    for (const [name, value] of Object.entries(values)) {
+      /** @type {HTMLInputElement} */ (find(screen, `input[name=${name}][value=${value}]`)).checked = true;
+    }
+    if (document.activeElement !== white) white.value = given.white === null ? "" : String(given.white);
   }
 
   /**
@@ -102,30 +166,58 @@ export function cardScreen(page) {
 
   /** After the worker has ended, what it held is read again, with the corrections made. */
   async function restore() {
-    if (!lost || !file) return;
-    const same = file;
-    await patiently((stage) => engine.call("open", [same, layout || undefined, answers()], stage));
+    if (!lost || !source || !view) return;
+    const { file, pasted } = source;
+    const card = view.card;
+    await patiently(async (stage) => {
+      await engine.call("open", [file, pasted, layout], stage);
+      for (const [i, { second }] of sheets.entries()) {
+        if (!second) continue;
+        await engine.call("choose_card", [i], stage);
+        await engine.call("add_second", [second], stage);
+      }
+      await engine.call("choose_card", [card], stage);
+    });
     lost = false;
   }
 
   /** @param {ReadingView} next @param {ImageData | null} pixels */
   async function show(next, pixels) {
+    if (view && view.card !== next.card && sheets[view.card]) sheets[view.card].label = form.label;
+    const turned = view?.card !== next.card;
     view = next;
+    while (sheets.length < next.cards) sheets.push({ label: BLANK, kept: undefined, second: null });
+    sheets.length = next.cards;
+    if (!next.second) sheets[next.card].second = null;
+    if (turned) drawSheet();
     if (pixels) outline.paint(pixels);
     draw(next);
     layout = await engine.call("layout");
   }
 
+  /** The label of the card at hand. */
+  function drawSheet() {
+    const sheet = sheets[view?.card ?? 0];
+    form.label = sheet.label;
+    form.action(sheet.kept === undefined ? "Keep" : "Keep changes");
+  }
+
+  function drawUndo() {
+    /** @type {HTMLButtonElement} */ (find(screen, "[data-do=undo]")).disabled = before.length === 0;
+  }
+
   /** @param {ReadingView} next */
   function draw(next) {
     outline.draw(next.layout);
+    drawCards(next);
     say(screen, "found", next.found);
     say(screen, "squared-from", next.squared_from);
-    say(screen, "films", String(next.layout.films.length));
     say(screen, "headline", next.paint?.headline ?? next.problem_headline);
     say(screen, "sentence", next.paint?.sentence ?? next.problem?.words ?? "");
+    drawAnswers(next.answers);
     drawStrip(find(screen, "[data-part=strip]"), next.paint);
     drawMore(find(screen, "[data-part=more]"), next.paint);
+    drawQuestion(next.question);
     const rest = next.findings.slice(MOST_FINDINGS);
     find(screen, "[data-part=findings]").replaceChildren(...next.findings.slice(0, MOST_FINDINGS).map(finding));
     find(screen, "[data-part=rest]").replaceChildren(...rest.map(finding));
@@ -135,34 +227,82 @@ export function cardScreen(page) {
     facts.draw(next.paint);
   }
 
+  /** Which card of several this is, and to turn to another. @param {ReadingView} next */
+  function drawCards(next) {
+    const row = find(screen, "[data-part=cards]");
+    row.hidden = next.cards < 2;
+    const buttons = sheets.slice(0, next.cards).map(({ label, kept }, i) => {
+      const here = i === next.card;
+      const name = (here ? form.label : label).name;
+      const words = [`Card ${i + 1}`, name, kept === undefined ? "" : "kept"].filter(Boolean).join(", ");
+      const button = el("button", { type: "button", "aria-pressed": String(here) }, words);
+      button.addEventListener("click", () => {
+        if (view?.card !== i) correct({ method: "choose_card", args: [i], squared: true });
+      });
+      return button;
+    });
+    const held = [...row.children].indexOf(/** @type {Element} */ (document.activeElement));
+    row.replaceChildren(...buttons);
+    if (held >= 0) buttons[held]?.focus();
+  }
+
+  /** One question at a time. @param {import("../types.js").QuestionView | null} question */
+  function drawQuestion(question) {
+    const box = find(screen, "[data-part=question]");
+    box.hidden = question === null;
+    if (!question) return box.replaceChildren();
+    const mark = question.mark ? [el("span", { class: "mark" }, question.mark)] : [];
+    const left = question.left > 1 ? [el("span", { class: "small" }, `${question.left - 1} more after this`)] : [];
+    box.replaceChildren(
+      el("p", {}, ...mark, question.words),
+      el("div", { class: "buttons" }, ...question.actions.map((action) => button(action, "button line")), ...left),
+    );
+  }
+
+  /** @param {Action} action @param {string} look */
+  function button(action, look) {
+    return el("button", { type: "button", class: look, "data-act": action.do, click: () => act(action) }, action.words);
+  }
+
   /** @param {import("../types.js").FindingView} said */
   function finding(said) {
-    const mark = said.mark ? [el("span", { class: "mark" }, said.mark)] : [];
-    const item = el("li", { "data-finding": said.code }, el("span", {}, ...mark, said.words));
-    if (said.action) {
-      const button = el("button", { type: "button", class: "quiet" }, said.action.words);
-      button.addEventListener("click", () => act(/** @type {import("../types.js").Action} */ (said.action)));
-      item.append(button);
+    const picture = said.places.length ? [outline.picture(said.places)] : [];
+    const item = el("li", { "data-finding": said.code }, ...picture, el("span", {}, said.words));
+    if (said.actions.length) item.append(el("span", { class: "acts" }, ...said.actions.map((action) => button(action, "quiet"))));
+    if (said.places.length) {
+      for (const kind of ["pointerenter", "focusin"]) item.addEventListener(kind, () => outline.point(said.places));
+      for (const kind of ["pointerleave", "focusout"]) item.addEventListener(kind, () => outline.point([]));
     }
     return item;
   }
 
-  /** @param {import("../types.js").Action} action */
+  /** @param {Action} action */
   function act(action) {
-    if (action.do === "move-edge") outline.focusEdge(action.film, action.top);
-    if (action.do === "leave-out") correct({ method: "leave_out", args: [action.film, true], squared: false });
-    if (action.do === "put-back") correct({ method: "leave_out", args: [action.film, false], squared: false });
-    if (action.do === "ask") /** @type {HTMLElement} */ (find(screen, `input[name=${action.question}]:checked`)).focus();
-    if (action.do === "another") page.go("cards");
+    const ask = (/** @type {string} */ method, /** @type {unknown[]} */ args, squared = false) => correct({ method, args, squared });
+    switch (action.do) {
+      case "move-edge": return outline.focusEdge(action.film, action.top);
+      case "settle": return ask("settle", [action.question]);
+      case "exchange": return ask("exchange", [], true);
+      case "add-film": return addFilm();
+      case "take-away": return ask("take_away", [action.film]);
+      case "leave-out": return ask("leave_out", [action.film, undefined, true]);
+      case "put-back": return ask("leave_out", [action.film, undefined, false]);
+      case "drop-second": return ask("drop_second", []);
+      case "ask": return /** @type {HTMLElement} */ (find(screen, `input[name=${action.question}]:checked`)).focus();
+    }
   }
 
   async function keep() {
+    if (!view) return;
+    const sheet = sheets[view.card];
     try {
       await restore();
       const text = await engine.call("record", [form.label]);
-      kept = await engine.call("keep", [kept, text]);
+      const id = await engine.call("keep", [sheet.kept, text]);
+      sheet.kept = id;
       form.action("Keep changes");
-      form.say("Kept on this computer.", { href: "#picture", words: "Show it over greys" });
+      form.say("Kept on this computer.", { words: "Show it over greys", act: () => over(id) });
+      drawCards(view);
     } catch (error) {
       form.say(error instanceof EngineError ? error.message : "It could not be kept.");
       page.tell(error);
@@ -182,25 +322,30 @@ export function cardScreen(page) {
   return {
     isOpen: () => view !== null,
 
-    /** @param {File} next @param {import("../types.js").Label} [label] */
-    async open(next, label = BLANK) {
+    /**
+     * Reads a scan; one that is still being read is given up for it.
+     * @param {File} file
+     * @param {{ label?: import("../types.js").Label, pasted?: boolean }} [more]
+     */
+    async open(file, { label = BLANK, pasted = false } = {}) {
       page.quiet();
+      if (opening) engine.cancel();
+      opening += 1;
       try {
-        const found = await patiently((stage) => engine.call("open", [next, undefined, ["yes", "glossy", true]], stage));
+        const found = await patiently((stage) => engine.call("open", [file, pasted, undefined], stage));
         const pixels = await engine.call("pixels");
-        for (const input of screen.querySelectorAll(".questions input")) {
-          /** @type {HTMLInputElement} */ (input).checked = ["yes", "glossy"].includes(/** @type {HTMLInputElement} */ (input).value);
-        }
-        file = next;
+        source = { file, pasted };
         lost = false;
-        kept = undefined;
-        form.action("Keep");
-        form.label = label;
-        view = found;
-        page.go("cards");
+        sheets = [{ label, kept: undefined, second: null }];
+        before = [];
+        view = null;
         await show(found, pixels);
+        drawUndo();
+        page.go("cards");
       } catch (error) {
         page.tell(error);
+      } finally {
+        opening -= 1;
       }
     },
 

@@ -10,7 +10,7 @@ import { samples } from "../samples.js";
 
 /**
  * @param {import("../main.js").Page} page
- * @param {(file: File, label?: import("../types.js").Label) => void} open
+ * @param {(file: File, more?: { label?: import("../types.js").Label, pasted?: boolean }) => void} open
  */
 export function startScreen(page, open) {
   const screen = find(document, "#start");
@@ -25,7 +25,7 @@ export function startScreen(page, open) {
   });
   find(screen, "#sample-scan").addEventListener("click", async () => {
     try {
-      if (chosen) open(await chosen.scan(), chosen.paint.label);
+      if (chosen) open(await chosen.scan(), { label: chosen.paint.label });
     } catch (error) {
       page.tell(error);
     }
@@ -45,8 +45,15 @@ export function startScreen(page, open) {
     if (!files(event)) return;
     event.preventDefault();
     drop.classList.remove("over");
-    const file = event.dataTransfer?.files[0];
+    const [file, ...more] = event.dataTransfer?.files ?? [];
     if (file) open(file);
+    if (more.length) page.alert(`One scan at a time: ${file.name} is read. Keep its paint, then drop the next.`);
+  });
+  window.addEventListener("paste", (event) => {
+    const file = [...(event.clipboardData?.files ?? [])].find(({ type }) => type.startsWith("image/"));
+    if (!file) return;
+    event.preventDefault();
+    open(file, { pasted: true });
   });
 
   /** Lays a sample over the underpainting, as thin as the thinnest film of its card. @param {Sample} sample */

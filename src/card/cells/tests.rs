@@ -385,14 +385,49 @@ fn outlines_are_the_parts_that_are_measured() {
     assert_eq!(outlines.len(), 8);
     let Outline {
         film,
+        stripe,
         ground,
         corners,
     } = outlines[0];
-    assert_eq!((film, ground), (0, Ground::White));
+    assert_eq!((film, stripe, ground), (0, 0, Ground::White));
     assert_eq!(
         corners,
         [[1.5, 17.0], [13.5, 17.0], [13.5, 33.0], [1.5, 33.0]]
     );
+}
+
+#[test]
+fn a_film_left_out_is_no_bare_stripe_and_leaves_the_others_as_they_are() {
+    let picture = scan(true, card);
+    let all = sample(&picture, &layout()).unwrap();
+    let second = sample_counted(&picture, &layout(), |film, _| film == 1).unwrap();
+    assert_eq!((&second.white, &second.black), (&all.white, &all.black));
+    assert_eq!(second.evenness.len(), 1);
+    for ground in [Ground::White, Ground::Black] {
+        let expected = PooledCell {
+            film: 0,
+            ..cell(&all, 1, ground).clone()
+        };
+        assert_eq!(cell(&second, 0, ground), &expected);
+    }
+}
+
+#[test]
+fn a_crossing_left_out_is_not_pooled() {
+    let picture = scan(true, card);
+    let all = sample(&picture, &layout()).unwrap();
+    let some =
+        sample_counted(&picture, &layout(), |film, stripe| (film, stripe) != (0, 0)).unwrap();
+    assert_eq!(some.crossings.len(), all.crossings.len() - 1);
+    let pixels = |sampled| cell(sampled, 0, Ground::White).pixels;
+    assert!(pixels(&some) < pixels(&all));
+    assert_eq!(cell(&some, 0, Ground::Black), cell(&all, 0, Ground::Black));
+    // Both crossings over white: nothing is left there.
+    let white = |stripe: usize| layout().stripes[stripe].ground == Ground::White;
+    let none = sample_counted(&picture, &layout(), |film, stripe| {
+        film != 0 || !white(stripe)
+    });
+    assert!(none.unwrap_err().to_string().contains("film 1"));
 }
 
 proptest! {

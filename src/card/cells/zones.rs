@@ -244,6 +244,7 @@ impl<'a> Zones<'a> {
                 (band.edges(lane.from), band.edges(lane.to));
             Some(Outline {
                 film,
+                stripe,
                 ground: self.layout.stripes[stripe].ground,
                 corners: [
                     [lane.from, top_left],
