@@ -135,16 +135,32 @@ const HALO: f64 = 0.02;
 const SMEAR: f64 = 0.035;
 /// Ratio of the deepest to the shallowest film below which films are alike.
 const ALIKE: f64 = 1.3;
+/// Ratio of the thickest to the thinnest fitted build from which on they are not, however they look.
+const ALIKE_BUILDS: f64 = 1.7;
 
-/// Everything noticed on a card, what matters most first. `state` is what the card could tell at all, `dull` whether films
-/// called glossy could only be understood as dull.
+/// What the fit made of a card.
+#[derive(Debug, Clone, Copy)]
+pub struct Outcome<'a> {
+    /// What the card could tell at all.
+    pub state: State,
+    /// Whether films called glossy could only be understood as dull.
+    pub dull: bool,
+    /// Fitted builds of the films; empty without a fit.
+    pub builds: &'a [f64],
+}
+
+/// Everything noticed on a card, what matters most first.
 pub fn findings(
     scan: &Scan,
     layout: &Layout,
     sampled: &Sampled,
-    state: State,
-    dull: bool,
+    outcome: &Outcome,
 ) -> Vec<Finding> {
+    let &Outcome {
+        state,
+        dull,
+        builds,
+    } = outcome;
     let mut found = Vec::new();
     found.extend(of_state(sampled, state));
     found.extend(of_file(scan));
@@ -155,7 +171,7 @@ pub fn findings(
     for film in 0..layout.films.len() {
         found.extend(of_film(sampled, film));
     }
-    found.extend(alike(sampled, state));
+    found.extend(alike(sampled, state, builds));
     found.extend(dull.then(dull_surface));
     // The order among equals stays as it is.
     found.sort_by_key(|finding| finding.weight);
@@ -587,14 +603,18 @@ fn clipped(cell: &PooledCell) -> Option<Finding> {
 }
 
 /// Films that are all nearly equally deep tell little more than one.
-fn alike(sampled: &Sampled, state: State) -> Option<Finding> {
+fn alike(sampled: &Sampled, state: State, builds: &[f64]) -> Option<Finding> {
     if !matches!(state, State::Known | State::ScatterAtMost) {
         return None;
     }
     let depths = sampled.depths();
     let deepest = depths.iter().copied().fold(0.0, f64::max);
     let shallowest = depths.iter().copied().fold(f64::INFINITY, f64::min);
-    (depths.len() > 1 && deepest < ALIKE * shallowest).then(|| {
+    // A hiding paint soon looks alike at every build; then the fit knows better.
+    let thickest = builds.iter().copied().fold(0.0, f64::max);
+    let thinnest = builds.iter().copied().fold(f64::INFINITY, f64::min);
+    let told_apart = thickest > ALIKE_BUILDS * thinnest && !builds.is_empty();
+    (depths.len() > 1 && deepest < ALIKE * shallowest && !told_apart).then(|| {
         whole_card(
             "alike",
             Weight::Widens,

@@ -10,7 +10,12 @@ fn of(scan: &Scan, state: State, change: impl Fn(&mut Sampled)) -> Vec<Finding> 
     let layout = layout();
     let mut sampled = sample(scan, &layout).unwrap();
     change(&mut sampled);
-    findings(scan, &layout, &sampled, state, false)
+    let outcome = Outcome {
+        state,
+        dull: false,
+        builds: &[],
+    };
+    findings(scan, &layout, &sampled, &outcome)
 }
 
 fn codes(found: &[Finding]) -> Vec<&str> {
@@ -158,6 +163,18 @@ fn troubles_of_films_name_the_film() {
         }
     });
     assert_eq!(codes(&alike), ["alike"]);
+    // Films that look alike since they nearly hide, but are known to differ, are not.
+    let mut sampled = sample(&scan, &layout()).unwrap();
+    for i in 0..2 {
+        sampled.pooled[2 + i].xyz = sampled.pooled[i].xyz;
+    }
+    let outcome = Outcome {
+        state: State::Known,
+        dull: false,
+        builds: &[0.5, 2.0],
+    };
+    let apart = findings(&scan, &layout(), &sampled, &outcome);
+    assert_eq!(codes(&apart), Vec::<&str>::new());
 }
 
 #[test]
@@ -171,7 +188,12 @@ fn narrow_stripes_and_uneven_light_are_said() {
         (stripe.from, stripe.to) = (15.0 * i as f64 + 5.0, 15.0 * i as f64 + 9.0);
     }
     let sampled = sample(&scan, &narrow).unwrap();
-    let found = findings(&scan, &narrow, &sampled, State::Known, true);
+    let outcome = Outcome {
+        state: State::Known,
+        dull: true,
+        builds: &[],
+    };
+    let found = findings(&scan, &narrow, &sampled, &outcome);
     assert!(get(&found, "narrow-stripes").words.contains("4.0 mm"));
     assert_eq!(get(&found, "dull").place, Place::Stripes(Ground::Black));
 }
