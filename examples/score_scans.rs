@@ -151,7 +151,7 @@ fn main() {
     }
     summary(&scores, scans, phantoms, disordered, spent);
     if options.table {
-        println!("\n{}", table(&scores));
+        println!("\n{}\n{}", table(&scores), alarms(&scores));
     }
     if let Some(file) = options.cells {
         std::fs::write(file, csv).expect("a file that can be written");
@@ -269,6 +269,8 @@ fn one(
             for code in &score.codes {
                 let _ = write!(line, " !{code}");
             }
+            let misfit = read.record.cells.iter().map(|c| c.de00).fold(0.0, f64::max);
+            let _ = write!(line, " misfit {misfit:.1}");
             if right {
                 also(&read);
                 numbers(&read, card, turned, &mut score.numbers);
@@ -418,6 +420,55 @@ fn table(scores: &[Score]) -> String {
                 .iter()
                 .filter(|s| s.troubles.contains(name))
                 .collect(),
+        );
+    }
+    text
+}
+
+/// What every finding is about: a word in the names of the troubles that it should be seen with.
+const ABOUT: [(&str, &[&str]); 14] = [
+    ("stretched", &["automatic contrast"]),
+    (
+        "darks-cut",
+        &["darks clipped", "too low", "automatic contrast"],
+    ),
+    ("clipped-darks", &["darks clipped", "automatic contrast"]),
+    ("clipped-lights", &["lights clipped", "automatic contrast"]),
+    ("tone-mapped", &["tone mapping"]),
+    ("under-plastic", &["plastic"]),
+    ("sharpened", &["sharpening"]),
+    ("ink-smeared", &["smeared"]),
+    ("dull", &["dull"]),
+    ("shading", &["shading"]),
+    ("dirt", &["dust", "bubbles", "hairs"]),
+    ("black-not-black", &["black 0.11", "plastic"]),
+    ("white-brightened", &["brightened"]),
+    ("white-yellowed", &["yellowed"]),
+];
+
+/// Markdown: how often every finding is made where its trouble is, and where it is not.
+fn alarms(scores: &[Score]) -> String {
+    let mut text = String::from(
+        "| finding | with its trouble | seen | without | seen all the same |\n|---|---|---|---|---|\n",
+    );
+    for (code, words) in ABOUT {
+        let has = |s: &&Score| {
+            s.troubles
+                .iter()
+                .any(|t| words.iter().any(|w| t.contains(w)))
+        };
+        let (with, without): (Vec<&Score>, Vec<&Score>) = scores
+            .iter()
+            .filter(|s| matches!(s.found, Found::Right | Found::Asked))
+            .partition(has);
+        let seen = |of: &[&Score]| of.iter().filter(|s| s.codes.contains(code)).count();
+        let _ = writeln!(
+            text,
+            "| `{code}` | {} | {} | {} | {} |",
+            with.len(),
+            seen(&with),
+            without.len(),
+            seen(&without)
         );
     }
     text

@@ -1,5 +1,6 @@
 //! A drawdown card in a scan: where it lies, what each cell of film over stripe measures, and what is wrong with it.
 
+pub mod beside;
 pub mod cells;
 pub mod find;
 pub mod findings;

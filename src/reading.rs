@@ -8,7 +8,7 @@ use crate::{
     card::{
         Ground, Layout,
         cells::{self, PooledCell, Sampled},
-        findings::{self, Finding},
+        findings::{self, Finding, Outcome},
     },
     colour::{self, Lab, Xyz},
     film::{surface, table},
@@ -114,7 +114,15 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
             (Some(fitted), dull)
         }
     };
-    let findings = findings::findings(scan, layout, &sampled, state, dull);
+    let builds: Vec<f64> = fitted.as_ref().map_or_else(Vec::new, |fit| {
+        fit.log_builds.iter().map(|log| libm::exp(*log)).collect()
+    });
+    let outcome = Outcome {
+        state,
+        dull,
+        builds: &builds,
+    };
+    let findings = findings::findings(scan, layout, &sampled, &outcome);
     let mut record = record(
         scan,
         layout,

@@ -301,6 +301,7 @@ mod tests {
             levelled: Levelled {
                 shading: 0.0,
                 glare: 0.0,
+                black_differs: 0.0,
             },
         }
     }

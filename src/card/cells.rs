@@ -117,6 +117,8 @@ pub struct Levelled {
     pub shading: f64,
     /// Light returned from the surroundings that was assumed, as a share of the lamp's.
     pub glare: f64,
+    /// How much the bare black stripes still differ from place to place, as a share (robust standard deviation).
+    pub black_differs: f64,
 }
 
 impl Sampled {
@@ -243,6 +245,12 @@ pub fn sample_counted(
     )
     .ok_or_else(|| no_bare("black"))?;
 
+    let black_differs = differing(
+        bare.iter()
+            .filter(|(place, _)| ground(place) == Ground::Black)
+            .map(|(_, seen)| seen.mean.iter().sum()),
+    );
+
     let mut crossings = Vec::new();
     let mut parts = Vec::new();
     for cell in &cells {
@@ -300,8 +308,22 @@ pub fn sample_counted(
         black,
         evenness,
         to_xyz: scan.profile.to_xyz(),
-        levelled: levelling.summary(),
+        levelled: Levelled {
+            black_differs,
+            ..levelling.summary()
+        },
     })
+}
+
+/// Robust standard deviation of values as a share of their median; 0 of fewer than four.
+fn differing(values: impl Iterator<Item = f64>) -> f64 {
+    let mut values: Vec<f64> = values.collect();
+    if values.len() < 4 {
+        return 0.0;
+    }
+    let middle = robust::median(&mut values).max(1e-6);
+    values.iter_mut().for_each(|v| *v = (*v - middle).abs());
+    robust::PER_MAD * robust::median(&mut values) / middle
 }
 
 fn no_bare(what: &str) -> Error {

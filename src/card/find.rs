@@ -98,36 +98,53 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
     let ruler = Ruler::of(scan, &picture);
     let segments = segments::segments(&picture);
     let bars = bars::bars(&picture, &segments);
-    let groups: Vec<Vec<bars::Bar>> = bars::groups(&picture, &ruler, &bars)
-        .iter()
-        .take(MOST_GROUPS)
-        .flat_map(|g| stripes::Stripes::without_lid(&picture, &ruler.for_group(g), g))
-        .collect();
+    let group = |bars: &[bars::Bar]| -> Vec<Vec<bars::Bar>> {
+        bars::groups(&picture, &ruler, bars)
+            .iter()
+            .take(MOST_GROUPS)
+            .flat_map(|g| stripes::Stripes::without_lid(&picture, &ruler.for_group(g), g))
+            .collect()
+    };
     let read = |group: &Vec<bars::Bar>, joined| {
         judge::Candidate::of(&picture, &ruler, &segments, group, joined, films)
     };
-    let mut candidates: Vec<_> = Vec::new();
-    for (i, group) in groups.iter().take(MOST_GROUPS).enumerate() {
-        let whole = read(group, false);
-        // Bars of two cards may stand in line by chance; together they look like no card.
-        if whole
-            .as_ref()
-            .is_none_or(|c| c.likelihood() < judge::LIKELY)
-            && i < MOST_CUT
-            && group.len() > 3
-        {
-            for part in bars::cut(group) {
-                let half = read(&part, false);
-                if half.as_ref().is_none_or(|c| c.likelihood() < judge::LIKELY) && part.len() > 3 {
-                    candidates.extend(bars::cut(&part).iter().filter_map(|g| read(g, false)));
-                }
-                candidates.extend(half);
-            }
-        }
-        candidates.extend(whole);
-    }
-    let chains = bars::joined(&ruler, &groups[..groups.len().min(MOST_GROUPS)]);
+    let groups = group(&bars);
+    let mut candidates: Vec<_> = groups.iter().filter_map(|g| read(g, false)).collect();
+    let chains = bars::joined(&ruler, &groups);
     candidates.extend(chains.iter().filter_map(|g| read(g, true)));
+    // Bars of two cards may stand in line by chance and look like no card together. Once the bars of the one that was found
+    // are taken away, the other comes out.
+    let mut left = bars;
+    for _ in 0..MOST_TURNS {
+        let before = left.len();
+        left.retain(|bar| !candidates.iter().any(|c| c.is_sure() && c.holds(bar)));
+        if left.len() == before || left.len() < 2 {
+            break;
+        }
+        let again = group(&left);
+        let same = |a: &[bars::Bar], b: &[bars::Bar]| {
+            a.len() == b.len() && a.iter().zip(b).all(|(a, b)| a.centre == b.centre)
+        };
+        let new = again
+            .iter()
+            .filter(|g| !groups.iter().any(|old| same(old, g)));
+        candidates.extend(new.filter_map(|g| read(g, false)));
+    }
+    let area = |g: &[bars::Bar]| g.iter().map(bars::Bar::area).sum::<f64>();
+    let least = groups.first().map_or(0.0, |g| 0.1 * area(g));
+    let rest: Vec<_> = groups
+        .iter()
+        .map(|g| {
+            let free = |bar: &&bars::Bar| left.iter().any(|l| l.centre == bar.centre);
+            g.iter().filter(free).cloned().collect::<Vec<_>>()
+        })
+        .filter(|g| g.len() > 3 && area(g) > least)
+        .take(MOST_CUT)
+        .collect();
+    for group in rest {
+        let parts = bars::cut(&group);
+        candidates.extend(parts.iter().filter_map(|g| read(g, false)));
+    }
     let mut chosen = judge::choose(candidates);
     if chosen.is_empty() {
         return Err(Error::NoCard);
@@ -207,12 +224,14 @@ pub fn within(scan: &Scan, corners: [[f64; 2]; 4], films: Option<usize>) -> Resu
 
 fn layout(picture: &Picture, candidate: &mut judge::Candidate) -> Layout {
     candidate.reading.include_outer_whites(picture);
-    let (edges, doubts) = doubts::doubts(candidate);
+    let (edges, doubts) = doubts::doubts(candidate, picture);
     candidate.reading.layout(picture, &edges, doubts)
 }
 
-/// Groups that are cut where they look like no card: two cards that stand in line are among the largest.
+/// Groups that are cut at their gaps where no card was found, the largest first.
 const MOST_CUT: usize = 3;
+/// How often bars are taken away and the rest grouped again: one turn for every card but the first.
+const MOST_TURNS: usize = 3;
 /// Groups of bars looked at, the largest first.
 const MOST_GROUPS: usize = 16;
 

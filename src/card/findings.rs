@@ -3,7 +3,7 @@
 //! Bounds are ours unless a source stands beside them.
 
 use super::{
-    Ground, Layout,
+    Ground, Layout, beside,
     cells::{self, BareStripe, PooledCell, Sampled},
 };
 use crate::{
@@ -106,7 +106,7 @@ const STRIPE_CLIPPED: f64 = 0.2;
 /// Y of a black stripe that is no longer black. Ink on plain paper reflects 0.04 to 0.06; ASTM D2805 asks for 0.01.
 const BLACK_Y: f64 = 0.08;
 /// Y of stripes whiter and blacker than paint and paper usually are, gloss excluded, each by itself and both together (ours): the
-/// scanner has stretched the contrast.
+/// scanner may have stretched the contrast, and its zero is in doubt.
 const STRETCHED_WHITE: f64 = 0.94;
 const STRETCHED_BLACK: f64 = 0.008;
 const STRETCHED_BOTH: (f64, f64) = (0.88, 0.013);
@@ -124,27 +124,59 @@ const NARROW: f64 = 5.0;
 const DIRTY: f64 = 0.15;
 /// Fall of the light over the card that is worth telling.
 const SHADING: f64 = 0.1;
+/// Light that no film and no black reflects less of, on any axis: the deepest carbon blacks, gloss excluded, reach 0.003.
+const NO_LIGHT: f64 = 0.002;
+/// Y of a black stripe that no ink reaches.
+const BLACKER_THAN_INK: f64 = 0.012;
+/// Y of a white stripe that few cards reach unless a driver lifts it.
+const LIFTED_WHITE: f64 = 0.9;
+/// From this Y of the black stripe on, and this least share of light on any axis of any cell, everything is veiled.
+const VEILED: (f64, f64) = (0.075, 0.055);
+/// How much black stripes differ from place to place, levelled, when contrast was set locally. Plain scans stay below 0.04.
+const BLACK_DIFFERS: f64 = 0.1;
+/// Brightness beside an edge that sharpening makes; strong JPEG compression reaches 0.017.
+const HALO: f64 = 0.02;
+/// Darkness on one side of white stripes that is ink; dust and shading stay below 0.03.
+const SMEAR: f64 = 0.035;
 /// Ratio of the deepest to the shallowest film below which films are alike.
 const ALIKE: f64 = 1.3;
+/// Ratio of the thickest to the thinnest fitted build from which on they are not, however they look.
+const ALIKE_BUILDS: f64 = 1.7;
 
-/// Everything noticed on a card, what matters most first. `state` is what the card could tell at all, `dull` whether films
-/// called glossy could only be understood as dull.
+/// What the fit made of a card.
+#[derive(Debug, Clone, Copy)]
+pub struct Outcome<'a> {
+    /// What the card could tell at all.
+    pub state: State,
+    /// Whether films called glossy could only be understood as dull.
+    pub dull: bool,
+    /// Fitted builds of the films; empty without a fit.
+    pub builds: &'a [f64],
+}
+
+/// Everything noticed on a card, what matters most first.
 pub fn findings(
     scan: &Scan,
     layout: &Layout,
     sampled: &Sampled,
-    state: State,
-    dull: bool,
+    outcome: &Outcome,
 ) -> Vec<Finding> {
+    let &Outcome {
+        state,
+        dull,
+        builds,
+    } = outcome;
     let mut found = Vec::new();
     found.extend(of_state(sampled, state));
     found.extend(of_file(scan));
     found.extend(of_exposure(sampled));
+    found.extend(of_tones(sampled));
+    found.extend(of_edges(scan, layout));
     found.extend(of_stripes(layout, sampled));
     for film in 0..layout.films.len() {
         found.extend(of_film(sampled, film));
     }
-    found.extend(alike(sampled, state));
+    found.extend(alike(sampled, state, builds));
     found.extend(dull.then(dull_surface));
     // The order among equals stays as it is.
     found.sort_by_key(|finding| finding.weight);
@@ -301,17 +333,108 @@ fn of_exposure(sampled: &Sampled) -> Vec<Finding> {
             place: Place::Stripes(Ground::Black),
         });
     }
-    if found.is_empty() && stretched(sampled) {
-        found.push(whole_card(
-            "stretched",
-            Weight::Spoils,
-            format!(
-                "White reflects {} of the light and black {:.1} %, further apart than paint and paper are: automatic contrast seems to be on.",
-                percent(white.xyz[1]),
-                100.0 * black.xyz[1].max(0.0)
+    found
+}
+
+/// Brightest axis of a colour, as a share of a perfect diffuser's.
+fn most_light(xyz: [f64; 3]) -> f64 {
+    (0..3)
+        .map(|axis| xyz[axis] / colour::WHITE[axis])
+        .fold(0.0, f64::max)
+}
+
+/// Tones that no card has: a driver or a phone has changed them.
+fn of_tones(sampled: &Sampled) -> Vec<Finding> {
+    let (white, black) = (&sampled.white, &sampled.black);
+    let cut = black
+        .clipped_low
+        .iter()
+        .all(|&share| share > STRIPE_CLIPPED);
+    let mut found = Vec::new();
+    // The darkest thing on the card: a film, or the bare black.
+    let darkest = sampled
+        .pooled
+        .iter()
+        .min_by(|a, b| most_light(a.xyz).total_cmp(&most_light(b.xyz)))
+        .filter(|cell| most_light(cell.xyz) < most_light(black.xyz));
+    let least = darkest.map_or(most_light(black.xyz), |cell| most_light(cell.xyz));
+    if least < NO_LIGHT || black.xyz[1] < BLACKER_THAN_INK {
+        let place = darkest.map_or(Place::Stripes(Ground::Black), |cell| {
+            Place::Cells(cell.film, cell.ground)
+        });
+        if white.xyz[1] > LIFTED_WHITE {
+            found.push(Finding {
+                code: "stretched",
+                words: "The whites are whiter and the darks darker than cards and paints are: automatic contrast is probably on.".into(),
+                action: SWITCH_OFF,
+                weight: Weight::Spoils,
+                place: Place::Card,
+            });
+        } else if !cut {
+            found.push(Finding {
+                code: "darks-cut",
+                words: "The darkest part is darker than any paint: the scanner's zero is too low, or contrast is raised.".into(),
+                action: SWITCH_OFF,
+                weight: Weight::Spoils,
+                place,
+            });
+        }
+    } else if sampled.levelled.black_differs > BLACK_DIFFERS {
+        found.push(Finding {
+            code: "tone-mapped",
+            words: format!(
+                "The black stripes differ by {} from place to place: contrast was set locally, as phones do.",
+                percent(sampled.levelled.black_differs)
             ),
-            SWITCH_OFF,
+            action: "Scan the card on a flatbed, or switch HDR and scene improvements off and light it evenly.",
+            weight: Weight::Widens,
+            place: Place::Stripes(Ground::Black),
+        });
+    }
+    let lowest = sampled
+        .pooled
+        .iter()
+        .flat_map(|cell| (0..3).map(|axis| cell.xyz[axis] / colour::WHITE[axis]))
+        .fold(f64::INFINITY, f64::min);
+    if black.xyz[1] > VEILED.0 && lowest > VEILED.1 {
+        found.push(whole_card(
+            "under-plastic",
+            Weight::Spoils,
+            "Nothing on the card is really dark, neither the black nor any film: does it lie under plastic film or on dusty glass?",
+            "Take it out of its sleeve, clean the glass, and scan again.",
         ));
+    }
+    found
+}
+
+/// What the edges between bare black and bare white show.
+fn of_edges(scan: &Scan, layout: &Layout) -> Vec<Finding> {
+    let mut found = Vec::new();
+    let Some(seen) = beside::beside(scan, layout) else {
+        return found;
+    };
+    if seen.halo > HALO {
+        found.push(whole_card(
+            "sharpened",
+            Weight::Notes,
+            format!(
+                "White is {} brighter right beside the black: the scan was sharpened. Cells are measured away from edges.",
+                percent(seen.halo)
+            ),
+            "Switch sharpening off for the next scan.",
+        ));
+    }
+    if seen.smear > SMEAR {
+        found.push(Finding {
+            code: "ink-smeared",
+            words: format!(
+                "The white is {} darker on one side of the stripes: black was carried over it.",
+                percent(seen.smear)
+            ),
+            action: "Let the black dry and seal it before you draw the next card.",
+            weight: Weight::Notes,
+            place: Place::Stripes(Ground::White),
+        });
     }
     found
 }
@@ -498,19 +621,24 @@ fn clipped(cell: &PooledCell) -> Option<Finding> {
 }
 
 /// Films that are all nearly equally deep tell little more than one.
-fn alike(sampled: &Sampled, state: State) -> Option<Finding> {
+fn alike(sampled: &Sampled, state: State, builds: &[f64]) -> Option<Finding> {
     if !matches!(state, State::Known | State::ScatterAtMost) {
         return None;
     }
     let depths = sampled.depths();
     let deepest = depths.iter().copied().fold(0.0, f64::max);
     let shallowest = depths.iter().copied().fold(f64::INFINITY, f64::min);
-    (depths.len() > 1 && deepest < ALIKE * shallowest).then(|| {
+    // A hiding paint soon looks alike at every build; then the fit knows better.
+    let thickest = builds.iter().copied().fold(0.0, f64::max);
+    let thinnest = builds.iter().copied().fold(f64::INFINITY, f64::min);
+    let told_apart = thickest > ALIKE_BUILDS * thinnest && !builds.is_empty();
+    (depths.len() > 1 && deepest < ALIKE * shallowest && !told_apart).then(|| {
         whole_card(
             "alike",
             Weight::Widens,
-            "The films are all nearly equally thick, so they tell little more than one.",
-            "Draw one film two or three times as thick as the others, or as thin.",
+            "The films all look nearly alike, so they tell little more than one.",
+            "Draw one film half as thick as the thinnest, or, if all are hardly seen, twice as thick as the thickest."
+,
         )
     })
 }

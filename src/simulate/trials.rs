@@ -45,10 +45,11 @@ pub fn scene(seed: u64, dpi: f64) -> Scene {
     }
 }
 
-/// Random scene number `seed` with a single card on a flatbed.
-pub(super) fn one_card(seed: u64, dpi: f64) -> Scene {
+/// Random scene number `seed` with a single card on a flatbed, changed before it is laid there.
+pub(super) fn one_card(seed: u64, dpi: f64, change: impl Fn(&mut Card)) -> Scene {
     let mut random = Random::of(seed, "one card");
-    let cards = cards(&mut random, 1, 0.82);
+    let mut cards = cards(&mut random, 1, 0.82);
+    cards.iter_mut().for_each(change);
     let (cards, page) = page(&mut random, cards, dpi, 0.82, false);
     Scene {
         seed,

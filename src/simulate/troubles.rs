@@ -1,6 +1,7 @@
 //! One trouble at a time: plain cards of every kind, each spoilt in one way at one strength.
 
 use super::{
+    paints,
     random::Random,
     scene::{Edges, File, FileKind, Film, Page, Scanner, Scene},
     sensor::Kind,
@@ -42,29 +43,28 @@ fn page_around(scene: &mut Scene) {
 
 /// A random card of a random paint as a careful painter draws it, on a good scanner. Its films run from thin to thick.
 pub fn plain(seed: u64, dpi: f64) -> Scene {
-    let mut scene = trials::one_card(seed, dpi);
-    let card = &mut scene.cards[0];
-    let mut random = Random::of(seed, "plain");
-    let thinnest = random.between(0.35, 0.55);
-    for (i, film) in card.films.iter_mut().enumerate() {
-        *film = Film {
-            edges: Edges::Knife { bead: 0.3 },
-            ragged_end: 0.3,
-            streaks: 0.02,
-            ..Film::even(
-                thinnest * libm::pow(1.9, i as f64),
-                film.from,
-                film.to,
-                card.stripes.iter().map(|s| s.width).sum(),
-            )
-        };
-    }
-    card.waviness = 0.05;
-    card.smear = 0.0;
-    card.haze = 0.0;
-    card.rotation = random.between(-2.0, 2.0);
-    card.marks.clear();
-    card.shadow = 0.2;
+    let thinnest = Random::of(seed, "plain").between(0.35, 0.55);
+    let mut scene = trials::one_card(seed, dpi, |card| {
+        let width = card.width();
+        for (i, film) in card.films.iter_mut().enumerate() {
+            *film = Film {
+                edges: Edges::Knife { bead: 0.3 },
+                ragged_end: 0.3,
+                streaks: 0.02,
+                ..Film::even(
+                    thinnest * libm::pow(1.9, i as f64),
+                    film.from,
+                    film.to,
+                    width,
+                )
+            };
+        }
+        card.waviness = 0.05;
+        card.smear = 0.0;
+        card.haze = 0.0;
+        card.marks.clear();
+        card.shadow = 0.2;
+    });
     scene.scanner = Scanner {
         blur: 0.6,
         dark_noise: 0.001,
@@ -111,12 +111,11 @@ pub const ALL: &[Trouble] = &[
         spoil: |_, _| {},
     },
     Trouble {
-        name: "lamp, glare 10 %, streaks 8 %, turned, JPEG 90",
-        spoil: |s, r| {
+        name: "lamp, glare 10 %, streaks 8 %, JPEG 90",
+        spoil: |s, _| {
             s.scanner.sensor = Kind::Lamp;
             s.scanner.glare = 0.1;
             films(s, |f| f.streaks = 0.08);
-            s.cards[0].rotation = r.between(-10.0, 10.0);
             s.file.kind = FileKind::Jpeg(90);
             s.file.space = Space::Srgb;
         },
@@ -326,7 +325,12 @@ pub const ALL: &[Trouble] = &[
     },
     Trouble {
         name: "fluorescent",
-        spoil: |s, _| cards(s, |c| c.glow = 0.9),
+        spoil: |s, _| {
+            cards(s, |c| {
+                c.paint = paints::named("sharp orange").expect("a paint of the harbour studio");
+                c.glow = 0.9;
+            });
+        },
     },
     Trouble {
         name: "one film",

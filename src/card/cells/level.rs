@@ -185,6 +185,7 @@ impl Levelling {
         Levelled {
             shading: self.shading,
             glare,
+            black_differs: 0.0,
         }
     }
 }

@@ -6,7 +6,7 @@ use crate::scan::Scan;
 /// How many robust standard deviations from the median a block may lie.
 const CLIP: f64 = 3.5;
 /// A robust standard deviation in units of the median absolute deviation (normal distribution).
-const PER_MAD: f64 = 1.4826;
+pub(super) const PER_MAD: f64 = 1.4826;
 /// Side of the parts that a cell's standard error comes from (mm). Noise, streaks and dust are alike within, not between.
 const PART: f64 = 2.0;
 /// About how many blocks medians are taken of.
@@ -119,7 +119,7 @@ fn step(value: f64, depth: u8) -> f64 {
 }
 
 /// The value in the middle. Leaves the values in another order; `NaN` if there are none.
-fn median(values: &mut [f64]) -> f64 {
+pub(super) fn median(values: &mut [f64]) -> f64 {
     if values.is_empty() {
         return f64::NAN;
     }

@@ -199,18 +199,16 @@ pub(super) fn cut(group: &[Bar]) -> Vec<Vec<Bar>> {
         }
         gaps.sort_by(|a, b| b.0.total_cmp(&a.0));
         for (_, at) in gaps.into_iter().take(MOST_CUTS) {
-            let (before, after): (Vec<Bar>, Vec<Bar>) = group
-                .iter()
-                .cloned()
-                .partition(|bar| span(bar, axis)[1] < at);
-            parts.extend([before, after]);
+            let before = |bar: &Bar| span(bar, axis)[1] < at;
+            let (above, below): (Vec<Bar>, Vec<Bar>) = group.iter().cloned().partition(before);
+            parts.extend([above, below]);
         }
     }
     parts
 }
 
 /// Gaps at which a group is cut, in each direction.
-const MOST_CUTS: usize = 2;
+const MOST_CUTS: usize = 3;
 /// Largest gap in a stripe that a film makes, in mm.
 const WIDEST_FILM_MM: f64 = 60.0;
 

@@ -3,6 +3,7 @@
 use super::{
     films::{Edge, Film},
     judge::{Candidate, LEFT_OVER},
+    picture::Picture,
     reading::Reading,
 };
 use crate::card::Doubt;
@@ -23,7 +24,7 @@ const UNEQUAL: f64 = 0.35;
 const CROOKED_MM: f64 = 0.3;
 
 /// Which edges of the films (top, bottom) are doubtful, and the questions, the most important first.
-pub(super) fn doubts(candidate: &Candidate) -> (Vec<[bool; 2]>, Vec<Doubt>) {
+pub(super) fn doubts(candidate: &Candidate, picture: &Picture) -> (Vec<[bool; 2]>, Vec<Doubt>) {
     let card = &candidate.reading;
     let mut doubts = Vec::new();
     if candidate.rival > RIVAL * candidate.score {
@@ -34,6 +35,13 @@ pub(super) fn doubts(candidate: &Candidate) -> (Vec<[bool; 2]>, Vec<Doubt>) {
             "card",
             None,
             "Is this a card? Parts of it do not look like paint on stripes.".into(),
+        ));
+    }
+    if candidate.hides_outer_black(picture) {
+        doubts.push(ask(
+            "outer-black",
+            None,
+            "Is there another black stripe at the side? The lid is as black as the stripes, so it would not show.".into(),
         ));
     }
     doubts.extend(stripe_doubts(candidate));

@@ -19,6 +19,8 @@ pub(super) struct Candidate {
     pub(super) roughness: f64,
     /// Whether it may be a gap between two cards.
     gap: bool,
+    /// Whether its black stripes run off onto a black lid.
+    run_off: bool,
     /// Whether it spans plain white gaps, and so may be several cards in line.
     joined: bool,
     /// Length of strong edges in the card that this reading explains, in mm, and their share of all there.
@@ -63,6 +65,7 @@ impl Candidate {
         let mut candidate = Self {
             reading,
             roughness: stripes.roughness,
+            run_off: stripes.run_off(picture, &ruler),
             gap: stripes.is_gap(picture, &ruler),
             joined,
             explained: (0.0, 0.0),
@@ -97,6 +100,23 @@ impl Candidate {
             * self.completeness()
             * self.no_gap()
             * bell((1.0 - self.explained.1) / 0.3)
+    }
+
+    /// Whether the lid beside an outermost white stripe may be one more black stripe.
+    pub(super) fn hides_outer_black(&self, picture: &Picture) -> bool {
+        self.run_off && self.reading.black_beyond(picture)
+    }
+
+    /// Whether nothing speaks against its being a card with films.
+    pub(super) fn is_sure(&self) -> bool {
+        self.has_films() && self.likelihood() > SURE
+    }
+
+    /// Whether a bar's middle lies on it.
+    pub(super) fn holds(&self, bar: &Bar) -> bool {
+        let [u, v] = self.reading.frame.to_card([bar.centre.x, bar.centre.y]);
+        let [width, height] = self.reading.size;
+        (0.0..=width).contains(&u) && (0.0..=height).contains(&v)
     }
 
     /// How little a single black stripe looks like a gap between two cards: it ends, or paint shows on it.
@@ -320,7 +340,9 @@ const UNWISHED: f64 = 0.5;
 /// Edges across the stripes that stand out more than this have to be explained.
 pub(super) const LEFT_OVER: f64 = 12.0;
 /// A reading less likely than this is no card.
-pub(super) const LIKELY: f64 = 0.1;
+const LIKELY: f64 = 0.1;
+/// A reading more likely than this is a card; plain ones reach 0.8 and more.
+const SURE: f64 = 0.5;
 /// A reading worth less than this share of the best one in the picture is a stray mark.
 const MATTERS: f64 = 0.02;
 

@@ -186,6 +186,31 @@ impl Reading {
         reach
     }
 
+    /// Whether black follows on an outermost white stripe.
+    pub(super) fn black_beyond(&self, picture: &Picture) -> bool {
+        let outer = [self.blacks[0][0], self.blacks[self.blacks.len() - 1][1]];
+        let bare = self.bare_pieces();
+        let is_black = |c: [f32; 3]| self.levels.is_black(c);
+        [-1.0, 1.0].into_iter().enumerate().any(|(k, side)| {
+            let border = self.borders[k];
+            let white = (border - outer[k]).abs();
+            if white < MARGIN {
+                return false;
+            }
+            // A quarter of a stripe, past the blur.
+            let blur = self.ruler.pixels(1.0).max(2.0);
+            let most = 0.25 * white;
+            self.goes_on(
+                picture,
+                &bare,
+                border + side * blur,
+                side,
+                [1.0, most],
+                &is_black,
+            ) >= most
+        })
+    }
+
     /// How far from `start` outwards most of the places between pairs of lines pass a test.
     fn goes_on(
         &self,

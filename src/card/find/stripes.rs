@@ -93,7 +93,7 @@ impl Levels {
         off(0).max(off(1)).max(off(2))
     }
 
-    fn is_black(&self, rgb: [f32; 3]) -> bool {
+    pub(super) fn is_black(&self, rgb: [f32; 3]) -> bool {
         brightest(&rgb) < self.between(0.3)
     }
 
@@ -207,6 +207,16 @@ impl Stripes {
             .iter()
             .filter(|&&(u, v)| brightest(&self.colour(picture, u, v)) < limit);
         (seen.len() >= 10).then(|| dark.count() as f64 / seen.len() as f64)
+    }
+
+    /// Whether most black stripes go on in the dark at one end: the card is cut where they end, and the lid is black.
+    pub(super) fn run_off(&self, picture: &Picture, ruler: &Ruler) -> bool {
+        let dark = |i: usize, which| {
+            self.dark_beyond(picture, ruler, i, which)
+                .is_some_and(|d| d > 0.9)
+        };
+        let count = |which| (0..self.blacks.len()).filter(|&i| dark(i, which)).count();
+        (0..2).any(|which| 2 * count(which) > self.blacks.len())
     }
 
     /// Whether there is only one black stripe and it goes on in the dark: most likely a gap between two cards on a black lid.

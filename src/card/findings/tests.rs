@@ -10,7 +10,12 @@ fn of(scan: &Scan, state: State, change: impl Fn(&mut Sampled)) -> Vec<Finding> 
     let layout = layout();
     let mut sampled = sample(scan, &layout).unwrap();
     change(&mut sampled);
-    findings(scan, &layout, &sampled, state, false)
+    let outcome = Outcome {
+        state,
+        dull: false,
+        builds: &[],
+    };
+    findings(scan, &layout, &sampled, &outcome)
 }
 
 fn codes(found: &[Finding]) -> Vec<&str> {
@@ -158,6 +163,18 @@ fn troubles_of_films_name_the_film() {
         }
     });
     assert_eq!(codes(&alike), ["alike"]);
+    // Films that look alike since they nearly hide, but are known to differ, are not.
+    let mut sampled = sample(&scan, &layout()).unwrap();
+    for i in 0..2 {
+        sampled.pooled[2 + i].xyz = sampled.pooled[i].xyz;
+    }
+    let outcome = Outcome {
+        state: State::Known,
+        dull: false,
+        builds: &[0.5, 2.0],
+    };
+    let apart = findings(&scan, &layout(), &sampled, &outcome);
+    assert_eq!(codes(&apart), Vec::<&str>::new());
 }
 
 #[test]
@@ -171,7 +188,12 @@ fn narrow_stripes_and_uneven_light_are_said() {
         (stripe.from, stripe.to) = (15.0 * i as f64 + 5.0, 15.0 * i as f64 + 9.0);
     }
     let sampled = sample(&scan, &narrow).unwrap();
-    let found = findings(&scan, &narrow, &sampled, State::Known, true);
+    let outcome = Outcome {
+        state: State::Known,
+        dull: true,
+        builds: &[],
+    };
+    let found = findings(&scan, &narrow, &sampled, &outcome);
     assert!(get(&found, "narrow-stripes").words.contains("4.0 mm"));
     assert_eq!(get(&found, "dull").place, Place::Stripes(Ground::Black));
 }
@@ -210,4 +232,67 @@ fn every_finding_is_a_sentence_with_a_deed_and_a_place() {
             )
         );
     }
+}
+
+/// The fixture's card through a change of its light.
+fn through(change: impl Fn([f64; 2], f64) -> f64) -> Vec<Finding> {
+    seen(&scan(true, |at| card(at).map(|v| change(at, v))))
+}
+
+#[test]
+fn automatic_contrast_is_suspected() {
+    // Black to nothing, white to full.
+    let found = through(|_, v| (v - 0.0195) / 0.8);
+    let stretched = get(&found, "stretched");
+    assert_eq!(stretched.weight, Weight::Spoils);
+    assert_eq!(stretched.place, Place::Card);
+    let found = through(|_, v| v - 0.0195);
+    assert!(!codes(&found).contains(&"stretched"));
+    assert!(matches!(
+        get(&found, "darks-cut").place,
+        Place::Cells(0, Ground::Black) | Place::Stripes(Ground::Black)
+    ));
+}
+
+#[test]
+fn a_veil_over_everything_is_plastic() {
+    let found = through(|_, v| 0.88 * v + 0.06);
+    assert_eq!(get(&found, "under-plastic").weight, Weight::Spoils);
+    // A grey black alone, with films that are dark, is none.
+    let found = of(&scan(true, card), State::Known, |sampled| {
+        sampled.black.xyz = [0.1; 3];
+    });
+    assert_eq!(codes(&found), ["black-not-black"]);
+}
+
+#[test]
+fn blacks_that_differ_speak_for_local_contrast() {
+    let found = through(|[_, v], value| {
+        if value < 0.05 {
+            value * (1.0 + v / 60.0)
+        } else {
+            value
+        }
+    });
+    assert_eq!(
+        get(&found, "tone-mapped").place,
+        Place::Stripes(Ground::Black)
+    );
+}
+
+#[test]
+fn halos_and_smears_are_told_apart() {
+    let near = |u: f64| (u - (u / 15.0).round() * 15.0).abs() < 0.5;
+    let found = through(|[u, _], v| if near(u) && v > 0.5 { 1.1 * v } else { v });
+    assert_eq!(codes(&found), ["sharpened"]);
+    let found = through(|[u, _], v| {
+        let share = if (30.0..45.0).contains(&u) {
+            0.2 * libm::exp(-(u - 30.0) / 1.5)
+        } else {
+            0.0
+        };
+        v * (1.0 - share)
+    });
+    assert!(codes(&found).contains(&"ink-smeared"));
+    assert!(!codes(&found).contains(&"sharpened"));
 }
