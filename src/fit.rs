@@ -1,10 +1,10 @@
 //! Cells of a card to absorption K, scattering S and film builds, with their covariance.
 //!
-//! Unknown are log K and log S on 31 bands, the log build of every film but one, and how far forward the paint scatters. The data are a few colours per film
-//! and stripe; a smoothness prior carries what they cannot ([`prior`]). The most probable values are found by
-//! Gauss-Newton in the space of the data, which are fewer than the unknowns (the same step as in the usual form, by the
-//! matrix inversion lemma; Tarantola, Inverse Problem Theory (2005), 3.2). [`uncertainty`] passes the covariance on to
-//! predictions.
+//! Unknown are log K and log S on 31 bands, the log build of every film but one, how far forward the paint scatters, and a
+//! constant that a dull surface adds. The data are a few colours per film and stripe; a smoothness prior carries what they
+//! cannot ([`prior`]). The most probable values are found by Gauss-Newton in the space of the data, which are fewer than the
+//! unknowns (the same step as in the usual form, by the matrix inversion lemma; Tarantola, Inverse Problem Theory (2005),
+//! 3.2). [`uncertainty`] passes the covariance on to predictions.
 
 pub mod noise;
 pub mod prior;
@@ -15,7 +15,7 @@ use nalgebra::{DMatrix, DVector};
 use crate::{
     film::{
         Response,
-        table::{Slopes, Table},
+        table::{self, Slopes, Table},
         two_flux,
     },
     spectrum::{BANDS, Bands},
@@ -204,11 +204,13 @@ impl Problem<'_> {
             theta[band] = libm::log(k);
             theta[BANDS + band] = libm::log(s);
         }
+        let anisotropy = 2 * BANDS + self.card.nominal.len();
+        theta[anisotropy] = theta[anisotropy].clamp(table::EVEN, table::MOST_FORWARD);
         let dual = precision * (&theta - &self.mean);
         let mut here = self.point(theta, dual, 0);
         for step in 1..=MOST_STEPS {
             let (towards, dual) = self.target(&here);
-            let mut change = towards - &here.theta;
+            let change = towards - &here.theta;
             let longest = change.amax();
             let mut share = if longest > LONGEST {
                 LONGEST / longest
@@ -217,8 +219,12 @@ impl Problem<'_> {
             };
             let mut next = None;
             for _ in 0..12 {
-                let theta = &here.theta + share * &change;
-                let mixed = (1.0 - share) * &here.dual + share * &dual;
+                let mut theta = &here.theta + share * &change;
+                let mut mixed = (1.0 - share) * &here.dual + share * &dual;
+                // The optics know no other anisotropies. It is independent of the rest in the prior, so its dual is its own.
+                theta[anisotropy] = theta[anisotropy].clamp(table::EVEN, table::MOST_FORWARD);
+                mixed[anisotropy] = precision[(anisotropy, anisotropy)]
+                    * (theta[anisotropy] - self.mean[anisotropy]);
                 let there = self.point(theta, mixed, step);
                 if there.cost < here.cost {
                     next = Some(there);
@@ -226,7 +232,6 @@ impl Problem<'_> {
                 }
                 share *= 0.4;
             }
-            change.fill(0.0);
             let Some(there) = next else { break };
             let drop = here.cost - there.cost;
             here = there;

@@ -303,17 +303,15 @@ struct PaintOptics {
 
 impl PaintOptics {
     fn of(paint: &Constants) -> Self {
-        let [least, .., most] = table::ANISOTROPIES;
-        let anisotropy = paint.anisotropy.clamp(least, most);
         // Towards the middle, so that both lie where the fit has been.
-        let step = if anisotropy > 0.5 * (least + most) {
+        let step = if paint.anisotropy > 0.5 * (table::EVEN + table::MOST_FORWARD) {
             -0.05
         } else {
             0.05
         };
         Self {
-            here: Transport::new(anisotropy),
-            beside: Transport::new(anisotropy + step),
+            here: Transport::new(paint.anisotropy),
+            beside: Transport::new(paint.anisotropy + step),
             step,
         }
     }

@@ -6,6 +6,7 @@ mod sets;
 use sets::{Set, percentile};
 use twoground::{
     colour,
+    film::table,
     fit::{self, Optics, Prior},
     paint::Constants,
     picture::film_over,
@@ -59,5 +60,22 @@ fn predictions_are_as_close_as_the_plain_reference() {
         assert!(m <= 1.03 * median && h <= 1.03 * high, "{name}: {m} {h}");
         assert!((0.85..=0.995).contains(&s.held), "{name}: {}", s.held);
         assert!(s.width <= 3.0, "{name}: {}", s.width);
+    }
+}
+
+/// Optics know no other anisotropies, and a pigment file with one would not be read again.
+#[test]
+fn an_anisotropy_stays_within_the_optics() {
+    let set = Set::load("cards");
+    let paint = &set.paints[0];
+    for prior in [(-0.5, 0.1), (1.5, 0.1)] {
+        let mut card = set.card(&paint.noisy[0]);
+        card.anisotropy = prior;
+        let fitted = fit::fit(&card, &Prior::default(), Optics::Transport);
+        assert!(
+            (table::EVEN..=table::MOST_FORWARD).contains(&fitted.anisotropy),
+            "{prior:?}: {}",
+            fitted.anisotropy
+        );
     }
 }

@@ -11,6 +11,10 @@ use super::{Response, transport::Transport};
 
 /// Anisotropies of the scattering that the table was made for, evenly spaced; between them a parabola.
 pub const ANISOTROPIES: [f64; 3] = [0.0, 0.4, 0.8];
+/// Least anisotropy that the table knows.
+pub const EVEN: f64 = ANISOTROPIES[0];
+/// Most anisotropy that it knows.
+pub const MOST_FORWARD: f64 = ANISOTROPIES[2];
 /// Quadrature directions of the table's transport.
 pub const DIRECTIONS: usize = 12;
 /// Nodes along each axis.

@@ -7,6 +7,7 @@ use super::{Constants, Covariance};
 use crate::{
     Error, Result,
     card::Ground,
+    film::table,
     spectrum::{self, BANDS},
 };
 
@@ -480,8 +481,8 @@ impl Record {
         within(
             "basis.transport.anisotropy".into(),
             self.basis.transport.anisotropy,
-            0.0,
-            0.99,
+            table::EVEN,
+            table::MOST_FORWARD,
         )?;
         if self.films.is_empty() || self.films.len() > MOST_ENTRIES {
             return Err(refused(

@@ -7,7 +7,10 @@ use std::path::Path;
 use serde_json::{Map, Value, json};
 
 use super::file::{self, Record};
-use crate::spectrum::{self, BANDS};
+use crate::{
+    film::table,
+    spectrum::{self, BANDS},
+};
 
 const FILE: &str = concat!(
     env!("CARGO_MANIFEST_DIR"),
@@ -46,7 +49,10 @@ fn schema() -> Value {
         ("/$defs/SurfaceOptics/properties/index", between(1.0, 3.0)),
         ("/$defs/SurfaceOptics/properties/entry", between(0.0, 1.0)),
         ("/$defs/SurfaceOptics/properties/inner", between(0.0, 1.0)),
-        ("/$defs/Transport/properties/anisotropy", between(0.0, 0.99)),
+        (
+            "/$defs/Transport/properties/anisotropy",
+            between(table::EVEN, table::MOST_FORWARD),
+        ),
         ("/$defs/Film/properties/build", between(1e-6, 1e6)),
         ("/$defs/Film/properties/build_sd", between(0.0, 1e6)),
         ("/$defs/Stripes/properties/white_xyz", numbers(3, -0.1, 4.0)),
