@@ -328,10 +328,15 @@ fn drop_writing(kept: &mut Vec<Candidate>) {
     let Some(best) = kept.first() else { return };
     let area = |c: &Candidate| c.reading.size[0] * c.reading.size[1];
     let (largest, fits) = (area(best), best.reading.ruler.known);
-    // Where the best card agrees with the scan's resolution, the others have to.
-    kept.retain(|c| area(c) > SMALL * largest && (c.reading.ruler.known || !fits));
+    let good = NARROW_MATTERS * best.score;
+    // Where the best card agrees with the scan's resolution, the others have to, or be as good a card.
+    kept.retain(|c| {
+        area(c) > SMALL * largest && (c.reading.ruler.known || !fits || c.score > good)
+    });
 }
 
+/// The share of the best one's worth from which on a card counts whose stripes are none by the scan's resolution.
+const NARROW_MATTERS: f64 = 0.15;
 /// Least area of a card, as a share of the best one's: 50 by 25 mm beside a card of half an A4 page.
 const SMALL: f64 = 0.02;
 
