@@ -105,11 +105,6 @@ const CLIPPED: f64 = 0.05;
 const STRIPE_CLIPPED: f64 = 0.2;
 /// Y of a black stripe that is no longer black. Ink on plain paper reflects 0.04 to 0.06; ASTM D2805 asks for 0.01.
 const BLACK_Y: f64 = 0.08;
-/// Y of stripes whiter and blacker than paint and paper usually are, gloss excluded, each by itself and both together (ours): the
-/// scanner may have stretched the contrast, and its zero is in doubt.
-const STRETCHED_WHITE: f64 = 0.94;
-const STRETCHED_BLACK: f64 = 0.008;
-const STRETCHED_BOTH: (f64, f64) = (0.88, 0.013);
 /// Y of a white stripe that is grey. ASTM D2805 asks for 0.78.
 const WHITE_Y: f64 = 0.6;
 /// b* of whites that are brightened, and yellowed (common practice, no source).
@@ -297,17 +292,27 @@ fn of_file(scan: &Scan) -> Vec<Finding> {
 const SWITCH_OFF: &str =
     "Switch automatic exposure, contrast and colour correction off, and scan again.";
 
-/// Whether black and white lie further apart than paint and paper do.
-fn stretched(sampled: &Sampled) -> bool {
-    let (white, black) = (sampled.white.xyz[1], sampled.black.xyz[1]);
-    white > STRETCHED_WHITE
-        || black < STRETCHED_BLACK
-        || (white > STRETCHED_BOTH.0 && black < STRETCHED_BOTH.1)
+/// Whether the scan's zero cannot be relied on: something is darker than paint and ink, or something shines on the black.
+pub fn zero_in_doubt(sampled: &Sampled) -> bool {
+    let black = sampled.black.xyz[1];
+    too_dark(sampled).is_some() || black > BLACK_Y
 }
 
-/// Whether the scan's zero cannot be relied on: its contrast was stretched, or something shines on the black.
-pub fn zero_in_doubt(sampled: &Sampled) -> bool {
-    stretched(sampled) || sampled.black.xyz[1] > BLACK_Y
+/// What is darker than any film or black can be.
+fn too_dark(sampled: &Sampled) -> Option<Place> {
+    let black = &sampled.black;
+    // The darkest thing on the card: a film, or the bare black.
+    let darkest = sampled
+        .pooled
+        .iter()
+        .min_by(|a, b| most_light(a.xyz).total_cmp(&most_light(b.xyz)))
+        .filter(|cell| most_light(cell.xyz) < most_light(black.xyz));
+    let least = darkest.map_or(most_light(black.xyz), |cell| most_light(cell.xyz));
+    (least < NO_LIGHT || black.xyz[1] < BLACKER_THAN_INK).then(|| {
+        darkest.map_or(Place::Stripes(Ground::Black), |cell| {
+            Place::Cells(cell.film, cell.ground)
+        })
+    })
 }
 
 fn of_exposure(sampled: &Sampled) -> Vec<Finding> {
@@ -351,17 +356,7 @@ fn of_tones(sampled: &Sampled) -> Vec<Finding> {
         .iter()
         .all(|&share| share > STRIPE_CLIPPED);
     let mut found = Vec::new();
-    // The darkest thing on the card: a film, or the bare black.
-    let darkest = sampled
-        .pooled
-        .iter()
-        .min_by(|a, b| most_light(a.xyz).total_cmp(&most_light(b.xyz)))
-        .filter(|cell| most_light(cell.xyz) < most_light(black.xyz));
-    let least = darkest.map_or(most_light(black.xyz), |cell| most_light(cell.xyz));
-    if least < NO_LIGHT || black.xyz[1] < BLACKER_THAN_INK {
-        let place = darkest.map_or(Place::Stripes(Ground::Black), |cell| {
-            Place::Cells(cell.film, cell.ground)
-        });
+    if let Some(place) = too_dark(sampled) {
         if white.xyz[1] > LIFTED_WHITE {
             found.push(Finding {
                 code: "stretched",
