@@ -5,7 +5,7 @@
 
 use crate::{
     Error, Result,
-    card::cells::{BareStripe, Crossing, PooledCell, Sampled},
+    card::cells::{self, BareStripe, Crossing, PooledCell, Sampled},
     colour::{self, Xyz},
     reading,
 };
@@ -145,12 +145,10 @@ fn apart(pairs: &[Pair]) -> Vec<f64> {
 
 /// The middle value, infinite of none.
 fn median(values: &[f64]) -> f64 {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    match sorted.len() {
-        0 => f64::INFINITY,
-        n => 0.5 * (sorted[(n - 1) / 2] + sorted[n / 2]),
+    if values.is_empty() {
+        return f64::INFINITY;
     }
+    cells::median(&mut values.to_vec())
 }
 
 fn root_mean_square(values: impl Iterator<Item = f64>) -> f64 {

@@ -1,6 +1,6 @@
 //! What happens right beside the edges between bare black and bare white: halos of sharpening, ink carried over.
 
-use super::{Ground, Layout, rectify::Frame};
+use super::{Ground, Layout, cells, rectify::Frame};
 use crate::scan::Scan;
 
 /// What white stripes look like near their edges.
@@ -63,9 +63,10 @@ pub fn beside(scan: &Scan, layout: &Layout) -> Option<Beside> {
             darker[side].push(1.0 - value / inner);
         }
     }
-    let [left, right] = darker.map(|mut side| median(&mut side));
+    let middle = |mut values: Vec<f64>| (!values.is_empty()).then(|| cells::median(&mut values));
+    let [left, right] = darker.map(middle);
     Some(Beside {
-        halo: median(&mut halos)?.max(0.0),
+        halo: middle(halos)?.max(0.0),
         smear: match (left, right) {
             (Some(left), Some(right)) => (left - right).abs(),
             _ => 0.0,
@@ -107,17 +108,12 @@ fn brightness(scan: &Scan, frame: &Frame, u: f64, rows: &[f64]) -> Option<f64> {
     if seen.len() < FEWEST_ROWS {
         return None;
     }
-    median(&mut seen)
+    Some(cells::median(&mut seen))
 }
 
 fn mean(values: &[Option<f64>]) -> Option<f64> {
     let seen: Vec<f64> = values.iter().copied().flatten().collect();
     (!seen.is_empty()).then(|| seen.iter().sum::<f64>() / seen.len() as f64)
-}
-
-fn median(values: &mut [f64]) -> Option<f64> {
-    let middle = values.len() / 2;
-    (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
 
 #[cfg(test)]

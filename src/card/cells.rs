@@ -15,6 +15,7 @@ mod zones;
 
 use level::{Levelling, Sight};
 use robust::Summary;
+pub(crate) use robust::median;
 use zones::{Place, Zone, Zones};
 
 use super::{Ground, Layout};

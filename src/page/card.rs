@@ -853,7 +853,8 @@ mod tests {
     use super::*;
     use crate::card::{Ground, Stripe};
 
-    fn layout(corners: [[f64; 2]; 4]) -> Layout {
+    /// A black stripe between two white ones, without films.
+    pub(super) fn layout(corners: [[f64; 2]; 4]) -> Layout {
         let stripe = |ground, from: f64| Stripe {
             ground,
             from,

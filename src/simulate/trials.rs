@@ -34,10 +34,7 @@ pub fn scene(seed: u64, dpi: f64) -> Scene {
     };
     Scene {
         seed,
-        light: Light {
-            anisotropy: *random.pick(&[0.0, 0.2, 0.4, 0.6]),
-            directions: Directions::Eight,
-        },
+        light: light(&mut random),
         cards,
         scanner,
         file,
@@ -53,14 +50,18 @@ pub(super) fn one_card(seed: u64, dpi: f64, change: impl Fn(&mut Card)) -> Scene
     let (cards, page) = page(&mut random, cards, dpi, 0.82, false);
     Scene {
         seed,
-        light: Light {
-            anisotropy: *random.pick(&[0.0, 0.2, 0.4, 0.6]),
-            directions: Directions::Eight,
-        },
+        light: light(&mut random),
         cards,
         scanner: scanner(&mut random),
         file: file(&mut random, dpi),
         page,
+    }
+}
+
+fn light(random: &mut Random) -> Light {
+    Light {
+        anisotropy: *random.pick(&[0.0, 0.2, 0.4, 0.6]),
+        directions: Directions::Eight,
     }
 }
 
@@ -222,7 +223,7 @@ fn page(
 }
 
 /// Lowest and highest x, y of a card's paper from the middle of its stripes, turned as it lies.
-pub(super) fn extent(card: &Card) -> [[f64; 2]; 2] {
+fn extent(card: &Card) -> [[f64; 2]; 2] {
     let [left, top, right, bottom] = card.margins;
     let (sin, cos) = (
         libm::sin(card.rotation.to_radians()),

@@ -23,22 +23,8 @@ impl Trouble {
     pub fn scene(&self, seed: u64, dpi: f64) -> Scene {
         let mut scene = plain(seed, dpi);
         (self.spoil)(&mut scene, &mut Random::of(seed, self.name));
-        if scene.cards.len() == 1 {
-            page_around(&mut scene);
-        }
         scene
     }
-}
-
-/// Room around a card that is alone on its page, in mm.
-const AROUND: f64 = 12.0;
-
-/// Fits the page to its only card, however that is turned.
-fn page_around(scene: &mut Scene) {
-    let card = &mut scene.cards[0];
-    let [low, high] = trials::extent(card);
-    card.centre = low.map(|v| AROUND - v);
-    scene.page.size = std::array::from_fn(|axis| high[axis] - low[axis] + 2.0 * AROUND);
 }
 
 /// A random card of a random paint as a careful painter draws it, on a good scanner. Its films run from thin to thick.

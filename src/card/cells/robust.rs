@@ -119,7 +119,7 @@ fn step(value: f64, depth: u8) -> f64 {
 }
 
 /// The value in the middle. Leaves the values in another order; `NaN` if there are none.
-pub(super) fn median(values: &mut [f64]) -> f64 {
+pub(crate) fn median(values: &mut [f64]) -> f64 {
     if values.is_empty() {
         return f64::NAN;
     }

@@ -633,27 +633,7 @@ fn turned_words(layout: &Layout) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::card::Stripe;
-
-    fn layout(corners: [[f64; 2]; 4]) -> Layout {
-        let stripe = |ground, from: f64| Stripe {
-            ground,
-            from,
-            to: from + 10.0,
-        };
-        Layout {
-            corners,
-            size: [30.0, 40.0],
-            millimetres: true,
-            stripes: vec![
-                stripe(Ground::White, 0.0),
-                stripe(Ground::Black, 10.0),
-                stripe(Ground::White, 20.0),
-            ],
-            films: Vec::new(),
-            doubts: Vec::new(),
-        }
-    }
+    use crate::page::card::tests::layout;
 
     #[test]
     fn what_was_found_is_said_in_words() {
