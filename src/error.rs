@@ -57,6 +57,14 @@ pub enum Error {
         /// What is wrong, in words that follow the field's name.
         reason: String,
     },
+    /// A saved picture is not what it should be.
+    #[error("The saved picture cannot be used: {field} {reason}.")]
+    PictureFile {
+        /// Where in it, as a path such as `films[1].build`.
+        field: String,
+        /// What is wrong, in words that follow the field's name.
+        reason: String,
+    },
     /// Something that the painter gave and that cannot be used, in a whole sentence with what to do.
     #[error("{0}")]
     Refused(String),
@@ -87,6 +95,7 @@ impl Error {
             Self::NoFilms => "no-films",
             Self::Layout(_) => "layout",
             Self::PigmentFile { .. } => "pigment-file",
+            Self::PictureFile { .. } => "picture-file",
             Self::Refused(_) => "refused",
             Self::CannotPredict(_) => "cannot-predict",
             Self::Outside { .. } => "outside",

@@ -5,6 +5,7 @@
 mod card;
 mod glaze;
 mod paint;
+mod picture;
 
 use serde::Serialize;
 
@@ -15,6 +16,7 @@ use crate::{
 
 pub use card::{CardView, OpenScan};
 pub use glaze::Glaze;
+pub use picture::{Change, OpenPicture, PictureView};
 pub use paint::{LabelData, PaintView, file_name, relabel};
 
 /// Why something is not there: `code` for programs, `words` for the painter.
@@ -42,13 +44,17 @@ pub struct Tone {
     pub css: String,
     /// L*, a*, b*, D50.
     pub lab: [f64; 3],
+    /// Whether it is stronger than the screen's colours (sRGB) can show.
+    pub cut: bool,
 }
 
 impl From<Lab> for Tone {
     fn from(lab: Lab) -> Self {
+        let screen = colour::screen(lab);
         Self {
-            css: colour::screen(lab).hex(),
+            css: screen.hex(),
             lab: [lab.l, lab.a, lab.b],
+            cut: screen.cut,
         }
     }
 }

@@ -157,16 +157,6 @@ fn with_known_white(sampled: Sampled, answers: &Answers) -> Sampled {
     }
 }
 
-/// The constant that a film's surface adds on top of everything, with how far it may be from that (starting values, ours;
-/// 0.02 to 0.04 seen for sunken films).
-fn haze(surface: Surface) -> (f64, f64) {
-    match surface {
-        Surface::Glossy => (0.0, 0.002),
-        Surface::Satin => (0.01, 0.006),
-        Surface::Matt => (0.03, 0.012),
-    }
-}
-
 /// How far the constant may be from nothing when a film called glossy is put to the test.
 const HAZE_TEST: f64 = 0.03;
 /// From this constant on, and this many standard deviations, a film called glossy counts as dull.
@@ -253,7 +243,7 @@ pub fn card_for_fit(sampled: &Sampled, films: usize, answers: &Answers) -> fit::
     };
     fit::Card {
         grounds: vec![ground(sampled.white.xyz), ground(sampled.black.xyz)],
-        haze: haze(answers.surface),
+        haze: answers.surface.haze(),
         anisotropy: ANISOTROPY,
         shared: noise::of_scanner(&scanner(sampled), &exposed),
         data,

@@ -114,6 +114,8 @@ pub struct Usual {
     pub reflectance: Bands,
     /// Covariance of the reflectance: many spectra have one colour.
     pub covariance: BandCovariance,
+    /// How the reflectance follows the colour: its slopes along X, Y, Z.
+    pub gain: SMatrix<f64, BANDS, 3>,
 }
 
 /// The most usual reflectance spectrum behind one XYZ colour, by what painted chips and things around us reflect
@@ -137,12 +139,16 @@ pub fn usual(xyz: Xyz) -> Usual {
         inner[(axis, axis)] += sd * sd;
     }
     let mut left = *covariance;
+    let mut gain = SMatrix::<f64, BANDS, 3>::zeros();
     if let Some(factor) = inner.cholesky() {
-        left -= spread * factor.solve(&spread.transpose());
+        let solved = factor.solve(&spread.transpose());
+        left -= spread * solved;
+        gain = SMatrix::from_fn(|band, axis| slope[band] * solved[(axis, band)]);
     }
     Usual {
         reflectance,
         covariance: BandCovariance::from_fn(|i, j| slope[i] * slope[j] * left[(i, j)]),
+        gain,
     }
 }
 

@@ -16,7 +16,7 @@ use crate::{
 
 /// The underpainting that films are shown over: an invented one, seven greys and two flesh tones.
 #[rustfmt::skip]
-const UNDERPAINTING: [(&str, [f64; 3]); 9] = [
+pub(super) const UNDERPAINTING: [(&str, [f64; 3]); 9] = [
     ("grey 1", [92.0, 0.0, 0.0]),
     ("grey 2", [81.0, 0.0, 0.0]),
     ("grey 3", [70.0, 0.0, 0.0]),
@@ -29,10 +29,10 @@ const UNDERPAINTING: [(&str, [f64; 3]); 9] = [
 ];
 
 /// What every range rests on.
-const RESTS_ON: &str = "Tested on simulated cards only; no real card yet.";
+pub(super) const RESTS_ON: &str = "Tested on simulated cards only; no real card yet.";
 
 /// How far off the real film may be, in words.
-fn at_most_word(range: f64) -> &'static str {
+pub(super) fn at_most_word(range: f64) -> &'static str {
     match difference_word(range) {
         "you would hardly see it" => "you would hardly see the difference",
         "see it side by side" => "a difference you would see side by side, at most",
@@ -132,7 +132,14 @@ impl Glaze {
                 span(glaze.before.iter().map(|bare| bare.tone.lab[0])),
                 span(layer.spots.iter().map(|spot| spot.tone.lab[0])),
             ];
-            let (headline, sentence) = verdict_words(&here, &glaze.before, layer, spans);
+            let names: Vec<&str> = glaze.before.iter().map(|bare| bare.name).collect();
+            let change = glaze
+                .before
+                .iter()
+                .zip(&layer.spots)
+                .map(|(bare, spot)| colour::difference(lab(bare.tone.lab), lab(spot.tone.lab)))
+                .fold(0.0, f64::max);
+            let (headline, sentence) = verdict_words(&here, &names, change, spans);
             let range = layer
                 .spots
                 .iter()
@@ -168,14 +175,14 @@ fn layer(stack: &Stack, build: f64, grounds: &[Ground]) -> Layer {
 }
 
 /// L* between the lightest and the darkest.
-fn span(lightness: impl Iterator<Item = f64>) -> f64 {
+pub(super) fn span(lightness: impl Iterator<Item = f64>) -> f64 {
     let (least, most) = lightness.fold((f64::INFINITY, 0.0), |(least, most), l| {
         (f64::min(least, l), f64::max(most, l))
     });
     (most - least).max(0.0)
 }
 
-fn span_words([before, after]: [f64; 2]) -> String {
+pub(super) fn span_words([before, after]: [f64; 2]) -> String {
     let fate = if after < 0.2 * before {
         " The drawing is gone."
     } else if after < 0.5 * before {
@@ -186,18 +193,14 @@ fn span_words([before, after]: [f64; 2]) -> String {
     format!("Lights and darks: {before:.0} L* apart before, {after:.0} after.{fate}")
 }
 
-/// What this film does over these colours: a headline and a sentence.
-fn verdict_words(
+/// What films do over colours of these names: a headline and a sentence. `change` is the largest CIEDE2000 of before to
+/// after, the spans are those of L* before and after.
+pub(super) fn verdict_words(
     here: &[Here],
-    before: &[Bare],
-    layer: &Layer,
+    names: &[&str],
+    change: f64,
     [span_before, span_after]: [f64; 2],
 ) -> (String, String) {
-    let change = before
-        .iter()
-        .zip(&layer.spots)
-        .map(|(bare, spot)| colour::difference(lab(bare.tone.lab), lab(spot.tone.lab)))
-        .fold(0.0, f64::max);
     if change < 1.0 {
         return (
             "Hardly there.".into(),
@@ -212,9 +215,9 @@ fn verdict_words(
     }
     let lifted: Vec<&str> = here
         .iter()
-        .zip(before)
+        .zip(names)
         .filter(|(here, _)| **here == Here::Veil)
-        .map(|(_, bare)| bare.name)
+        .map(|(_, name)| *name)
         .collect();
     match lifted.len() {
         0 => (
@@ -241,7 +244,7 @@ fn lab([l, a, b]: [f64; 3]) -> Lab {
 }
 
 /// `a, b and c`.
-fn listed(names: &[&str]) -> String {
+pub(super) fn listed(names: &[&str]) -> String {
     match names {
         [] => String::new(),
         [one] => (*one).to_owned(),
@@ -282,54 +285,26 @@ fn notes(record: &Record, layer: &Layer) -> Vec<String> {
 mod tests {
     use super::*;
 
-    fn spots(lightness: [f64; 9]) -> Layer {
-        Layer {
-            build: 1.0,
-            spots: lightness
-                .map(|l| Spot {
-                    tone: Lab::new(l, 0.0, 0.0).into(),
-                    range: 1.0,
-                    word: "",
-                })
-                .to_vec(),
-        }
-    }
-
-    fn bare() -> Vec<Bare> {
-        UNDERPAINTING
-            .iter()
-            .map(|(name, [l, a, b])| Bare {
-                name,
-                tone: Lab::new(*l, *a, *b).into(),
-            })
-            .collect()
+    fn words(here: &[Here]) -> (String, String) {
+        let names = UNDERPAINTING.map(|(name, _)| name);
+        verdict_words(here, &names, 20.0, [66.0, 48.0])
     }
 
     #[test]
     fn the_verdict_names_the_colours_that_are_lifted() {
-        let layer = spots([50.0; 9]);
         let mut here = [Here::Glaze; 9];
-        assert_eq!(
-            verdict_words(&here, &bare(), &layer, [66.0, 48.0]).0,
-            "Glazes."
-        );
+        assert_eq!(words(&here).0, "Glazes.");
         here[5] = Here::Veil;
         here[6] = Here::Veil;
-        let (headline, sentence) = verdict_words(&here, &bare(), &layer, [66.0, 48.0]);
+        let (headline, sentence) = words(&here);
         assert_eq!(headline, "Goes milky over your darks.");
         assert_eq!(
             sentence,
             "It lifts grey 6 and grey 7; over the others it glazes."
         );
-        assert_eq!(
-            verdict_words(&[Here::Veil; 9], &bare(), &layer, [66.0, 48.0]).0,
-            "Veils."
-        );
+        assert_eq!(words(&[Here::Veil; 9]).0, "Veils.");
         here[0] = Here::Covering;
-        assert_eq!(
-            verdict_words(&here, &bare(), &layer, [66.0, 48.0]).0,
-            "Covers."
-        );
+        assert_eq!(words(&here).0, "Covers.");
     }
 
     #[test]

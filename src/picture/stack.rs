@@ -1,0 +1,394 @@
+//! Films from the bottom up over any number of grounds.
+
+use std::rc::Rc;
+
+use nalgebra::Matrix3;
+
+use super::{Film, Ground, MOST_BUILD, MOST_FILMS, Predicted, ground::lab_by_ground};
+use crate::{
+    Error, Result,
+    colour::{self, Lab},
+    film::{
+        Response, surface, table,
+        transport::{Layer, Transport},
+    },
+    fit::uncertainty,
+    paint::{ColourSlopes, Constants, Covariance, Seen, verdict},
+    spectrum::{self, BANDS, Bands},
+};
+
+/// Directions of the transport that joins films: eight are within 0.1 CIEDE2000 of twenty-four at the median.
+const DIRECTIONS: usize = 8;
+/// Step of the differences in logarithms: far above rounding, well inside where responses are straight.
+const STEP: f64 = 0.01;
+
+/// How films answer a ground, band by band: without ranges, and cheap.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Responses([Response; BANDS]);
+
+/// Films from the bottom up, ready to be laid over any number of grounds: all that costs is done once.
+#[derive(Debug, Clone)]
+pub struct Stack {
+    responses: Responses,
+    /// For every film, the slopes of every band's response along log K, log S and anisotropy.
+    slopes: Vec<[[Response; 3]; BANDS]>,
+    /// For every film, its paint and the covariance of that paint.
+    paints: Vec<(usize, Covariance)>,
+}
+
+/// One paint at one build, band by band.
+type Layers = [Layer<DIRECTIONS>; BANDS];
+
+/// A film as it is, and when asked for with a little more K, more S, another anisotropy.
+#[derive(Debug, Clone)]
+struct Prepared {
+    film: Film,
+    here: Rc<Layers>,
+    beside: Option<Rc<[Layers; 3]>>,
+}
+
+/// Films prepared earlier, so that a change of one film costs that film only. Belongs to one list of paints.
+#[derive(Debug, Clone, Default)]
+pub struct Kept {
+    optics: Vec<(usize, Rc<PaintOptics>)>,
+    films: Vec<Prepared>,
+}
+
+/// As many films as three of a picture, in zero to eight coats.
+const MOST_KEPT: usize = 32;
+
+impl Responses {
+    /// What is seen of these films over a ground.
+    pub fn lab_over(&self, ground: &Ground) -> Lab {
+        let seen: Bands = std::array::from_fn(|b| self.0[b].over(ground.internal[b]));
+        colour::lab(spectrum::xyz_of(&seen))
+    }
+
+    /// L* of the nominal white less L* of the nominal black under these films: what remains visible of a drawing.
+    pub fn range_left(&self) -> f64 {
+        let l = |reflectance: f64| {
+            let ground = surface::to_internal(reflectance);
+            let seen: Bands = std::array::from_fn(|b| self.0[b].over(ground));
+            colour::lab(spectrum::xyz_of(&seen)).l
+        };
+        l(verdict::NOMINAL_WHITE) - l(verdict::NOMINAL_BLACK)
+    }
+
+    fn bare() -> Self {
+        Self(
+            [Response {
+                a: 0.0,
+                b: surface::ENTRY,
+                c: surface::INNER,
+            }; BANDS],
+        )
+    }
+}
+
+/// The films that are there: one of no build leaves everything as it is.
+fn checked(films: &[Film]) -> Result<Vec<Film>> {
+    if films.len() > MOST_FILMS {
+        return Err(Error::CannotPredict(format!(
+            "A stack of more than {MOST_FILMS} films is not predicted."
+        )));
+    }
+    for film in films {
+        if !(0.0..=MOST_BUILD).contains(&film.build) {
+            return Err(Error::CannotPredict(format!(
+                "A film of build {} cannot be predicted: give 0 to {MOST_BUILD} times the card's reference film.",
+                film.build
+            )));
+        }
+    }
+    Ok(films.iter().copied().filter(|f| f.build > 0.0).collect())
+}
+
+impl Kept {
+    /// How films answer any ground, without ranges.
+    ///
+    /// # Errors
+    /// As [`Stack::new`].
+    pub fn responses(&mut self, paints: &[&Constants], films: &[Film]) -> Result<Responses> {
+        let films = checked(films)?;
+        Ok(match films.as_slice() {
+            [] => Responses::bare(),
+            [one] => {
+                let paint = paints[one.paint];
+                let table = table::Table::shared();
+                Responses(std::array::from_fn(|b| {
+                    table.film(
+                        paint.absorption[b] * one.build,
+                        paint.scattering[b] * one.build,
+                        paint.anisotropy,
+                    )
+                }))
+            }
+            _ => {
+                let prepared: Vec<Prepared> = films
+                    .iter()
+                    .map(|film| self.prepared(paints, *film, false))
+                    .collect();
+                let optics = self.optics(films[0].paint, paints);
+                Responses(std::array::from_fn(|band| {
+                    let layers: Vec<_> = prepared.iter().map(|p| &p.here[band]).collect();
+                    optics.here.stack(&layers)
+                }))
+            }
+        })
+    }
+
+    /// Films over any ground, with ranges.
+    ///
+    /// # Errors
+    /// As [`Stack::new`].
+    pub fn stack(&mut self, paints: &[&Constants], films: &[Film]) -> Result<Stack> {
+        let films = checked(films)?;
+        let (responses, slopes) = match films.as_slice() {
+            [] => (Responses::bare(), Vec::new()),
+            [one] => single(paints[one.paint], one.build),
+            _ => self.joined(paints, &films),
+        };
+        Ok(Stack {
+            responses,
+            slopes,
+            paints: films
+                .iter()
+                .map(|f| (f.paint, paints[f.paint].covariance))
+                .collect(),
+        })
+    }
+
+    fn joined(
+        &mut self,
+        paints: &[&Constants],
+        films: &[Film],
+    ) -> (Responses, Vec<[[Response; 3]; BANDS]>) {
+        let prepared: Vec<Prepared> = films
+            .iter()
+            .map(|film| self.prepared(paints, *film, true))
+            .collect();
+        // Directions and surface are the same at every anisotropy.
+        let joining = self.optics(films[0].paint, paints);
+        let respond = |band: usize, changed: Option<(usize, usize)>| {
+            let all: Vec<_> = prepared
+                .iter()
+                .enumerate()
+                .map(|(i, film)| match (changed, &film.beside) {
+                    (Some((at, way)), Some(beside)) if at == i => &beside[way][band],
+                    _ => &film.here[band],
+                })
+                .collect();
+            joining.here.stack(&all)
+        };
+        let responses: [Response; BANDS] = std::array::from_fn(|band| respond(band, None));
+        let slopes = films
+            .iter()
+            .enumerate()
+            .map(|(i, film)| {
+                let step = self.optics(film.paint, paints).step;
+                std::array::from_fn(|band| {
+                    let at = responses[band];
+                    std::array::from_fn(|way| {
+                        let by = if way == 2 { step } else { STEP };
+                        let up = respond(band, Some((i, way)));
+                        Response {
+                            a: (up.a - at.a) / by,
+                            b: (up.b - at.b) / by,
+                            c: (up.c - at.c) / by,
+                        }
+                    })
+                })
+            })
+            .collect();
+        (Responses(responses), slopes)
+    }
+
+    fn optics(&mut self, paint: usize, paints: &[&Constants]) -> Rc<PaintOptics> {
+        if let Some((_, found)) = self.optics.iter().find(|(p, _)| *p == paint) {
+            return found.clone();
+        }
+        let made = Rc::new(PaintOptics::of(paints[paint]));
+        self.optics.push((paint, made.clone()));
+        made
+    }
+
+    fn prepared(&mut self, paints: &[&Constants], film: Film, beside: bool) -> Prepared {
+        let known = self.films.iter().position(|p| p.film == film);
+        let mut prepared = match known {
+            Some(at) => self.films.remove(at),
+            None => {
+                let optics = self.optics(film.paint, paints);
+                let paint = paints[film.paint];
+                Prepared {
+                    film,
+                    here: Rc::new(layers(paint, &optics.here, film.build, 1.0, 1.0)),
+                    beside: None,
+                }
+            }
+        };
+        if beside && prepared.beside.is_none() {
+            let optics = self.optics(film.paint, paints);
+            let paint = paints[film.paint];
+            let more = libm::exp(STEP);
+            prepared.beside = Some(Rc::new([
+                layers(paint, &optics.here, film.build, more, 1.0),
+                layers(paint, &optics.here, film.build, 1.0, more),
+                layers(paint, &optics.beside, film.build, 1.0, 1.0),
+            ]));
+        }
+        // The newest last; the oldest goes.
+        if self.films.len() >= MOST_KEPT {
+            self.films.remove(0);
+        }
+        self.films.push(prepared.clone());
+        prepared
+    }
+}
+
+fn layers(
+    paint: &Constants,
+    transport: &Transport<DIRECTIONS>,
+    build: f64,
+    more_k: f64,
+    more_s: f64,
+) -> Layers {
+    std::array::from_fn(|band| {
+        transport.film(
+            paint.absorption[band] * more_k,
+            paint.scattering[band] * more_s,
+            build,
+        )
+    })
+}
+
+fn single(paint: &Constants, build: f64) -> (Responses, Vec<[[Response; 3]; BANDS]>) {
+    let table = table::Table::shared();
+    let slopes: [table::Slopes; BANDS] = std::array::from_fn(|band| {
+        table.slopes(
+            paint.absorption[band] * build,
+            paint.scattering[band] * build,
+            paint.anisotropy,
+        )
+    });
+    (
+        Responses(std::array::from_fn(|b| slopes[b].at)),
+        vec![std::array::from_fn(|b| {
+            [
+                slopes[b].by_absorption,
+                slopes[b].by_scattering,
+                slopes[b].by_anisotropy,
+            ]
+        })],
+    )
+}
+
+impl Stack {
+    /// Films of `paints`, from the bottom up.
+    ///
+    /// # Errors
+    /// [`Error::CannotPredict`] for a build outside 0 to [`MOST_BUILD`], or more films than [`MOST_FILMS`].
+    pub fn new(paints: &[&Constants], films: &[Film]) -> Result<Self> {
+        Kept::default().stack(paints, films)
+    }
+
+    /// The stack over one ground.
+    pub fn over(&self, ground: &Ground) -> Predicted {
+        self.over_with_spread(ground).0
+    }
+
+    /// The same with the covariance of L*, a*, b* behind the range.
+    pub fn over_with_spread(&self, ground: &Ground) -> (Predicted, Matrix3<f64>) {
+        if self.paints.is_empty() {
+            let bare = Predicted {
+                lab: ground.lab,
+                range: 0.0,
+            };
+            return (bare, Matrix3::zeros());
+        }
+        let (lab, spread) = self.lab_with_spread(ground);
+        let range = uncertainty::range(lab, &spread);
+        (Predicted { lab, range }, spread)
+    }
+
+    fn lab_with_spread(&self, ground: &Ground) -> (Lab, Matrix3<f64>) {
+        let responses = &self.responses.0;
+        let mut seen = Seen {
+            reflectance: std::array::from_fn(|b| responses[b].over(ground.internal[b])),
+            by_absorption: [0.0; BANDS],
+            by_scattering: [0.0; BANDS],
+            by_anisotropy: [0.0; BANDS],
+        };
+        let (lab, to_lab) = colour::lab_with_slopes(seen.xyz());
+        let to_lab = Matrix3::from_fn(|i, j| to_lab[i][j]);
+        // Films of one paint move together: their slopes add up before the covariance.
+        let mut by_paint: Vec<(usize, &Covariance, ColourSlopes)> = Vec::new();
+        for ((paint, covariance), film) in self.paints.iter().zip(&self.slopes) {
+            for band in 0..BANDS {
+                let [by_k, by_s, by_g] =
+                    film[band].map(|d| slope_over(&responses[band], &d, ground.internal[band]));
+                seen.by_absorption[band] = by_k;
+                seen.by_scattering[band] = by_s;
+                seen.by_anisotropy[band] = by_g;
+            }
+            let slopes = to_lab * seen.xyz_slopes();
+            match by_paint.iter_mut().find(|(p, _, _)| p == paint) {
+                Some((_, _, sum)) => *sum += slopes,
+                None => by_paint.push((*paint, covariance, slopes)),
+            }
+        }
+        let by_ground = lab_by_ground(&to_lab, |band| {
+            let gain = 1.0 / (1.0 - responses[band].c * ground.internal[band]);
+            responses[band].b * gain * gain
+        });
+        let of_ground = by_ground * ground.covariance * by_ground.transpose();
+        let spread = by_paint
+            .iter()
+            .fold(of_ground, |sum, (_, c, s)| sum + s * *c * s.transpose());
+        (lab, spread)
+    }
+
+    /// L* of the nominal white less L* of the nominal black under these films: what remains visible of a drawing.
+    pub fn range_left(&self) -> f64 {
+        self.responses.range_left()
+    }
+
+    /// Glaze, veil or covering, for this stack over this ground.
+    pub fn verdict_over(&self, ground: &Ground) -> verdict::Here {
+        let lab = if self.paints.is_empty() {
+            ground.lab
+        } else {
+            self.responses.lab_over(ground)
+        };
+        verdict::here(ground.lab, lab, self.range_left())
+    }
+}
+
+/// Slope of `a + b rho / (1 - c rho)` along a change `d` of (a, b, c).
+fn slope_over(at: &Response, d: &Response, rho: f64) -> f64 {
+    let crossed = rho / (1.0 - at.c * rho);
+    d.a + d.b * crossed + d.c * at.b * crossed * crossed
+}
+
+/// Transport at a paint's own anisotropy, and a little beside it for the slope.
+#[derive(Debug)]
+struct PaintOptics {
+    here: Transport<DIRECTIONS>,
+    beside: Transport<DIRECTIONS>,
+    step: f64,
+}
+
+impl PaintOptics {
+    fn of(paint: &Constants) -> Self {
+        // Towards the middle, so that both lie where the fit has been.
+        let step = if paint.anisotropy > 0.5 * (table::EVEN + table::MOST_FORWARD) {
+            -0.05
+        } else {
+            0.05
+        };
+        Self {
+            here: Transport::new(paint.anisotropy),
+            beside: Transport::new(paint.anisotropy + step),
+            step,
+        }
+    }
+}
