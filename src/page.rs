@@ -16,8 +16,8 @@ use crate::{
 
 pub use card::{CardView, OpenScan};
 pub use glaze::Glaze;
-pub use picture::{Change, OpenPicture, PictureView};
 pub use paint::{LabelData, PaintView, file_name, relabel};
+pub use picture::{Change, OpenPicture, PictureView, TubesView};
 
 /// Why something is not there: `code` for programs, `words` for the painter.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]

@@ -7,8 +7,10 @@
 //! |---|---|
 //! | [`ground`] | what films lie on: a colour, its spectrum, how well both are known |
 //! | [`stack`] | films from the bottom up over any number of grounds |
+//! | [`depth`] | tubes beside each other at equal depth |
 //! | [`plan`] | the picture that is saved: underpainting colours, films, notes |
 
+pub mod depth;
 pub mod ground;
 pub mod plan;
 pub mod stack;

@@ -9,7 +9,7 @@ use wasm_bindgen::prelude::*;
 
 use crate::{
     Error, Result,
-    page::{self, Glaze, LabelData, OpenScan, PaintView, Problem},
+    page::{self, Change, Glaze, LabelData, OpenPicture, OpenScan, PaintView, Problem},
     paint::{Constants, Record, file::Surface},
 };
 
@@ -280,7 +280,7 @@ struct Kept {
 /// The shelf: everything kept in this browser. A record that cannot be read any more is listed with the reason.
 #[wasm_bindgen]
 pub async fn shelf() -> Given<JsValue> {
-    let all = store::all().await.map_err(thrown)?;
+    let all = store::PAINTS.all().await.map_err(thrown)?;
     let shelf: Vec<Kept> = all
         .into_iter()
         .map(|(id, text)| {
@@ -303,11 +303,117 @@ pub async fn shelf() -> Given<JsValue> {
 /// Keeps the text of a record, a new one or in place of the one with this number. Gives its number.
 #[wasm_bindgen]
 pub async fn keep(id: Option<u32>, text: String) -> Given<u32> {
-    store::put(id, &text).await.map_err(thrown)
+    store::PAINTS.put(id, &text).await.map_err(thrown)
 }
 
 /// Removes a record.
 #[wasm_bindgen]
 pub async fn remove(id: u32) -> Given<()> {
-    store::remove(id).await.map_err(thrown)
+    store::PAINTS.remove(id).await.map_err(thrown)
+}
+
+/// The open picture.
+#[wasm_bindgen]
+pub struct Plan(OpenPicture);
+
+#[wasm_bindgen]
+impl Plan {
+    /// A saved picture, or a new one of this name.
+    #[wasm_bindgen(constructor)]
+    pub fn new(text: Option<String>, name: &str) -> Given<Plan> {
+        Ok(Self(match text {
+            Some(text) => OpenPicture::read(&text).map_err(thrown)?,
+            None => OpenPicture::new(name),
+        }))
+    }
+
+    /// The tubes at hand: keys, and the text of the pigment file of each.
+    pub fn use_tubes(&mut self, keys: Vec<String>, texts: Vec<String>) -> Given<()> {
+        self.0
+            .use_tubes(keys.into_iter().zip(texts).collect())
+            .map_err(thrown)
+    }
+
+    /// Makes a change: `Change` in www/types.js.
+    pub fn change(&mut self, change: JsValue) -> Given<()> {
+        let change: Change = serde_wasm_bindgen::from_value(change).map_err(|error| {
+            thrown(Error::Refused(format!(
+                "This cannot be changed that way ({error}). Use plain numbers."
+            )))
+        })?;
+        self.0.change(&change).map_err(thrown)
+    }
+
+    /// Takes the last step back, or takes it again.
+    pub fn step(&mut self, back: bool) -> bool {
+        if back { self.0.undo() } else { self.0.redo() }
+    }
+
+    /// Turns to a film.
+    pub fn choose_film(&mut self, film: usize) {
+        self.0.choose_film(film);
+    }
+
+    /// Turns to a colour.
+    pub fn choose_colour(&mut self, colour: usize) {
+        self.0.choose_colour(colour);
+    }
+
+    /// Everything to be shown: `PictureView` in www/types.js.
+    pub fn view(&mut self) -> Given<JsValue> {
+        plain(&self.0.view().map_err(thrown)?)
+    }
+
+    /// All tubes at equal depth: `TubesView` in www/types.js.
+    pub fn tubes(&mut self) -> Given<JsValue> {
+        plain(&self.0.tubes().map_err(thrown)?)
+    }
+
+    /// The text to be saved.
+    pub fn write(&self) -> String {
+        self.0.write()
+    }
+}
+
+/// A saved picture.
+#[derive(Serialize)]
+struct Saved {
+    id: u32,
+    text: String,
+    name: String,
+    problem: Option<Problem>,
+}
+
+/// All saved pictures. One that cannot be read any more is listed with the reason.
+#[wasm_bindgen]
+pub async fn pictures() -> Given<JsValue> {
+    let all = store::PICTURES.all().await.map_err(thrown)?;
+    let saved: Vec<Saved> = all
+        .into_iter()
+        .map(|(id, text)| {
+            let (name, problem) = match crate::picture::plan::Plan::read(&text) {
+                Ok(plan) => (plan.name, None),
+                Err(error) => (String::new(), Some(Problem::from(&error))),
+            };
+            Saved {
+                id,
+                text,
+                name,
+                problem,
+            }
+        })
+        .collect();
+    plain(&saved)
+}
+
+/// Saves the text of a picture, a new one or in place of the one with this number. Gives its number.
+#[wasm_bindgen]
+pub async fn save_picture(id: Option<u32>, text: String) -> Given<u32> {
+    store::PICTURES.put(id, &text).await.map_err(thrown)
+}
+
+/// Removes a picture.
+#[wasm_bindgen]
+pub async fn remove_picture(id: u32) -> Given<()> {
+    store::PICTURES.remove(id).await.map_err(thrown)
 }

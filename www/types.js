@@ -4,7 +4,7 @@
  *
  * @typedef {{ code: string, words: string }} Problem `code` for programs, `words` for the painter
  * @typedef {[number, number, number]} Lab L*, a*, b*, D50
- * @typedef {{ css: string, lab: Lab }} Tone
+ * @typedef {{ css: string, lab: Lab, cut: boolean }} Tone cut: stronger than the screen can show
  *
  * @typedef {{ name: string, maker: string, colour_index: string[], binder: string, batch: string, drawn_on: string, gauge: string, lightfastness: string, notes: string }} Label
  *
@@ -45,6 +45,7 @@
  * @typedef {object} Spot one colour of the underpainting under one film
  * @property {string} css colour on screen
  * @property {Lab} lab
+ * @property {boolean} cut whether it is stronger than the screen can show
  * @property {number} range CIEDE2000 that holds nine times in ten
  * @property {string} word the range in words
  *
@@ -90,5 +91,61 @@
  * @property {PaintView | null} paint
  *
  * @typedef {{ id: number, text: string, paint: PaintView | null, problem: Problem | null }} Kept
+ * @typedef {{ id: number, text: string, name: string, problem: Problem | null }} Saved a saved picture
+ *
+ * @typedef {"glossy" | "satin" | "matt"} Surface
+ * @typedef {{ paint: number, stays: number, evaporates: number }} Thinning parts by volume
+ * @typedef {Tone & { name: string, surface: Surface, source: string }} ColourView
+ * @typedef {object} FilmView a film of the cross-section
+ * @property {string} tube key of its tube
+ * @property {string} name
+ * @property {number} build one coat, in the card's own films
+ * @property {number} coats
+ * @property {Thinning} thinning
+ * @property {string} thinning_words
+ * @property {boolean} missing whether its tube is not at hand
+ * @property {Tone | null} tone the film over white
+ * @property {"" | "glaze" | "veil" | "covering"} verdict over the chosen colour
+ * @property {string} reason
+ * @property {[number, number]} pull least and most build
+ * @property {number[]} marks builds of the card's films
+ *
+ * @typedef {{ change: string, difference: number, spread: Tone[], verdict: string, reason: string }} Detail the chosen colour
+ * @typedef {{ name: string, rows: { coats: number, tones: Tone[], span: number }[], sentence: string }} CoatsView
+ * @typedef {{ over: string, under: string, tones: Tone[], sentence: string }} OrderView
+ *
+ * @typedef {object} PictureView the open picture
+ * @property {string} name
+ * @property {string} notes
+ * @property {ColourView[]} colours before any film
+ * @property {FilmView[]} films lowest first
+ * @property {Spot[]} seen over every colour
+ * @property {number | null} film the chosen one
+ * @property {number | null} colour the chosen one
+ * @property {Detail | null} detail
+ * @property {CoatsView | null} coats of the chosen film
+ * @property {OrderView | null} order the chosen film and its neighbour exchanged
+ * @property {string} headline
+ * @property {string} sentence
+ * @property {string} span
+ * @property {string} range_words
+ * @property {string[]} cautions
+ * @property {boolean} undo
+ * @property {boolean} redo
+ *
+ * @typedef {object} TubeRow a tube at equal depth
+ * @property {string} key
+ * @property {string} name
+ * @property {string} short
+ * @property {number | null} milk milk on black, L*
+ * @property {number} build one coat, in the card's own films
+ * @property {boolean} reached whether one coat has the common depth
+ * @property {number} lightness mean change of L*
+ * @property {number} hue of the undertone, degrees
+ * @property {string} lightfastness
+ * @property {Spot[][]} coats for one, two, three coats, over every colour
+ * @typedef {{ names: string[], rows: TubeRow[] }} TubesView
+ *
+ * @typedef {{ do: "name", name: string } | { do: "notes", notes: string } | { do: "lay", tube: string, build?: number } | { do: "take-film", film: number } | { do: "move-film", film: number, over: boolean } | { do: "build", film: number, build: number, pulling: boolean } | { do: "coats", film: number, coats: number } | { do: "thin", film: number, thinning: Thinning } | { do: "add-colour", name: string, lab: Lab, surface: Surface } | { do: "add-ladder", count: number, light: number, dark: number } | { do: "add-masstone", tube: string } | { do: "name-colour", colour: number, name: string } | { do: "surface", colour: number, surface: Surface } | { do: "move-colour", colour: number, later: boolean } | { do: "take-colour", colour: number } | { do: "clear-colours" }} Change one change of the open picture
  */
 export {};

@@ -25,6 +25,17 @@ function paint(text) {
   return held;
 }
 
+/** The picture that is open. @type {twoground.Plan | null} */
+let plan = null;
+
+function open_plan() {
+  if (!plan) throw { code: "no-picture", words: "No picture is open. Reload the page; what was saved is safe." };
+  return plan;
+}
+
+/** What the page needs after a change. */
+const plan_now = () => ({ view: open_plan().view(), text: open_plan().write() });
+
 function open_reading() {
   if (!reading) throw { code: "no-scan", words: "No scan is open. Load the scan again." };
   return reading;
@@ -147,6 +158,39 @@ const methods = {
   file_name: (/** @type {string} */ text) => paint(text).file_name(),
   /** A pigment file, checked. */
   import: async (/** @type {File} */ file) => paint(await file.text()).write(),
+
+  pictures: () => twoground.pictures(),
+  save_picture: (/** @type {number | undefined} */ id, /** @type {string} */ text) => twoground.save_picture(id, text),
+  remove_picture: (/** @type {number} */ id) => twoground.remove_picture(id),
+  /** Opens a saved picture, or a new one of this name, with the tubes at hand. */
+  open_picture(/** @type {string | undefined} */ text, /** @type {string} */ name, /** @type {[string, string][]} */ tubes) {
+    const next = new twoground.Plan(text, name);
+    plan?.free();
+    plan = next;
+    plan.use_tubes(tubes.map(([key]) => key), tubes.map(([, text]) => text));
+    return plan_now();
+  },
+  use_tubes(/** @type {[string, string][]} */ tubes) {
+    open_plan().use_tubes(tubes.map(([key]) => key), tubes.map(([, text]) => text));
+    return plan_now();
+  },
+  change_picture(/** @type {unknown} */ change) {
+    open_plan().change(change);
+    return plan_now();
+  },
+  step_picture(/** @type {boolean} */ back) {
+    open_plan().step(back);
+    return plan_now();
+  },
+  choose_film(/** @type {number} */ film) {
+    open_plan().choose_film(film);
+    return plan_now();
+  },
+  choose_colour(/** @type {number} */ colour) {
+    open_plan().choose_colour(colour);
+    return plan_now();
+  },
+  all_tubes: () => open_plan().tubes(),
 
   shelf: () => twoground.shelf(),
   keep: (/** @type {number | undefined} */ id, /** @type {string} */ text) => twoground.keep(id, text),

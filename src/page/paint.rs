@@ -122,10 +122,7 @@ impl PaintView {
         let name = record.paint.name_or_unnamed().to_owned();
         let builds: Vec<f64> = record.films.iter().map(|film| film.build).collect();
         let words = verdict_of(record);
-        let short = match record.opacity.grade {
-            Some(grade) if words.headline == grade.headline() => grade.phrase().to_owned(),
-            _ => words.headline.trim_end_matches('.').to_lowercase(),
-        };
+        let short = short_verdict(record);
         Ok(Self {
             label: LabelData {
                 label: record.paint.clone(),
@@ -187,6 +184,15 @@ pub(super) fn verdict_of(record: &Record) -> verdict::Verdict {
         opacity.contrast_ratio.get(thickest).copied().unwrap_or(0.0),
         opacity.masstone_lab.map(|[l, a, b]| Lab::new(l, a, b)),
     )
+}
+
+/// The verdict in two or three words.
+pub(super) fn short_verdict(record: &Record) -> String {
+    let headline = verdict_of(record).headline;
+    match record.opacity.grade {
+        Some(grade) if headline == grade.headline() => grade.phrase().to_owned(),
+        _ => headline.trim_end_matches('.').to_lowercase(),
+    }
 }
 
 /// Builds that the page lets a film be pulled to: well below the thinnest of the card, and at least three of its middle films.

@@ -68,11 +68,9 @@ impl Ground {
         let own = by_colour * from.spread * by_colour.transpose()
             + BandCovariance::repeat(haze_sd * haze_sd);
         match from.spectrum {
-            Some(spectrum) => Self::through_surface(
-                from.lab,
-                &spectrum.map(|r| (r - haze).max(LEAST_LEFT)),
-                own,
-            ),
+            Some(spectrum) => {
+                Self::through_surface(from.lab, &spectrum.map(|r| (r - haze).max(LEAST_LEFT)), own)
+            }
             None => Self::through_surface(from.lab, &usual.reflectance, usual.covariance + own),
         }
     }

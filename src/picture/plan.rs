@@ -257,8 +257,8 @@ impl Plan {
 
     /// The text that is saved.
     pub fn write(&self) -> String {
-        let mut text =
-            serde_json::to_string_pretty(self).expect("a picture is plain numbers, texts and lists");
+        let mut text = serde_json::to_string_pretty(self)
+            .expect("a picture is plain numbers, texts and lists");
         text.push('\n');
         text
     }
@@ -435,18 +435,50 @@ mod tests {
             Plan::read(&bad.to_string()).unwrap_err().to_string()
         };
         for (path, value, words) in [
-            ("/format", "twoground-pigment".into(), "another kind of file"),
+            (
+                "/format",
+                "twoground-pigment".into(),
+                "another kind of file",
+            ),
             ("/version", 2.into(), "Use a newer program"),
             ("/version", 0.into(), "version"),
             ("/name", 3.into(), "name is wrong"),
             ("/name", "x".repeat(201).into(), "name is longer than 200"),
-            ("/colours/0/lab/0", 101.into(), "colours[0].lab: L* is not between 0 and 100"),
-            ("/colours/0/lab/1", "red".into(), "colours[0].lab[1] is wrong"),
-            ("/colours/0/surface", "wet".into(), "colours[0].surface is wrong"),
-            ("/colours/0/source/kind", "dreamt".into(), "colours[0].source"),
-            ("/films/0/build", (-1).into(), "films[0].build is not between"),
-            ("/films/0/coats", 21.into(), "films[0].coats is more than 20"),
-            ("/films/0/thinning/paint", 0.into(), "films[0].thinning.paint"),
+            (
+                "/colours/0/lab/0",
+                101.into(),
+                "colours[0].lab: L* is not between 0 and 100",
+            ),
+            (
+                "/colours/0/lab/1",
+                "red".into(),
+                "colours[0].lab[1] is wrong",
+            ),
+            (
+                "/colours/0/surface",
+                "wet".into(),
+                "colours[0].surface is wrong",
+            ),
+            (
+                "/colours/0/source/kind",
+                "dreamt".into(),
+                "colours[0].source",
+            ),
+            (
+                "/films/0/build",
+                (-1).into(),
+                "films[0].build is not between",
+            ),
+            (
+                "/films/0/coats",
+                21.into(),
+                "films[0].coats is more than 20",
+            ),
+            (
+                "/films/0/thinning/paint",
+                0.into(),
+                "films[0].thinning.paint",
+            ),
         ] {
             let refusal = refusal(path, value);
             assert!(refusal.contains(words), "{path}: {refusal}");

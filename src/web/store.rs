@@ -1,7 +1,7 @@
-//! The shelf: records kept by the browser (IndexedDB), from a worker.
+//! What the browser keeps (IndexedDB), from a worker: paints and pictures.
 //!
-//! A record is kept as the text of its pigment file, under a number that the browser gives out, so that there is one
-//! format, and one place (`paint::file`) where older ones are read. A change is one transaction and is reported done
+//! A paint is kept as the text of its pigment file and a picture as its own text, under a number that the browser gives
+//! out, so that there is one format of each, and one place (`paint::file`, `picture::plan`) where older ones are read. A change is one transaction and is reported done
 //! only once the browser says that it is complete: after a crash a record is there whole or not at all.
 
 use js_sys::{Array, Function, Object, Promise, Reflect};
@@ -16,90 +16,107 @@ use crate::{Error, Result};
 
 const DATABASE: &str = "twoground";
 /// Version of the database's structure. A higher one needs a step in [`migrate`].
-const VERSION: u32 = 1;
-const PAINTS: &str = "paints";
+const VERSION: u32 = 2;
 /// Modes of a transaction.
 const LOOK: &str = "readonly";
 const CHANGE: &str = "readwrite";
 
-/// Keeps the text of a record: a new one, or in place of the one with the number given. Gives its number.
-pub async fn put(id: Option<u32>, record: &str) -> Result<u32> {
-    const DOING: &str = "could not keep the paint";
-    let request = within(DOING, CHANGE, |paints| {
-        let record = JsValue::from_str(record);
-        match id {
-            Some(id) => paints.put_with_key(&record, &JsValue::from(id)),
-            None => paints.put(&record),
-        }
-    })
-    .await?;
-    number(&result(DOING, &request)?)
-        .ok_or_else(|| failed(DOING, "it gave the paint no number".to_owned()))
+/// One kind of thing that is kept, in a part of the database of its own.
+pub struct Shelf {
+    /// Name of the part.
+    name: &'static str,
+    keeping: &'static str,
+    showing: &'static str,
+    deleting: &'static str,
 }
 
-/// The text of one record, if it is there.
-pub async fn get(id: u32) -> Result<Option<String>> {
-    const DOING: &str = "could not show the paint";
-    let request = within(DOING, LOOK, |paints| paints.get(&JsValue::from(id))).await?;
-    match result(DOING, &request)? {
-        value if value.is_undefined() => Ok(None),
-        value => text(DOING, id, &value).map(Some),
-    }
-}
+/// Pigment files.
+pub const PAINTS: Shelf = Shelf {
+    name: "paints",
+    keeping: "could not keep the paint",
+    showing: "could not show the paints",
+    deleting: "could not delete the paint",
+};
 
-/// All records with their numbers, in the order in which they were first kept.
-pub async fn all() -> Result<Vec<(u32, String)>> {
-    const DOING: &str = "could not show the paints";
-    let (keys, values) = within(DOING, LOOK, |paints| {
-        Ok((paints.get_all_keys()?, paints.get_all()?))
-    })
-    .await?;
-    let keys = Array::from(&result(DOING, &keys)?);
-    let values = Array::from(&result(DOING, &values)?);
-    keys.iter()
-        .zip(values.iter())
-        .map(|(key, value)| {
-            let id = number(&key)
-                .ok_or_else(|| failed(DOING, format!("{key:?} is not a paint's number")))?;
-            Ok((id, text(DOING, id, &value)?))
+/// Saved pictures.
+pub const PICTURES: Shelf = Shelf {
+    name: "pictures",
+    keeping: "could not keep the picture",
+    showing: "could not show the pictures",
+    deleting: "could not delete the picture",
+};
+
+impl Shelf {
+    /// Keeps a text: a new one, or in place of the one with the number given. Gives its number.
+    pub async fn put(&self, id: Option<u32>, text: &str) -> Result<u32> {
+        let request = within(self, self.keeping, CHANGE, |store| {
+            let text = JsValue::from_str(text);
+            match id {
+                Some(id) => store.put_with_key(&text, &JsValue::from(id)),
+                None => store.put(&text),
+            }
         })
-        .collect()
-}
+        .await?;
+        number(&result(self.keeping, &request)?)
+            .ok_or_else(|| failed(self.keeping, "it gave no number".to_owned()))
+    }
 
-/// Removes one record. Removing one that is not there changes nothing.
-pub async fn remove(id: u32) -> Result<()> {
-    within("could not delete the paint", CHANGE, |paints| {
-        paints.delete(&JsValue::from(id))
-    })
-    .await
-    .map(drop)
+    /// All texts with their numbers, in the order in which they were first kept.
+    pub async fn all(&self) -> Result<Vec<(u32, String)>> {
+        let (keys, values) = within(self, self.showing, LOOK, |store| {
+            Ok((store.get_all_keys()?, store.get_all()?))
+        })
+        .await?;
+        let keys = Array::from(&result(self.showing, &keys)?);
+        let values = Array::from(&result(self.showing, &values)?);
+        keys.iter()
+            .zip(values.iter())
+            .map(|(key, value)| {
+                let id = number(&key).ok_or_else(|| {
+                    failed(self.showing, format!("{key:?} is not a number it gave out"))
+                })?;
+                Ok((id, text(self.showing, id, &value)?))
+            })
+            .collect()
+    }
+
+    /// Removes one. Removing one that is not there changes nothing.
+    pub async fn remove(&self, id: u32) -> Result<()> {
+        within(self, self.deleting, CHANGE, |store| {
+            store.delete(&JsValue::from(id))
+        })
+        .await
+        .map(drop)
+    }
 }
 
 /// One transaction: asks, waits until the browser reports it complete, and gives back the requests, now answered.
 ///
 /// The database is opened for each, so that no window ever stands in the way of a newer version's migration.
 async fn within<T>(
+    shelf: &Shelf,
     doing: &'static str,
     mode: &'static str,
     ask: impl FnOnce(&IdbObjectStore) -> std::result::Result<T, JsValue>,
 ) -> Result<T> {
     let database = open(doing).await?;
-    let outcome = transact(&database, mode, ask).await;
+    let outcome = transact(&database, shelf.name, mode, ask).await;
     database.close();
     outcome.map_err(|error| failed(doing, reason(&error)))
 }
 
 async fn transact<T>(
     database: &IdbDatabase,
+    name: &'static str,
     mode: &'static str,
     ask: impl FnOnce(&IdbObjectStore) -> std::result::Result<T, JsValue>,
 ) -> std::result::Result<T, JsValue> {
-    let transaction = begin(database, mode)?;
+    let transaction = begin(database, name, mode)?;
     let ended = Promise::new(&mut |resolve, reject| {
         transaction.set_oncomplete(Some(&resolve));
         transaction.set_onabort(Some(&reject));
     });
-    let asked = ask(&transaction.object_store(PAINTS)?);
+    let asked = ask(&transaction.object_store(name)?);
     if asked.is_err() {
         transaction.abort()?;
     }
@@ -112,14 +129,18 @@ async fn transact<T>(
     }
 }
 
-/// `database.transaction(PAINTS, mode, { durability: "strict" })`: complete then means written to the disk, where the
+/// `database.transaction(name, mode, { durability: "strict" })`: complete then means written to the disk, where the
 /// browser can promise that. By reflection, because web-sys counts the third argument as unstable.
-fn begin(database: &IdbDatabase, mode: &str) -> std::result::Result<IdbTransaction, JsValue> {
+fn begin(
+    database: &IdbDatabase,
+    name: &str,
+    mode: &str,
+) -> std::result::Result<IdbTransaction, JsValue> {
     let options = Object::new();
     Reflect::set(&options, &"durability".into(), &"strict".into())?;
     let transaction: Function = Reflect::get(database, &"transaction".into())?.dyn_into()?;
     transaction
-        .call3(database, &PAINTS.into(), &mode.into(), &options)?
+        .call3(database, &name.into(), &mode.into(), &options)?
         .dyn_into()
 }
 
@@ -171,11 +192,13 @@ fn ask_to_open() -> std::result::Result<IdbOpenDbRequest, JsValue> {
 fn migrate(event: IdbVersionChangeEvent) -> std::result::Result<(), JsValue> {
     let request: IdbOpenDbRequest = event.target().ok_or(JsValue::UNDEFINED)?.unchecked_into();
     let database: IdbDatabase = request.result()?.unchecked_into();
-    // From nothing (version 0) to version 1.
-    if event.old_version() < 1.0 {
-        let parameters = web_sys::IdbObjectStoreParameters::new();
-        parameters.set_auto_increment(true);
-        database.create_object_store_with_optional_parameters(PAINTS, &parameters)?;
+    // From nothing (version 0) to version 1, paints; from there to version 2, pictures beside them.
+    for (version, shelf) in [(1.0, PAINTS), (2.0, PICTURES)] {
+        if event.old_version() < version {
+            let parameters = web_sys::IdbObjectStoreParameters::new();
+            parameters.set_auto_increment(true);
+            database.create_object_store_with_optional_parameters(shelf.name, &parameters)?;
+        }
     }
     Ok(())
 }
@@ -193,12 +216,9 @@ fn number(key: &JsValue) -> Option<u32> {
 }
 
 fn text(doing: &'static str, id: u32, value: &JsValue) -> Result<String> {
-    value.as_string().ok_or_else(|| {
-        failed(
-            doing,
-            format!("what is kept under number {id} is not a paint"),
-        )
-    })
+    value
+        .as_string()
+        .ok_or_else(|| failed(doing, format!("what is kept under number {id} is not text")))
 }
 
 fn failed(doing: &'static str, reason: String) -> Error {

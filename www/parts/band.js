@@ -3,8 +3,8 @@
 
 import { el, svg } from "../dom.js";
 
-const WIDTH = 900;
-const HEIGHT = 250;
+export const WIDTH = 900;
+export const HEIGHT = 250;
 const EDGE = 108;
 
 /** Pixels from one point of the film's ragged edge to the next. */
@@ -23,7 +23,7 @@ function edge(x) {
 }
 
 /** Outline of the film over one colour. @param {number} from @param {number} to */
-function film(from, to) {
+export function film(from, to) {
   const xs = [from];
   for (let x = STEP * (Math.floor(from / STEP) + 1); x < to; x += STEP) xs.push(x);
   xs.push(to);

@@ -1,31 +1,113 @@
 // @ts-check
-/** Picture: one film of one paint over the underpainting, thinner or thicker, and as one, two, three times the card's film. */
+/** Picture: films of kept tubes over the underpainting's colours. Joins the parts in www/picture. */
 
-import { el, figure, find, patch, say } from "../dom.js";
-import { PaintOver } from "../parts/paint.js";
-import { drawStrips } from "../parts/strips.js";
+import { el, find, say } from "../dom.js";
+import { Lanes } from "../picture/band.js";
+import { drawCoats, drawOrder } from "../picture/coats.js";
+import { Desk, lastOpen } from "../picture/desk.js";
+import { drawDetail } from "../picture/detail.js";
+import { Films } from "../picture/films.js";
+import { drawNumbers } from "../picture/numbers.js";
+import { Pictures } from "../picture/pictures.js";
+import { AllTubes } from "../picture/tubes.js";
+import { Underpainting } from "../picture/underpainting.js";
 import { samples } from "../samples.js";
 
-/** @typedef {import("../types.js").Glaze} Glaze */
-/** @typedef {{ key: string, text: string, paint: import("../types.js").PaintView }} Choice */
-
-const COATS = [1, 2, 3];
+/** @typedef {import("../types.js").PictureView} PictureView */
+/** @typedef {{ key: string, text: string, paint: import("../types.js").PaintView }} Tube */
 
 /** @param {import("../main.js").Page} page */
 export function pictureScreen(page) {
   const screen = find(document, "#picture");
-  /** @type {string | null} */ let wanted = null;
-  const over = new PaintOver(screen, page, "picture-pull", COATS, (glaze, paint) => {
-    say(screen, "film", `One film of ${paint.name} over seven greys and two flesh tones`);
-    find(screen, "[data-part=coats]").replaceChildren(steps(glaze));
-    find(screen, "[data-part=numbers]").replaceChildren(numbers(glaze));
-    find(screen, "[data-part=notes]").replaceChildren(...glaze.notes.map((note) => el("li", {}, note)));
-  });
+  const part = (/** @type {string} */ name) => find(screen, `[data-part=${name}]`);
+  /** @type {Tube[]} */ let tubes = [];
+  /** Key of a tube to be laid on next. @type {string | null} */ let wanted = null;
+  /** Which panel below is open. */ let panel = "all-tubes";
+  /** Colours that the panel was drawn for: it does not change with the films. */ let drawnFor = "";
 
-  /** @param {Choice} choice */
-  function choose(choice) {
-    wanted = choice.key;
-    return over.show(choice.text, choice.paint, 1);
+  const desk = new Desk(page, draw);
+  desk.onsaved = (words) => say(screen, "saved", words);
+  const lanes = new Lanes(part("band"), (colour) => desk.turn("choose_colour", colour));
+  const films = new Films(part("films"), desk);
+  const all = new AllTubes(part("all-tubes"), (tube, build) => desk.change({ do: "lay", tube, build }).then(() => part("films").scrollIntoView({ block: "nearest" })));
+  const underpainting = new Underpainting(part("underpainting"), desk, page);
+  const pictures = new Pictures(part("pictures"), page, (saved) => open(saved), () => desk.id);
+
+  const name = /** @type {HTMLInputElement} */ (find(screen, "[data-part=name]"));
+  name.addEventListener("change", () => desk.change({ do: "name", name: name.value }));
+  const notes = /** @type {HTMLTextAreaElement} */ (find(screen, "[data-part=notes] textarea"));
+  notes.addEventListener("change", () => desk.change({ do: "notes", notes: notes.value }));
+  find(screen, "[data-do=undo]").addEventListener("click", () => desk.step(true));
+  find(screen, "[data-do=redo]").addEventListener("click", () => desk.step(false));
+  screen.addEventListener("keydown", (event) => {
+    const typing = event.target instanceof HTMLTextAreaElement || (event.target instanceof HTMLInputElement && event.target.type !== "range" && event.target.type !== "radio");
+    if (typing || !(event.ctrlKey || event.metaKey) || event.key.toLowerCase() !== "z") return;
+    event.preventDefault();
+    desk.step(!event.shiftKey);
+  });
+  const folder = find(screen, "[data-do=pictures]");
+  folder.addEventListener("click", async () => {
+    const open = folder.getAttribute("aria-expanded") !== "true";
+    folder.setAttribute("aria-expanded", String(open));
+    part("pictures").hidden = !open;
+    if (open) await desk.saved.then(() => pictures.list()).catch(page.tell);
+  });
+  for (const button of screen.querySelectorAll("[data-panel]")) {
+    button.addEventListener("click", () => show_panel(button.getAttribute("data-panel") ?? panel));
+  }
+
+  /** @param {string} next */
+  function show_panel(next) {
+    panel = next;
+    for (const button of screen.querySelectorAll("[data-panel]")) {
+      const chosen = button.getAttribute("data-panel") === panel;
+      button.setAttribute("aria-pressed", String(chosen));
+      part(button.getAttribute("data-panel") ?? "").hidden = !chosen;
+    }
+    if (desk.view) draw_panel(desk.view);
+  }
+
+  /** @param {PictureView} view */
+  function draw(view) {
+    if (document.activeElement !== name) name.value = view.name;
+    /** @type {HTMLButtonElement} */ (find(screen, "[data-do=undo]")).disabled = !view.undo;
+    /** @type {HTMLButtonElement} */ (find(screen, "[data-do=redo]")).disabled = !view.redo;
+    for (const words of /** @type {const} */ (["headline", "sentence", "span"])) say(screen, words, view[words]);
+    say(screen, "range", view.range_words);
+    part("cautions").replaceChildren(...view.cautions.map((words) => el("li", {}, words)));
+    lanes.draw(view);
+    films.draw(view);
+    drawDetail(part("detail"), view);
+    drawCoats(part("coats"), view, (coats) => view.film !== null && desk.change({ do: "coats", film: view.film, coats }));
+    drawOrder(part("order"), view, () => {
+      if (view.film === null) return;
+      const top = view.film === view.films.length - 1;
+      desk.change({ do: "move-film", film: top ? view.film - 1 : view.film, over: true });
+    });
+    draw_panel(view);
+  }
+
+  /** @param {PictureView} view */
+  function draw_panel(view) {
+    if (panel === "underpainting") underpainting.draw(view, tubes.map(({ key, paint }) => [key, paint.name]));
+    if (panel === "numbers") drawNumbers(part("numbers"), view);
+    if (panel === "notes" && document.activeElement !== notes) notes.value = view.notes;
+    if (panel === "all-tubes") draw_tubes(view).catch(page.tell);
+  }
+
+  /** Tubes at equal depth hang on the underpainting only. @param {PictureView} view */
+  async function draw_tubes(view) {
+    const now = JSON.stringify([view.colours, tubes.map(({ key, text }) => [key, text.length])]);
+    if (now === drawnFor) return;
+    drawnFor = now;
+    all.draw(await desk.ask("all_tubes"), new Map(tubes.map(({ key, paint }) => [key, paint])));
+  }
+
+  /** Opens a saved picture, or a new one with one film, so that there is something to see. @param {import("../types.js").Saved | null} saved */
+  async function open(saved) {
+    drawnFor = "";
+    await desk.open(saved, tubes.map(({ key, text }) => [key, text]));
+    if (!saved) wanted ??= tubes.at(-1)?.key ?? null;
   }
 
   async function show() {
@@ -35,14 +117,30 @@ export function pictureScreen(page) {
       page.tell(error);
       return [];
     });
-    /** @type {Choice[]} */
-    let choices = shelf.flatMap(({ id, text, paint }) => (paint?.predicts ? [{ key: `kept-${id}`, text, paint }] : []));
-    const own = choices.length > 0;
-    if (!own) choices = (await samples(page.engine)).map(({ text, paint }) => ({ key: paint.name, text, paint }));
-    say(screen, "choose", own ? "My tubes" : "Sample paints, simulated. Keep a card of your own and your tubes stand here.");
-    const chosen = choices.find(({ key }) => key === wanted) ?? (own ? choices[choices.length - 1] : choices[0]);
-    drawStrips(find(screen, "[data-part=tubes]"), choices.map((value) => ({ paint: value.paint, value })), chosen, choose);
-    await choose(chosen);
+    tubes = shelf.flatMap(({ id, text, paint }) => (paint?.predicts ? [{ key: `kept-${id}`, text, paint }] : []));
+    const own = tubes.length > 0;
+    if (!own) tubes = (await samples(page.engine)).map(({ text, paint }) => ({ key: `sample-${paint.name}`, text, paint }));
+    say(screen, "whose", own ? "" : "These are sample paints, simulated. Keep a card of your own and your tubes stand here.");
+    find(screen, "[data-panel=all-tubes]").textContent = own ? "All my tubes" : "All sample tubes";
+    if (desk.isOpen) {
+      await desk.use(tubes.map(({ key, text }) => [key, text]));
+    } else {
+      /** @type {import("../types.js").Saved[]} */
+      const saved = await page.engine.call("pictures").catch(() => []);
+      const readable = saved.filter(({ problem }) => !problem);
+      await open(readable.find(({ id }) => id === lastOpen()) ?? readable.at(-1) ?? null);
+    }
+    await lay_wanted();
+  }
+
+  /** Lays the tube that another screen asked for, if no film of it is there yet. */
+  async function lay_wanted() {
+    const tube = wanted;
+    wanted = null;
+    if (!tube || !desk.view || !tubes.some(({ key }) => key === tube)) return;
+    const there = desk.view.films.findLastIndex((film) => film.tube === tube);
+    if (there >= 0) await desk.turn("choose_film", there);
+    else await desk.change({ do: "lay", tube });
   }
 
   return {
@@ -53,44 +151,4 @@ export function pictureScreen(page) {
       page.go("picture");
     },
   };
-}
-
-/** Before, then the films, as steps of colour without gaps. @param {Glaze} glaze */
-function steps(glaze) {
-  const row = (/** @type {string} */ name, /** @type {{ css: string }[]} */ spots) =>
-    el("tr", {}, el("th", { scope: "row" }, name), ...spots.map(({ css }) => el("td", {}, patch(css))));
-  const films = glaze.after.slice(1);
-  return el(
-    "table",
-    { class: "coats" },
-    el("caption", { class: "unseen" }, "Colours before, and under one, two and three times the card’s middle film"),
-    el("colgroup", {}, el("col", { class: "side" }), ...glaze.before.map(() => el("col"))),
-    el("thead", {}, el("tr", {}, el("td", {}), ...glaze.before.map(({ name }) => el("th", { scope: "col" }, name)))),
-    el("tbody", {}, row("before", glaze.before), ...films.map(({ build, spots }) => row(`${figure(build, 0)} ×`, spots))),
-  );
-}
-
-/** The same in numbers. @param {Glaze} glaze */
-function numbers(glaze) {
-  const films = glaze.after.slice(1);
-  const head = ["Colour", "Before L*, a*, b*", ...films.map(({ build }) => `${figure(build, 0)} × L*, a*, b* and range`)];
-  const lab = (/** @type {[number, number, number]} */ lab) => lab.map((v) => figure(v)).join(", ");
-  return el(
-    "table",
-    { class: "numbers" },
-    el("thead", {}, el("tr", {}, ...head.map((words) => el("th", { scope: "col" }, words)))),
-    el(
-      "tbody",
-      {},
-      ...glaze.before.map((ground, i) =>
-        el(
-          "tr",
-          {},
-          el("th", { scope: "row" }, ground.name),
-          el("td", {}, lab(ground.lab)),
-          ...films.map(({ spots }) => el("td", {}, lab(spots[i].lab), el("br"), `± ${figure(spots[i].range)}, ${spots[i].word}`)),
-        ),
-      ),
-    ),
-  );
 }

@@ -95,6 +95,7 @@ export function tubesScreen(page, over) {
   async function remove(kept) {
     const dialog = /** @type {HTMLDialogElement} */ (find(document, "#delete"));
     say(dialog, "delete", `Delete ${kept.paint?.name ?? "this paint"}?`);
+    say(dialog, "delete-what", "It is taken off this computer. A pigment file that you saved stays where it is.");
     dialog.returnValue = "no";
     dialog.showModal();
     await new Promise((resolve) => dialog.addEventListener("close", resolve, { once: true }));

@@ -1,0 +1,173 @@
+//! The open picture: every change of it, undo, and what the page shows.
+
+mod change;
+mod colours;
+mod films;
+mod notes;
+mod tubes;
+mod view;
+mod words;
+
+use crate::{
+    Error, Result,
+    page::glaze::UNDERPAINTING,
+    paint::{Constants, Record},
+    picture::{
+        Film, Ground, Kept,
+        depth::Depth,
+        plan::{Colour, Plan, PlannedFilm, Source},
+    },
+    spectrum::BANDS,
+};
+
+pub use change::Change;
+pub use tubes::TubesView;
+pub use view::PictureView;
+
+/// Steps that can be taken back.
+const MOST_STEPS: usize = 200;
+
+/// A picture on the page, with the tubes that can be laid on it.
+pub struct OpenPicture {
+    plan: Plan,
+    past: Vec<Plan>,
+    future: Vec<Plan>,
+    /// The film that is being pulled: all of one pull is one step.
+    pulled: Option<usize>,
+    tubes: Vec<Tube>,
+    kept: Kept,
+    /// Grounds of the colours, kept from view to view.
+    grounds: Vec<(Colour, Ground)>,
+    film: usize,
+    colour: usize,
+}
+
+/// A tube that predicts.
+struct Tube {
+    key: String,
+    text: String,
+    record: Record,
+    constants: Constants,
+    depth: Depth,
+}
+
+impl Tube {
+    fn name(&self) -> &str {
+        self.record.paint.name_or_unnamed()
+    }
+}
+
+impl OpenPicture {
+    /// A new picture of this name: seven greys and two flesh tones.
+    pub fn new(name: &str) -> Self {
+        let colours = UNDERPAINTING
+            .iter()
+            .map(|(name, lab)| colours::plain(name, *lab, Source::Given))
+            .collect();
+        Self::of(Plan::new(name, colours))
+    }
+
+    /// A saved picture.
+    ///
+    /// # Errors
+    /// [`Error::PictureFile`].
+    pub fn read(text: &str) -> Result<Self> {
+        Ok(Self::of(Plan::read(text)?))
+    }
+
+    fn of(plan: Plan) -> Self {
+        Self {
+            film: plan.films.len().saturating_sub(1),
+            plan,
+            past: Vec::new(),
+            future: Vec::new(),
+            pulled: None,
+            tubes: Vec::new(),
+            kept: Kept::default(),
+            grounds: Vec::new(),
+            colour: 0,
+        }
+    }
+
+    /// The text to be saved.
+    pub fn write(&self) -> String {
+        self.plan.write()
+    }
+
+    /// The tubes at hand: a key and the text of the pigment file of each. Those that do not predict are passed over.
+    ///
+    /// # Errors
+    /// For a text that is no pigment file.
+    pub fn use_tubes(&mut self, tubes: Vec<(String, String)>) -> Result<()> {
+        let mut old = std::mem::take(&mut self.tubes);
+        // What was prepared belongs to the old list.
+        self.kept = Kept::default();
+        for (key, text) in tubes {
+            if let Some(at) = old.iter().position(|t| t.key == key && t.text == text) {
+                self.tubes.push(old.swap_remove(at));
+                continue;
+            }
+            let record = Record::read(&text)?;
+            let Ok(constants) = record.constants() else {
+                continue;
+            };
+            self.tubes.push(Tube {
+                depth: Depth::of(&constants, record.thickest()),
+                key,
+                text,
+                constants,
+                record,
+            });
+        }
+        Ok(())
+    }
+
+    fn tube(&self, key: &str) -> Option<&Tube> {
+        self.tubes.iter().find(|tube| tube.key == key)
+    }
+
+    fn known_tube(&self, key: &str) -> Result<&Tube> {
+        self.tube(key).ok_or_else(|| {
+            Error::Refused("This tube is no longer kept. Choose another.".to_owned())
+        })
+    }
+
+    /// The films that can be predicted, each with its place in the plan.
+    fn laid(&self) -> Vec<(usize, Film)> {
+        self.plan
+            .films
+            .iter()
+            .enumerate()
+            .filter_map(|(at, film)| {
+                let paint = self.tubes.iter().position(|tube| tube.key == film.tube)?;
+                let build = film.whole_build();
+                (build > 0.0).then_some((at, Film { paint, build }))
+            })
+            .collect()
+    }
+
+    fn chosen_film(&self) -> Option<&PlannedFilm> {
+        self.plan.films.get(self.film)
+    }
+
+    /// Brings the grounds up to date with the colours.
+    fn ground_all(&mut self) {
+        let mut old = std::mem::take(&mut self.grounds);
+        for colour in &self.plan.colours {
+            let known = old.iter().position(|(of, _)| {
+                of.lab == colour.lab
+                    && of.lab_sd == colour.lab_sd
+                    && of.surface == colour.surface
+                    && of.spectrum == colour.spectrum
+            });
+            let ground = match known {
+                Some(at) => old.swap_remove(at).1,
+                None => Ground::measured(&colour.measured(&mut [0.0; BANDS])),
+            };
+            self.grounds.push((colour.clone(), ground));
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,301 @@
+//! Every change of a picture, one step of undo each.
+
+use serde::Deserialize;
+use serde_json::Map;
+
+use super::{MOST_STEPS, OpenPicture, colours};
+use crate::{
+    Error, Result,
+    paint::file::Surface,
+    picture::plan::{Plan, PlannedFilm, Source, Thinning},
+};
+
+/// One change, as the page asks for it.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(tag = "do", rename_all = "kebab-case", deny_unknown_fields)]
+pub enum Change {
+    /// Names the picture.
+    Name {
+        /// Its name.
+        name: String,
+    },
+    /// Writes its notes.
+    Notes {
+        /// All of them.
+        notes: String,
+    },
+    /// Lays a film of a tube on top.
+    Lay {
+        /// Key of the tube.
+        tube: String,
+        /// How thick; at glaze depth if not said.
+        build: Option<f64>,
+    },
+    /// Takes a film away.
+    TakeFilm {
+        /// From the bottom, from 0.
+        film: usize,
+    },
+    /// Moves a film under or over its neighbour.
+    MoveFilm {
+        /// From the bottom, from 0.
+        film: usize,
+        /// Over, or under.
+        over: bool,
+    },
+    /// Draws a film thinner or thicker.
+    Build {
+        /// From the bottom, from 0.
+        film: usize,
+        /// In units of the card's own film.
+        build: f64,
+        /// Whether it is still being pulled.
+        pulling: bool,
+    },
+    /// Sets how many coats.
+    Coats {
+        /// From the bottom, from 0.
+        film: usize,
+        /// None to many.
+        coats: u32,
+    },
+    /// Thins a film by a recipe.
+    Thin {
+        /// From the bottom, from 0.
+        film: usize,
+        /// Parts.
+        thinning: Thinning,
+    },
+    /// Adds a typed colour.
+    AddColour {
+        /// Its name; numbered if empty.
+        name: String,
+        /// L*, a*, b*.
+        lab: [f64; 3],
+        /// Its gloss.
+        surface: Surface,
+    },
+    /// Adds a ladder of greys.
+    AddLadder {
+        /// How many.
+        count: usize,
+        /// L* of the first.
+        light: f64,
+        /// L* of the last.
+        dark: f64,
+    },
+    /// Adds the masstone of a tube.
+    AddMasstone {
+        /// Key of the tube.
+        tube: String,
+    },
+    /// Names a colour.
+    NameColour {
+        /// Which.
+        colour: usize,
+        /// Its name.
+        name: String,
+    },
+    /// Says how a colour's surface looks.
+    Surface {
+        /// Which.
+        colour: usize,
+        /// Its gloss.
+        surface: Surface,
+    },
+    /// Moves a colour one place.
+    MoveColour {
+        /// Which.
+        colour: usize,
+        /// Towards the end.
+        later: bool,
+    },
+    /// Takes a colour away.
+    TakeColour {
+        /// Which.
+        colour: usize,
+    },
+    /// Takes all colours away.
+    ClearColours,
+}
+
+fn none_such(what: &str) -> Error {
+    Error::Refused(format!("There is no such {what} any more."))
+}
+
+impl OpenPicture {
+    /// Makes a change. A refused one leaves everything as it was.
+    ///
+    /// # Errors
+    /// [`Error::Refused`] for something that is not there, [`Error::PictureFile`] for a value out of reach.
+    pub fn change(&mut self, change: &Change) -> Result<()> {
+        let mut plan = self.plan.clone();
+        let (film, colour) = self.applied(&mut plan, change)?;
+        plan.check()?;
+        let pulled = match change {
+            Change::Build { film, pulling, .. } => {
+                let goes_on = self.pulled == Some(*film);
+                self.pulled = pulling.then_some(*film);
+                goes_on
+            }
+            _ => {
+                self.pulled = None;
+                false
+            }
+        };
+        if plan == self.plan {
+            return Ok(());
+        }
+        let before = std::mem::replace(&mut self.plan, plan);
+        if !pulled {
+            self.past.push(before);
+            if self.past.len() > MOST_STEPS {
+                self.past.remove(0);
+            }
+        }
+        self.future.clear();
+        self.choose_film(film);
+        self.choose_colour(colour);
+        Ok(())
+    }
+
+    /// Takes the last step back. Whether there was one.
+    pub fn undo(&mut self) -> bool {
+        self.step(true)
+    }
+
+    /// Takes a step again that was taken back. Whether there was one.
+    pub fn redo(&mut self) -> bool {
+        self.step(false)
+    }
+
+    fn step(&mut self, back: bool) -> bool {
+        let from = if back {
+            &mut self.past
+        } else {
+            &mut self.future
+        };
+        let Some(plan) = from.pop() else {
+            return false;
+        };
+        let now = std::mem::replace(&mut self.plan, plan);
+        let to = if back {
+            &mut self.future
+        } else {
+            &mut self.past
+        };
+        to.push(now);
+        self.pulled = None;
+        self.choose_film(self.film);
+        self.choose_colour(self.colour);
+        true
+    }
+
+    /// Turns to a film; the last if there are fewer.
+    pub fn choose_film(&mut self, film: usize) {
+        self.film = film.min(self.plan.films.len().saturating_sub(1));
+    }
+
+    /// Turns to a colour; the last if there are fewer.
+    pub fn choose_colour(&mut self, colour: usize) {
+        self.colour = colour.min(self.plan.colours.len().saturating_sub(1));
+    }
+
+    /// The plan with a change, and the film and colour to turn to.
+    fn applied(&self, plan: &mut Plan, change: &Change) -> Result<(usize, usize)> {
+        let (mut film_now, mut colour_now) = (self.film, self.colour);
+        match change {
+            Change::Name { name } => plan.name = name.trim().to_owned(),
+            Change::Notes { notes } => plan.notes.clone_from(notes),
+            Change::Lay { tube, build } => {
+                let tube = self.known_tube(tube)?;
+                plan.films.push(PlannedFilm {
+                    tube: tube.key.clone(),
+                    name: tube.name().to_owned(),
+                    build: build.unwrap_or(tube.depth.build),
+                    coats: 1,
+                    thinning: Thinning::default(),
+                    unknown: Map::new(),
+                });
+                film_now = plan.films.len() - 1;
+            }
+            Change::TakeFilm { film } => {
+                film_at(plan, *film)?;
+                plan.films.remove(*film);
+                film_now = film_now.min(film.saturating_sub(1));
+            }
+            Change::MoveFilm { film, over } => {
+                film_at(plan, *film)?;
+                let to = if *over {
+                    film + 1
+                } else {
+                    film.wrapping_sub(1)
+                };
+                film_at(plan, to)?;
+                plan.films.swap(*film, to);
+                film_now = to;
+            }
+            Change::Build { film, build, .. } => film_at(plan, *film)?.build = *build,
+            Change::Coats { film, coats } => film_at(plan, *film)?.coats = *coats,
+            Change::Thin { film, thinning } => {
+                film_at(plan, *film)?.thinning = thinning.clone();
+            }
+            Change::AddColour { name, lab, surface } => {
+                let name = match name.trim() {
+                    "" => format!("colour {}", plan.colours.len() + 1),
+                    name => name.to_owned(),
+                };
+                let mut colour = colours::plain(&name, *lab, Source::Typed);
+                colour.surface = *surface;
+                plan.colours.push(colour);
+                colour_now = plan.colours.len() - 1;
+            }
+            Change::AddLadder { count, light, dark } => {
+                if !(2..=12).contains(count) {
+                    return Err(Error::Refused("A ladder has 2 to 12 greys.".to_owned()));
+                }
+                plan.colours.extend(colours::ladder(*count, *light, *dark));
+            }
+            Change::AddMasstone { tube } => {
+                plan.colours
+                    .push(colours::masstone(self.known_tube(tube)?)?);
+                colour_now = plan.colours.len() - 1;
+            }
+            Change::NameColour { colour, name } => {
+                colour_at(plan, *colour)?.name = name.trim().to_owned();
+                colour_now = *colour;
+            }
+            Change::Surface { colour, surface } => {
+                colour_at(plan, *colour)?.surface = *surface;
+                colour_now = *colour;
+            }
+            Change::MoveColour { colour, later } => {
+                let to = if *later {
+                    colour + 1
+                } else {
+                    colour.wrapping_sub(1)
+                };
+                colour_at(plan, *colour)?;
+                colour_at(plan, to)?;
+                plan.colours.swap(*colour, to);
+                colour_now = to;
+            }
+            Change::TakeColour { colour } => {
+                colour_at(plan, *colour)?;
+                plan.colours.remove(*colour);
+            }
+            Change::ClearColours => plan.colours.clear(),
+        }
+        Ok((film_now, colour_now))
+    }
+}
+
+fn film_at(plan: &mut Plan, film: usize) -> Result<&mut PlannedFilm> {
+    plan.films.get_mut(film).ok_or_else(|| none_such("film"))
+}
+
+fn colour_at(plan: &mut Plan, colour: usize) -> Result<&mut crate::picture::plan::Colour> {
+    plan.colours
+        .get_mut(colour)
+        .ok_or_else(|| none_such("colour"))
+}

@@ -1,0 +1,101 @@
+//! Underpainting colours: where they come from.
+
+use nalgebra::Matrix3;
+use serde_json::Map;
+
+use crate::{
+    Result,
+    colour::{self, Lab},
+    film::table::{self, Table},
+    paint::{Seen, file::Surface},
+    picture::plan::{Colour, Source},
+    spectrum::BANDS,
+};
+
+use super::Tube;
+
+/// An exactly known glossy colour.
+pub(super) fn plain(name: &str, lab: [f64; 3], source: Source) -> Colour {
+    Colour {
+        name: name.to_owned(),
+        lab,
+        lab_sd: [0.0; 3],
+        surface: Surface::Glossy,
+        source,
+        spectrum: None,
+        unknown: Map::new(),
+    }
+}
+
+/// Greys from light to dark in equal steps of L*.
+pub(super) fn ladder(count: usize, light: f64, dark: f64) -> Vec<Colour> {
+    (0..count)
+        .map(|i| {
+            let l = light + (dark - light) * i as f64 / (count.max(2) - 1) as f64;
+            plain(&format!("grey {}", i + 1), [l, 0.0, 0.0], Source::Ladder)
+        })
+        .collect()
+}
+
+/// The colour of a tube too thick to see through, with its spectrum and its uncertainty.
+pub(super) fn masstone(tube: &Tube) -> Result<Colour> {
+    let paint = &tube.constants;
+    let spectrum = paint.masstone();
+    let mut seen = Seen {
+        reflectance: spectrum,
+        by_absorption: [0.0; BANDS],
+        by_scattering: [0.0; BANDS],
+        by_anisotropy: [0.0; BANDS],
+    };
+    for band in 0..BANDS {
+        let thick = table::MOST / paint.absorption[band].max(paint.scattering[band]);
+        let [_, by_k, by_s, by_g] = Table::shared()
+            .slopes(
+                paint.absorption[band] * thick,
+                paint.scattering[band] * thick,
+                paint.anisotropy,
+            )
+            .over(0.0);
+        seen.by_absorption[band] = by_k;
+        seen.by_scattering[band] = by_s;
+        seen.by_anisotropy[band] = by_g;
+    }
+    let (lab, spread): (Lab, Matrix3<f64>) = seen.lab_with_spread(&paint.covariance);
+    let lab_of_spectrum = colour::lab(seen.xyz());
+    debug_assert!((lab.l - lab_of_spectrum.l).abs() < 1e-9);
+    Ok(Colour {
+        lab: [lab.l, lab.a, lab.b],
+        lab_sd: std::array::from_fn(|i| spread[(i, i)].max(0.0).sqrt().min(50.0)),
+        spectrum: Some(spectrum.map(|r| r.clamp(0.0, 1.0)).to_vec()),
+        ..plain(
+            &format!("{} masstone", tube.name()),
+            [0.0; 3],
+            Source::Masstone {
+                tube: tube.name().to_owned(),
+            },
+        )
+    })
+}
+
+/// Where a colour came from, in words.
+pub(super) fn source_words(source: &Source) -> String {
+    match source {
+        Source::Typed => "typed".to_owned(),
+        Source::Ladder => "ladder of greys".to_owned(),
+        Source::Given => "came with the picture".to_owned(),
+        Source::Masstone { tube } => format!("masstone of {tube}"),
+        Source::Picked {
+            file,
+            photo,
+            pixels,
+            ..
+        } => format!(
+            "picked from {file}, average of {pixels} pixels{}",
+            if *photo {
+                "; a photo, so the range is wider"
+            } else {
+                ""
+            }
+        ),
+    }
+}

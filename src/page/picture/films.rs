@@ -1,0 +1,281 @@
+//! The cross-section: each film, what it does over the chosen colour, and what a change of order would do.
+
+use serde::Serialize;
+
+use super::{OpenPicture, words};
+use crate::{
+    Result, chart,
+    colour::{self, Lab},
+    page::{Tone, difference_word},
+    paint::{Constants, verdict},
+    picture::{Film, Ground, plan::Thinning},
+};
+
+/// One film of the cross-section.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FilmView {
+    /// Key of its tube.
+    pub tube: String,
+    /// Its name.
+    pub name: String,
+    /// One coat, in units of the card's own film.
+    pub build: f64,
+    /// How many coats.
+    pub coats: u32,
+    /// Its recipe.
+    pub thinning: Thinning,
+    /// The recipe's effect in words; empty without one.
+    pub thinning_words: String,
+    /// Whether its tube is not at hand.
+    pub missing: bool,
+    /// The film over white, for the cross-section.
+    pub tone: Option<Tone>,
+    /// `glaze`, `veil` or `covering` over the chosen colour as the films below leave it.
+    pub verdict: &'static str,
+    /// Why.
+    pub reason: String,
+    /// Least and most build that it can be pulled to.
+    pub pull: [f64; 2],
+    /// Builds of the card's films.
+    pub marks: Vec<f64>,
+}
+
+/// What a change of order does.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct OrderView {
+    /// Name of the film that would come to lie over the other.
+    pub over: String,
+    /// The other's name.
+    pub under: String,
+    /// Colours with the order changed.
+    pub tones: Vec<Tone>,
+    /// The change in a sentence.
+    pub sentence: String,
+}
+
+/// Coats of the chosen film: what is seen with none, one, two ...
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct CoatsView {
+    /// Name of the film.
+    pub name: String,
+    /// A row for every number of coats, from none.
+    pub rows: Vec<CoatsRow>,
+    /// When the drawing is lost, in words.
+    pub sentence: String,
+}
+
+/// One number of coats.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct CoatsRow {
+    /// How many.
+    pub coats: u32,
+    /// What is seen over every colour.
+    pub tones: Vec<Tone>,
+    /// L* between the lightest and the darkest.
+    pub span: f64,
+}
+
+/// Coats that are shown as steps.
+const STEPS: u32 = 8;
+
+impl OpenPicture {
+    /// The cross-section, lowest film first.
+    pub(super) fn film_views(&mut self) -> Result<Vec<FilmView>> {
+        let laid = self.laid();
+        let white = Ground::of(Lab::new(93.0, 0.0, 0.0));
+        let mut views = Vec::with_capacity(self.plan.films.len());
+        for (at, film) in self.plan.films.iter().enumerate() {
+            let tube = self.tubes.iter().find(|tube| tube.key == film.tube);
+            let paints: Vec<&Constants> = self.tubes.iter().map(|t| &t.constants).collect();
+            let mut view = FilmView {
+                tube: film.tube.clone(),
+                name: tube
+                    .map_or(film.name.as_str(), |tube| tube.name())
+                    .to_owned(),
+                build: film.build,
+                coats: film.coats,
+                thinning: film.thinning.clone(),
+                thinning_words: thinning_words(&film.thinning),
+                missing: tube.is_none(),
+                tone: None,
+                verdict: "",
+                reason: String::new(),
+                pull: [0.05, 4.0],
+                marks: Vec::new(),
+            };
+            if let Some(tube) = tube {
+                view.marks = tube.record.films.iter().map(|film| film.build).collect();
+                let [least, most] = chart::strip_span(&view.marks);
+                let depth = tube.depth.build;
+                view.pull = [
+                    least.min(0.3 * depth).min(film.build).max(0.005),
+                    most.max(film.build)
+                        .max(1.5 * depth)
+                        .min(super::view::MOST_PULL),
+                ];
+            }
+            // Only a film that is there does anything.
+            if let Some(place) = laid.iter().position(|(i, _)| *i == at) {
+                let films: Vec<Film> = laid.iter().map(|(_, film)| *film).collect();
+                let alone = self.kept.responses(&paints, &films[place..=place])?;
+                view.tone = Some(alone.lab_over(&white).into());
+                if let Some((_, ground)) = self.grounds.get(self.colour) {
+                    let before = match place {
+                        0 => ground.lab,
+                        _ => self
+                            .kept
+                            .responses(&paints, &films[..place])?
+                            .lab_over(ground),
+                    };
+                    let after = self
+                        .kept
+                        .responses(&paints, &films[..=place])?
+                        .lab_over(ground);
+                    let left = alone.range_left();
+                    let here = verdict::here(before, after, left);
+                    view.verdict = here.word();
+                    view.reason = words::reason(here, before, after, left);
+                }
+            }
+            views.push(view);
+        }
+        Ok(views)
+    }
+
+    /// What is seen with none to eight coats of the chosen film, the others as they are.
+    pub(super) fn coats_view(&mut self) -> Result<Option<CoatsView>> {
+        let Some(film) = self.chosen_film() else {
+            return Ok(None);
+        };
+        let Some(paint) = self.tubes.iter().position(|tube| tube.key == film.tube) else {
+            return Ok(None);
+        };
+        let (name, coat) = (self.tubes[paint].name().to_owned(), film.one_coat());
+        let paints: Vec<&Constants> = self.tubes.iter().map(|t| &t.constants).collect();
+        let laid = self.laid();
+        let under: Vec<Film> = laid
+            .iter()
+            .filter(|(i, _)| *i < self.film)
+            .map(|l| l.1)
+            .collect();
+        let over: Vec<Film> = laid
+            .iter()
+            .filter(|(i, _)| *i > self.film)
+            .map(|l| l.1)
+            .collect();
+        let mut rows = Vec::new();
+        for coats in 0..=STEPS {
+            let build = coat * f64::from(coats);
+            if build > crate::picture::MOST_BUILD {
+                break;
+            }
+            let films: Vec<Film> = under
+                .iter()
+                .copied()
+                .chain([Film { paint, build }])
+                .chain(over.iter().copied())
+                .collect();
+            let bare = films.iter().all(|film| film.build == 0.0);
+            let responses = self.kept.responses(&paints, &films)?;
+            let seen: Vec<Lab> = self
+                .grounds
+                .iter()
+                .map(|(_, ground)| {
+                    if bare {
+                        ground.lab
+                    } else {
+                        responses.lab_over(ground)
+                    }
+                })
+                .collect();
+            rows.push(CoatsRow {
+                coats,
+                span: crate::page::glaze::span(seen.iter().map(|lab| lab.l)),
+                tones: seen.into_iter().map(Tone::from).collect(),
+            });
+        }
+        let spans: Vec<f64> = rows.iter().map(|row| row.span).collect();
+        let sentence = if self.plan.colours.len() < 2 {
+            String::new()
+        } else {
+            words::fading(&spans)
+        };
+        Ok(Some(CoatsView {
+            name,
+            rows,
+            sentence,
+        }))
+    }
+
+    /// The chosen film exchanged with the one over it, or under it where it is the topmost.
+    pub(super) fn order_view(&mut self, now: &[Lab]) -> Result<Option<OrderView>> {
+        let laid = self.laid();
+        let Some(place) = laid.iter().position(|(i, _)| *i == self.film) else {
+            return Ok(None);
+        };
+        if laid.len() < 2 {
+            return Ok(None);
+        }
+        let lower = place.min(laid.len() - 2);
+        let mut films: Vec<Film> = laid.iter().map(|(_, film)| *film).collect();
+        films.swap(lower, lower + 1);
+        if films[lower].paint == films[lower + 1].paint {
+            return Ok(None);
+        }
+        let paints: Vec<&Constants> = self.tubes.iter().map(|t| &t.constants).collect();
+        let responses = self.kept.responses(&paints, &films)?;
+        let swapped: Vec<Lab> = self
+            .grounds
+            .iter()
+            .map(|(_, ground)| responses.lab_over(ground))
+            .collect();
+        let name = |film: &Film| self.tubes[film.paint].name().to_owned();
+        let (over, under) = (name(&films[lower + 1]), name(&films[lower]));
+        let most = now
+            .iter()
+            .zip(&swapped)
+            .map(|(a, b)| colour::difference(*a, *b))
+            .enumerate()
+            .max_by(|a, b| a.1.total_cmp(&b.1));
+        let sentence = match most {
+            Some((at, by)) if by >= 1.0 => format!(
+                "{over} over {under} instead: {} on {}, {}.",
+                words::change(now[at], swapped[at]),
+                self.plan.colours[at].name,
+                match difference_word(by) {
+                    "see it side by side" => "you would see it side by side",
+                    _ => "you would see it plainly",
+                }
+            ),
+            Some(_) => {
+                format!("{over} over {under} instead: you would hardly see a difference.")
+            }
+            None => String::new(),
+        };
+        Ok(Some(OrderView {
+            over,
+            under,
+            tones: swapped.into_iter().map(Tone::from).collect(),
+            sentence,
+        }))
+    }
+}
+
+fn thinning_words(thinning: &Thinning) -> String {
+    if thinning.is_none() {
+        return String::new();
+    }
+    let share = |value: f64| format!("{:.0} %", 100.0 * value);
+    let paint = format!(
+        "Brushed out as thick, it leaves {} of the paint",
+        share(thinning.share())
+    );
+    if thinning.evaporates > 0.0 {
+        format!(
+            "{paint}, and dries to {} of the thickness.",
+            share(thinning.left_when_dry())
+        )
+    } else {
+        format!("{paint}.")
+    }
+}

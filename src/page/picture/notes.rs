@@ -1,0 +1,188 @@
+//! What a painter should hear of these films: where it matters, and no more.
+
+use super::{OpenPicture, Tube};
+use crate::{
+    paint::{
+        file::{Grade, State, Surface},
+        verdict,
+    },
+    picture::plan::PlannedFilm,
+};
+
+impl OpenPicture {
+    /// Notes on the films and colours at hand, the weightiest first.
+    pub(super) fn notes(&self) -> Vec<String> {
+        let films: Vec<(&PlannedFilm, &Tube)> = self
+            .plan
+            .films
+            .iter()
+            .filter_map(|film| Some((film, self.tube(&film.tube)?)))
+            .filter(|(film, _)| film.coats > 0)
+            .collect();
+        let mut notes = Vec::new();
+        for film in &self.plan.films {
+            if self.tube(&film.tube).is_none() {
+                notes.push(format!(
+                    "{} is not among these tubes: its film is left out.",
+                    film.name
+                ));
+            }
+        }
+        notes.extend(layering(&films));
+        for (film, tube) in &films {
+            for note in of_film(film, tube) {
+                if !notes.contains(&note) {
+                    notes.push(note);
+                }
+            }
+        }
+        if !films.is_empty()
+            && self
+                .plan
+                .colours
+                .iter()
+                .any(|c| c.surface != Surface::Glossy)
+        {
+            notes.push(
+                "A dull colour deepens as soon as a film wets it; that is part of this change."
+                    .to_owned(),
+            );
+        }
+        if films.iter().any(|(film, _)| film.thinning.evaporates > 0.0) {
+            notes.push("Solvent: air the room; odourless is not harmless. Rags with oil heat up by themselves: dry them spread flat, or keep them under water. Label, safety data sheet and local rules come first.".to_owned());
+        }
+        notes
+    }
+}
+
+/// Acrylic never over oil; fat over lean (common practice, no source). Only said where labels and recipes tell.
+fn layering(films: &[(&PlannedFilm, &Tube)]) -> Vec<String> {
+    let mut notes = Vec::new();
+    for (i, (film, tube)) in films.iter().enumerate() {
+        for (lower_film, lower) in &films[..i] {
+            if is_acrylic(tube) && is_oil(lower) {
+                notes.push(format!(
+                    "Acrylic never over oil: {} would lie over {} and may flake. Put it under.",
+                    tube.name(),
+                    lower.name()
+                ));
+            }
+            if is_oil(tube)
+                && is_oil(lower)
+                && film.thinning.fat() + 0.01 < lower_film.thinning.fat()
+            {
+                notes.push(format!(
+                    "Fat over lean: {} is leaner than {} below it. Give the upper film at least as much medium.",
+                    tube.name(),
+                    lower.name()
+                ));
+            }
+        }
+    }
+    notes
+}
+
+fn binder(tube: &Tube) -> String {
+    tube.record.paint.binder.to_lowercase()
+}
+
+fn is_acrylic(tube: &Tube) -> bool {
+    binder(tube).contains("acryl")
+}
+
+fn is_oil(tube: &Tube) -> bool {
+    const OILS: [&str; 7] = [
+        "oil",
+        "linseed",
+        "walnut",
+        "safflower",
+        "poppy",
+        "sunflower",
+        "alkyd",
+    ];
+    let binder = binder(tube);
+    OILS.iter().any(|oil| binder.contains(oil))
+}
+
+fn of_film(film: &PlannedFilm, tube: &Tube) -> Vec<String> {
+    let record = &tube.record;
+    let name = tube.name();
+    let mut notes = Vec::new();
+    if record.state != State::Known {
+        notes.push(format!("{name}: {}", verdict::state_words(record.state)));
+    }
+    if record.dry.0 == "no" {
+        notes.push(format!(
+            "{name}: its card was not dry when it was scanned; dry paint will differ."
+        ));
+    }
+    let thinnest = record
+        .films
+        .iter()
+        .map(|film| film.build)
+        .fold(f64::INFINITY, f64::min);
+    let build = film.whole_build();
+    if build > 1.01 * record.thickest() {
+        notes.push(format!(
+            "{name}: more of it than in any film on its card, so beyond what was measured."
+        ));
+    } else if build < 0.99 * thinnest {
+        notes.push(format!(
+            "{name}: less of it than in any film on its card, so beyond what was measured."
+        ));
+    }
+    // Crowded whites scatter less per particle: thinned, each particle does more.
+    let light = record
+        .opacity
+        .masstone_lab
+        .is_some_and(|[l, _, _]| l > 85.0);
+    let milky = matches!(
+        record.opacity.grade,
+        Some(Grade::Veil | Grade::HalfCovering | Grade::Covering)
+    );
+    if light && milky && film.thinning.share() < 0.67 {
+        notes.push(format!(
+            "{name}: a white thinned this far veils more than predicted here."
+        ));
+    }
+    if !record.paint.lightfastness.trim().is_empty() {
+        notes.push(format!(
+            "{name}: lightfastness {}. Thin films fade sooner than thick ones.",
+            record.paint.lightfastness.trim()
+        ));
+    }
+    if let Some(what) = harmful(&record.paint.colour_index) {
+        notes.push(format!(
+            "{name} holds {what}: no eating or smoking, gloves, never sand it dry; follow its label."
+        ));
+    }
+    notes
+}
+
+/// What harmful thing a Colour Index name stands for. Generic names of lead white and the cadmium, cobalt, chromate,
+/// manganese and mercury pigments (from memory); others may be harmful too, so silence says nothing.
+fn harmful(names: &[String]) -> Option<&'static str> {
+    let known = |list: &[&str]| {
+        names.iter().any(|name| {
+            let name: String = name.to_uppercase().split_whitespace().collect();
+            list.contains(&name.as_str())
+        })
+    };
+    if known(&["PW1", "PY41", "PR105"]) {
+        Some("lead")
+    } else if known(&["PY34", "PR103", "PR104"]) {
+        Some("lead chromate")
+    } else if known(&["PY35", "PY37", "PO20", "PR108"]) {
+        Some("cadmium")
+    } else if known(&["PR106"]) {
+        Some("mercury")
+    } else if known(&[
+        "PB28", "PB35", "PB36", "PV14", "PV49", "PY40", "PG19", "PG50",
+    ]) {
+        Some("cobalt")
+    } else if known(&["PV16", "PB33"]) {
+        Some("manganese")
+    } else {
+        None
+    }
+}

@@ -1,0 +1,358 @@
+//! The open picture over the sample paints, as the page uses it.
+
+use std::{fs, path::Path};
+
+use super::*;
+use crate::{
+    colour::{self, Lab},
+    paint::file::Surface,
+    picture::{self, plan::Thinning},
+};
+
+fn sample(name: &str) -> String {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-scans");
+    fs::read_to_string(folder.join(format!("{name}.pigment.json"))).expect("a sample")
+}
+
+const NAMES: [&str; 4] = ["cliff-rose", "storm-blue", "foam-white", "lantern-gold"];
+
+fn open() -> OpenPicture {
+    let mut open = OpenPicture::new("Harbour");
+    let tubes = NAMES.map(|name| (name.to_owned(), sample(name)));
+    open.use_tubes(tubes.to_vec()).expect("samples");
+    open
+}
+
+fn lay(open: &mut OpenPicture, tube: &str, build: f64) {
+    open.change(&Change::Lay {
+        tube: tube.into(),
+        build: Some(build),
+    })
+    .expect("a tube at hand");
+}
+
+fn labs(view: &PictureView) -> Vec<Lab> {
+    let lab = |[l, a, b]: [f64; 3]| Lab::new(l, a, b);
+    view.seen.iter().map(|spot| lab(spot.tone.lab)).collect()
+}
+
+#[test]
+fn bare_colours_stay_and_films_are_what_the_command_predicts() {
+    let mut open = open();
+    let bare = open.view().unwrap();
+    assert_eq!(bare.headline, "Bare underpainting.");
+    for (colour, seen) in bare.colours.iter().zip(&bare.seen) {
+        assert_eq!(colour.tone.lab, seen.tone.lab);
+    }
+    lay(&mut open, "cliff-rose", 0.8);
+    lay(&mut open, "storm-blue", 0.5);
+    lay(&mut open, "cliff-rose", 0.3);
+    open.change(&Change::Coats { film: 1, coats: 2 }).unwrap();
+    let view = open.view().unwrap();
+    let records =
+        ["cliff-rose", "storm-blue", "cliff-rose"].map(|name| Record::read(&sample(name)).unwrap());
+    for (colour, seen) in view.colours.iter().zip(&view.seen) {
+        let [l, a, b] = colour.tone.lab;
+        let answer =
+            picture::answer(&records.each_ref(), &[0.8, 1.0, 0.3], Lab::new(l, a, b)).unwrap();
+        let predicted = answer.predicted;
+        assert_eq!(
+            seen.tone.lab,
+            [predicted.lab.l, predicted.lab.a, predicted.lab.b]
+        );
+        assert_eq!(seen.range, predicted.range);
+    }
+}
+
+#[test]
+fn every_change_is_one_step_back_and_one_forth() {
+    let mut open = open();
+    let first = open.write();
+    lay(&mut open, "cliff-rose", 1.0);
+    lay(&mut open, "storm-blue", 1.0);
+    // All of one pull is one step.
+    for (build, pulling) in [(1.1, true), (1.2, true), (1.3, false)] {
+        open.change(&Change::Build {
+            film: 1,
+            build,
+            pulling,
+        })
+        .unwrap();
+    }
+    open.change(&Change::MoveFilm {
+        film: 1,
+        over: false,
+    })
+    .unwrap();
+    assert_eq!(open.film, 0, "the moved film stays chosen");
+    open.change(&Change::Thin {
+        film: 0,
+        thinning: Thinning {
+            paint: 1.0,
+            stays: 3.0,
+            evaporates: 0.0,
+        },
+    })
+    .unwrap();
+    open.change(&Change::AddLadder {
+        count: 5,
+        light: 95.0,
+        dark: 15.0,
+    })
+    .unwrap();
+    open.change(&Change::AddMasstone {
+        tube: "foam-white".into(),
+    })
+    .unwrap();
+    let last = open.write();
+    let mut steps = 0;
+    while open.undo() {
+        steps += 1;
+    }
+    assert_eq!(steps, 7);
+    assert_eq!(open.write(), first);
+    while open.redo() {}
+    assert_eq!(open.write(), last);
+    // What is refused leaves everything as it was, and no step.
+    for refused in [
+        Change::TakeFilm { film: 9 },
+        Change::MoveFilm {
+            film: 1,
+            over: true,
+        },
+        Change::Build {
+            film: 0,
+            build: -1.0,
+            pulling: false,
+        },
+        Change::Lay {
+            tube: "gone".into(),
+            build: None,
+        },
+        Change::AddLadder {
+            count: 1,
+            light: 90.0,
+            dark: 10.0,
+        },
+    ] {
+        assert!(open.change(&refused).is_err(), "{refused:?}");
+        assert_eq!(open.write(), last);
+    }
+    assert!(open.undo());
+    // Read again it is the same.
+    let text = open.write();
+    assert_eq!(OpenPicture::read(&text).unwrap().write(), text);
+}
+
+#[test]
+fn coats_start_bare_and_pass_through_what_is_shown() {
+    let mut open = open();
+    lay(&mut open, "storm-blue", 0.4);
+    lay(&mut open, "cliff-rose", 0.6);
+    open.change(&Change::Coats { film: 1, coats: 3 }).unwrap();
+    let view = open.view().unwrap();
+    let coats = view.coats.as_ref().expect("a film is chosen");
+    assert_eq!(coats.rows.len(), 9);
+    for (step, seen) in coats.rows[3].tones.iter().zip(labs(&view)) {
+        let [l, a, b] = step.lab;
+        assert!(colour::difference(Lab::new(l, a, b), seen) < 1e-9);
+    }
+    // More coats of a clear film bring lights and darks together.
+    assert!(coats.rows[8].span < coats.rows[0].span);
+    open.change(&Change::Coats { film: 1, coats: 0 }).unwrap();
+    let one = open.view().unwrap();
+    for (step, seen) in coats.rows[0].tones.iter().zip(labs(&one)) {
+        let [l, a, b] = step.lab;
+        assert!(colour::difference(Lab::new(l, a, b), seen) < 1e-9);
+    }
+}
+
+#[test]
+fn swapped_films_are_shown_as_they_come_out() {
+    let mut open = open();
+    lay(&mut open, "cliff-rose", 1.0);
+    lay(&mut open, "foam-white", 0.5);
+    let before = open.view().unwrap();
+    let order = before.order.clone().expect("two films");
+    assert!(order.sentence.contains("instead"), "{}", order.sentence);
+    open.change(&Change::MoveFilm {
+        film: 1,
+        over: false,
+    })
+    .unwrap();
+    let after = open.view().unwrap();
+    for (foretold, seen) in order.tones.iter().zip(labs(&after)) {
+        let [l, a, b] = foretold.lab;
+        assert!(colour::difference(Lab::new(l, a, b), seen) < 1e-9);
+    }
+    // A milky film on top of a clear one is another picture than under it.
+    let most = labs(&before)
+        .into_iter()
+        .zip(labs(&after))
+        .map(|(a, b)| colour::difference(a, b))
+        .fold(0.0, f64::max);
+    assert!(most > 5.0, "{most}");
+    // And swapping twice gives back the first.
+    open.change(&Change::MoveFilm {
+        film: 0,
+        over: true,
+    })
+    .unwrap();
+    assert_eq!(labs(&open.view().unwrap()), labs(&before));
+}
+
+#[test]
+fn an_uncertain_colour_widens_the_range_and_a_dull_one_deepens() {
+    let mut open = open();
+    open.change(&Change::ClearColours).unwrap();
+    for surface in [Surface::Glossy, Surface::Matt] {
+        open.change(&Change::AddColour {
+            name: String::new(),
+            lab: [50.0, 5.0, 10.0],
+            surface,
+        })
+        .unwrap();
+    }
+    open.change(&Change::AddColour {
+        name: "photo".into(),
+        lab: [50.0, 5.0, 10.0],
+        surface: Surface::Glossy,
+    })
+    .unwrap();
+    open.plan.colours[2].lab_sd = [3.0; 3];
+    lay(&mut open, "lantern-gold", 0.5);
+    let view = open.view().unwrap();
+    assert!(view.seen[2].range > view.seen[0].range + 1.0);
+    assert!(labs(&view)[1].l < labs(&view)[0].l, "wetted, it deepens");
+    assert_eq!(view.colours[0].name, "colour 1");
+    assert!(view.cautions.iter().any(|note| note.contains("wets it")));
+}
+
+/// Any paint over its own masstone changes nothing (common practice, no source).
+#[test]
+fn a_film_over_its_own_masstone_changes_nothing() {
+    for name in NAMES {
+        let mut open = open();
+        open.change(&Change::ClearColours).unwrap();
+        open.change(&Change::AddMasstone { tube: name.into() })
+            .unwrap();
+        for build in [0.2, 1.0, 4.0] {
+            lay(&mut open, name, build);
+            let view = open.view().unwrap();
+            let [l, a, b] = view.colours[0].tone.lab;
+            let by = colour::difference(Lab::new(l, a, b), labs(&view)[0]);
+            // Not nothing: the dry ground counts as Lambertian, which a thick film of a dark paint is not.
+            assert!(by < 1.5, "{name} at {build}: {by}");
+            open.change(&Change::TakeFilm { film: 0 }).unwrap();
+        }
+    }
+}
+
+#[test]
+fn a_tube_that_is_gone_is_said_and_left_out() {
+    let mut open = open();
+    lay(&mut open, "cliff-rose", 1.0);
+    lay(&mut open, "storm-blue", 1.0);
+    let both = open.view().unwrap();
+    let rest: Vec<_> = NAMES[1..]
+        .iter()
+        .map(|n| ((*n).to_owned(), sample(n)))
+        .collect();
+    open.use_tubes(rest).unwrap();
+    let view = open.view().unwrap();
+    assert!(view.films[0].missing);
+    assert!(view.cautions[0].contains("left out"), "{:?}", view.cautions);
+    assert_ne!(labs(&view), labs(&both));
+    assert_eq!(open.plan.films.len(), 2, "but it stays in the plan");
+}
+
+#[test]
+fn tubes_stand_at_one_depth() {
+    let mut open = open();
+    let tubes = open.tubes().unwrap();
+    assert_eq!(tubes.rows.len(), NAMES.len());
+    for row in &tubes.rows {
+        assert_eq!(row.coats.len(), 3);
+        assert_eq!(row.coats[0].len(), 9);
+        // Laying it on shows what the row showed.
+        open.change(&Change::Lay {
+            tube: row.key.clone(),
+            build: None,
+        })
+        .unwrap();
+        let view = open.view().unwrap();
+        for (spot, seen) in row.coats[0].iter().zip(&view.seen) {
+            assert_eq!(spot, seen, "{}", row.name);
+        }
+        open.undo();
+    }
+    let white = tubes
+        .rows
+        .iter()
+        .find(|row| row.key == "foam-white")
+        .unwrap();
+    assert!(white.lightness > 0.0, "a white lifts");
+    let rose = tubes
+        .rows
+        .iter()
+        .find(|row| row.key == "cliff-rose")
+        .unwrap();
+    assert!(rose.lightness < 0.0, "a clear rose darkens");
+}
+
+#[test]
+fn layering_that_fails_is_said_where_labels_tell() {
+    let mut open = open();
+    let with_binder = |name: &str, binder: &str| {
+        let mut record = Record::read(&sample(name)).unwrap();
+        record.paint.binder = binder.into();
+        record.paint.colour_index = vec!["PR 108".into()];
+        record.write()
+    };
+    open.use_tubes(vec![
+        ("oil".into(), with_binder("cliff-rose", "linseed oil")),
+        ("acrylic".into(), with_binder("storm-blue", "acrylic")),
+    ])
+    .unwrap();
+    lay(&mut open, "acrylic", 1.0);
+    lay(&mut open, "oil", 1.0);
+    let cautions = open.view().unwrap().cautions;
+    assert!(
+        !cautions.iter().any(|c| c.contains("never over oil")),
+        "{cautions:?}"
+    );
+    assert!(
+        cautions.iter().any(|c| c.contains("cadmium")),
+        "{cautions:?}"
+    );
+    open.change(&Change::MoveFilm {
+        film: 0,
+        over: true,
+    })
+    .unwrap();
+    let cautions = open.view().unwrap().cautions;
+    assert!(
+        cautions[0].contains("Acrylic never over oil"),
+        "{cautions:?}"
+    );
+    // A lean film over a fat one.
+    open.change(&Change::Thin {
+        film: 0,
+        thinning: Thinning {
+            paint: 1.0,
+            stays: 2.0,
+            evaporates: 1.0,
+        },
+    })
+    .unwrap();
+    lay(&mut open, "oil", 0.5);
+    let cautions = open.view().unwrap().cautions;
+    assert!(
+        cautions.iter().any(|c| c.starts_with("Fat over lean")),
+        "{cautions:?}"
+    );
+    assert!(
+        cautions.iter().any(|c| c.starts_with("Solvent")),
+        "{cautions:?}"
+    );
+}

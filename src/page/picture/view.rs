@@ -1,0 +1,278 @@
+//! What the page shows of the open picture.
+
+use nalgebra::Matrix3;
+use serde::Serialize;
+
+use super::{
+    OpenPicture, colours,
+    films::{CoatsView, FilmView, OrderView},
+    words,
+};
+use crate::{
+    Result,
+    colour::{self, Lab},
+    fit::uncertainty,
+    page::{
+        Tone, difference_word,
+        glaze::{RESTS_ON, at_most_word, span, span_words, verdict_words},
+    },
+    paint::{Constants, file::Surface, verdict::Here},
+    picture::{self, Film, Predicted},
+};
+
+/// Most that a film can be pulled to, so that eight coats of it can still be predicted.
+pub(super) const MOST_PULL: f64 = picture::MOST_BUILD / 8.0;
+
+/// The open picture.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PictureView {
+    /// Its name.
+    pub name: String,
+    /// Its notes.
+    pub notes: String,
+    /// Underpainting colours, before any film.
+    pub colours: Vec<ColourView>,
+    /// The cross-section, lowest film first.
+    pub films: Vec<FilmView>,
+    /// What is seen over every colour.
+    pub seen: Vec<Spot>,
+    /// Place of the chosen film, if there is any film.
+    pub film: Option<usize>,
+    /// Place of the chosen colour, if there is any.
+    pub colour: Option<usize>,
+    /// The chosen colour before and after.
+    pub detail: Option<Detail>,
+    /// Coats of the chosen film.
+    pub coats: Option<CoatsView>,
+    /// The chosen film and its neighbour exchanged.
+    pub order: Option<OrderView>,
+    /// What all films together do.
+    pub headline: String,
+    /// The same in a sentence.
+    pub sentence: String,
+    /// Lights and darks before and after.
+    pub span: String,
+    /// The widest range, and what it rests on.
+    pub range_words: String,
+    /// What else to know.
+    pub cautions: Vec<String>,
+    /// Whether there is a step to take back.
+    pub undo: bool,
+    /// Whether there is one to take again.
+    pub redo: bool,
+}
+
+/// One underpainting colour.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ColourView {
+    /// Its name.
+    pub name: String,
+    /// The colour.
+    #[serde(flatten)]
+    pub tone: Tone,
+    /// Its gloss.
+    pub surface: Surface,
+    /// Where it came from, in words.
+    pub source: String,
+}
+
+/// One colour under films.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Spot {
+    /// The colour.
+    #[serde(flatten)]
+    pub tone: Tone,
+    /// CIEDE2000 that holds nine times in ten.
+    pub range: f64,
+    /// The range in words.
+    pub word: &'static str,
+}
+
+impl From<Predicted> for Spot {
+    fn from(seen: Predicted) -> Self {
+        Self {
+            tone: seen.lab.into(),
+            range: seen.range,
+            word: difference_word(seen.range),
+        }
+    }
+}
+
+/// The chosen colour before and after.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Detail {
+    /// `darker, warmer and richer`.
+    pub change: String,
+    /// CIEDE2000 of before to after.
+    pub difference: f64,
+    /// Colours that it may come out as: along the widest ways of its range, and the predicted one in the middle.
+    pub spread: Vec<Tone>,
+    /// `glaze`, `veil` or `covering` for all films together.
+    pub verdict: &'static str,
+    /// Why.
+    pub reason: String,
+}
+
+impl OpenPicture {
+    /// Everything to be shown.
+    ///
+    /// # Errors
+    /// Where a film cannot be predicted.
+    pub fn view(&mut self) -> Result<PictureView> {
+        self.ground_all();
+        let films: Vec<Film> = self.laid().into_iter().map(|(_, film)| film).collect();
+        let paints: Vec<&Constants> = self.tubes.iter().map(|t| &t.constants).collect();
+        let stack = self.kept.stack(&paints, &films)?;
+        let predicted: Vec<(Predicted, Matrix3<f64>)> = self
+            .grounds
+            .iter()
+            .map(|(_, ground)| stack.over_with_spread(ground))
+            .collect();
+        let before: Vec<Lab> = self.grounds.iter().map(|(_, ground)| ground.lab).collect();
+        let after: Vec<Lab> = predicted.iter().map(|(seen, _)| seen.lab).collect();
+        let here: Vec<Here> = self
+            .grounds
+            .iter()
+            .map(|(_, ground)| stack.verdict_over(ground))
+            .collect();
+        let detail = predicted
+            .get(self.colour)
+            .filter(|_| !films.is_empty())
+            .map(|(seen, spread)| {
+                let (from, here) = (before[self.colour], here[self.colour]);
+                Detail {
+                    change: words::change(from, seen.lab),
+                    difference: colour::difference(from, seen.lab),
+                    spread: spread_tones(seen.lab, spread),
+                    verdict: here.word(),
+                    reason: words::reason(here, from, seen.lab, stack.range_left()),
+                }
+            });
+        let [headline, sentence, span, range_words] =
+            self.words(&films, &here, &before, &predicted);
+        Ok(PictureView {
+            name: self.plan.name.clone(),
+            notes: self.plan.notes.clone(),
+            colours: self
+                .plan
+                .colours
+                .iter()
+                .zip(&before)
+                .map(|(colour, lab)| ColourView {
+                    name: colour.name.clone(),
+                    tone: (*lab).into(),
+                    surface: colour.surface,
+                    source: colours::source_words(&colour.source),
+                })
+                .collect(),
+            films: self.film_views()?,
+            seen: predicted
+                .iter()
+                .map(|(seen, _)| Spot::from(*seen))
+                .collect(),
+            film: (!self.plan.films.is_empty()).then_some(self.film),
+            colour: (!self.plan.colours.is_empty()).then_some(self.colour),
+            detail,
+            coats: self.coats_view()?,
+            order: self.order_view(&after)?,
+            headline,
+            sentence,
+            span,
+            range_words,
+            cautions: self.cautions(&after),
+            undo: !self.past.is_empty(),
+            redo: !self.future.is_empty(),
+        })
+    }
+
+    fn words(
+        &self,
+        films: &[Film],
+        here: &[Here],
+        before: &[Lab],
+        predicted: &[(Predicted, Matrix3<f64>)],
+    ) -> [String; 4] {
+        if self.plan.colours.is_empty() {
+            return [
+                "No colours yet.".to_owned(),
+                "Add the colours of your underpainting: type them, or take a ladder of greys."
+                    .to_owned(),
+                String::new(),
+                String::new(),
+            ];
+        }
+        if films.is_empty() {
+            return [
+                "Bare underpainting.".to_owned(),
+                "Choose a tube below: it is laid on as a film.".to_owned(),
+                String::new(),
+                String::new(),
+            ];
+        }
+        let names: Vec<&str> = self.plan.colours.iter().map(|c| c.name.as_str()).collect();
+        let change = before
+            .iter()
+            .zip(predicted)
+            .map(|(before, (after, _))| colour::difference(*before, after.lab))
+            .fold(0.0, f64::max);
+        let spans = [
+            span(before.iter().map(|lab| lab.l)),
+            span(predicted.iter().map(|(seen, _)| seen.lab.l)),
+        ];
+        let (headline, sentence) = verdict_words(here, &names, change, spans);
+        let range = predicted
+            .iter()
+            .map(|(seen, _)| seen.range)
+            .fold(0.0, f64::max);
+        [
+            headline,
+            sentence,
+            if spans[0] < 5.0 {
+                String::new()
+            } else {
+                span_words(spans)
+            },
+            format!(
+                "Nine times in ten the real film is within {range:.1} CIEDE2000 of this, on every colour: {}. {RESTS_ON}",
+                at_most_word(range)
+            ),
+        ]
+    }
+
+    fn cautions(&self, after: &[Lab]) -> Vec<String> {
+        let mut cautions = self.notes();
+        if after.iter().any(|lab| colour::screen(*lab).cut) {
+            cautions.push(
+                "Colours with a notched corner are stronger than this screen can show; it shows them duller."
+                    .to_owned(),
+            );
+        }
+        cautions
+    }
+}
+
+/// Colours at the ends of the two widest ways of a range, with the middle between: nine in ten along each way lie inside.
+fn spread_tones(centre: Lab, spread: &Matrix3<f64>) -> Vec<Tone> {
+    /// The 90 % interval of a normal distribution, in standard deviations.
+    const NINE_IN_TEN: f64 = 1.645;
+    let axes = uncertainty::principal_axes(spread);
+    let mut order = [0, 1, 2];
+    order.sort_by(|&i, &j| axes.column(j).norm().total_cmp(&axes.column(i).norm()));
+    let at = |axis: usize, sign: f64| {
+        let axis = axes.column(axis);
+        // The end that is lighter comes first, so that it does not flip while a film is pulled.
+        let up = if axis[0] >= 0.0 { sign } else { -sign } * NINE_IN_TEN;
+        Tone::from(Lab::new(
+            centre.l + up * axis[0],
+            centre.a + up * axis[1],
+            centre.b + up * axis[2],
+        ))
+    };
+    vec![
+        at(order[0], 1.0),
+        at(order[1], 1.0),
+        centre.into(),
+        at(order[1], -1.0),
+        at(order[0], -1.0),
+    ]
+}

@@ -1,0 +1,142 @@
+//! What changes from one colour to another, in a painter's words.
+
+use crate::{
+    colour::{self, Lab},
+    paint::verdict::Here,
+};
+
+/// Hue of the warm pole, in degrees of a*, b*: orange. The cold pole lies opposite, a greenish blue (common practice, no
+/// source; the angle is ours).
+const WARM: f64 = 55.0;
+/// Changes of L*, of chroma, or along the warm axis below this are not named: one would hardly see them.
+const LEAST: f64 = 1.0;
+
+/// How far a colour lies towards the warm pole.
+pub(super) fn warmth(lab: Lab) -> f64 {
+    let turn = WARM.to_radians();
+    lab.a * libm::cos(turn) + lab.b * libm::sin(turn)
+}
+
+/// Chroma C*ab.
+pub(super) fn chroma(lab: Lab) -> f64 {
+    libm::hypot(lab.a, lab.b)
+}
+
+/// `darker, warmer and richer`, or that there is hardly a change.
+pub(super) fn change(before: Lab, after: Lab) -> String {
+    if colour::difference(before, after) < LEAST {
+        return "hardly changed".to_owned();
+    }
+    let pick = |by: f64, less: &'static str, more: &'static str| {
+        if by <= -LEAST {
+            Some(less)
+        } else if by >= LEAST {
+            Some(more)
+        } else {
+            None
+        }
+    };
+    let words: Vec<&str> = [
+        pick(after.l - before.l, "darker", "lighter"),
+        pick(warmth(after) - warmth(before), "cooler", "warmer"),
+        pick(chroma(after) - chroma(before), "quieter", "richer"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    match words[..] {
+        [] => "another hue".to_owned(),
+        _ => crate::page::glaze::listed(&words),
+    }
+}
+
+/// Why films count as glaze, veil or covering over a colour.
+pub(super) fn reason(here: Here, before: Lab, after: Lab, left: f64) -> String {
+    let by = (after.l - before.l).abs();
+    match here {
+        Here::Glaze if by < 0.5 => {
+            "Glaze: it changes the hue and hardly the lightness; the drawing stays.".to_owned()
+        }
+        Here::Glaze => {
+            format!("Glaze: this colour falls by {by:.0} L*, and what lies below stays in view.")
+        }
+        Here::Veil => format!(
+            "Veil (velatura): this colour rises by {by:.0} L*, because the film throws light back before it reaches what lies below."
+        ),
+        Here::Covering => {
+            format!("Covering: white and black would be only {left:.0} L* apart under it.")
+        }
+    }
+}
+
+/// Lights to darks left at none, one, two ... coats, in a sentence.
+pub(super) fn fading(spans: &[f64]) -> String {
+    let Some(&bare) = spans.first() else {
+        return String::new();
+    };
+    if bare < 5.0 {
+        return "These colours are alike in lightness: there are no lights and darks to lose."
+            .to_owned();
+    }
+    let first = |share: f64| spans.iter().position(|span| *span < share * bare);
+    let coats = |n: usize| match n {
+        1 => "one coat".to_owned(),
+        n => format!("{n} coats"),
+    };
+    match (first(0.5), first(0.2)) {
+        (None, _) => format!(
+            "The drawing stays through {}.",
+            coats(spans.len().saturating_sub(1))
+        ),
+        (Some(going), None) => format!("From {} on, the drawing is going.", coats(going)),
+        (Some(going), Some(gone)) if going == gone => {
+            format!("With {} the drawing is gone.", coats(gone))
+        }
+        (Some(going), Some(gone)) => format!(
+            "From {} on, the drawing is going; with {} it is gone.",
+            coats(going),
+            coats(gone)
+        ),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn changes_have_their_words() {
+        let grey = Lab::new(60.0, 0.0, 0.0);
+        assert_eq!(change(grey, Lab::new(60.2, 0.1, 0.0)), "hardly changed");
+        assert_eq!(
+            change(grey, Lab::new(40.0, 20.0, 20.0)),
+            "darker, warmer and richer"
+        );
+        assert_eq!(
+            change(Lab::new(40.0, 20.0, 20.0), Lab::new(55.0, 5.0, 3.0)),
+            "lighter, cooler and quieter"
+        );
+        assert_eq!(
+            change(Lab::new(50.0, 20.0, -14.0), Lab::new(50.0, 17.2, -17.4)),
+            "cooler"
+        );
+    }
+
+    #[test]
+    fn the_lost_drawing_is_foretold() {
+        assert_eq!(
+            fading(&[60.0, 55.0, 50.0]),
+            "The drawing stays through 2 coats."
+        );
+        assert_eq!(
+            fading(&[60.0, 40.0, 29.0]),
+            "From 2 coats on, the drawing is going."
+        );
+        assert_eq!(
+            fading(&[60.0, 25.0, 10.0]),
+            "From one coat on, the drawing is going; with 2 coats it is gone."
+        );
+        assert_eq!(fading(&[60.0, 5.0]), "With one coat the drawing is gone.");
+        assert!(fading(&[3.0, 1.0]).starts_with("These colours are alike"));
+    }
+}

@@ -1,0 +1,142 @@
+// @ts-check
+/** The cross-section of the films, lowest at the bottom, and the controls of the chosen one. */
+
+import { el, figure, find, patch } from "../dom.js";
+import { Pull } from "../parts/pull.js";
+
+/** @typedef {import("../types.js").PictureView} PictureView */
+
+const MOST_COATS = 8;
+
+export class Films {
+  #root;
+  #desk;
+  #pull;
+  /** @type {PictureView | null} */ #view = null;
+  #pulling = false;
+
+  /** @param {HTMLElement} root @param {import("./desk.js").Desk} desk */
+  constructor(root, desk) {
+    this.#root = root;
+    this.#desk = desk;
+    this.#pull = new Pull(this.#part("pull"), "picture-pull", (build) => {
+      this.#pulling = true;
+      if (this.#view?.film != null) desk.pull(this.#view.film, build);
+    });
+    // The end of a pull, or of one press of a key.
+    find(root, "#picture-pull").addEventListener("change", () => {
+      this.#pulling = false;
+      if (this.#view?.film != null) desk.change({ do: "build", film: this.#view.film, build: this.#pull.build, pulling: false });
+    });
+    this.#on("under", (film) => desk.change({ do: "move-film", film, over: false }));
+    this.#on("over", (film) => desk.change({ do: "move-film", film, over: true }));
+    this.#on("take", (film) => desk.change({ do: "take-film", film }));
+    this.#on("fewer", (film) => this.#coats(film, -1));
+    this.#on("more", (film) => this.#coats(film, 1));
+    for (const input of root.querySelectorAll("[data-part=recipe] input")) input.addEventListener("change", () => this.#thin());
+    this.#part("section").addEventListener("keydown", (event) => this.#key(event));
+  }
+
+  /** @param {string} name */
+  #part(name) {
+    return find(this.#root, `[data-part=${name}]`);
+  }
+
+  /** @param {string} name @param {(film: number) => void} act */
+  #on(name, act) {
+    find(this.#root, `[data-do=${name}]`).addEventListener("click", () => this.#view?.film != null && act(this.#view.film));
+  }
+
+  /** @param {number} film @param {number} by */
+  #coats(film, by) {
+    const coats = Math.min(MOST_COATS, Math.max(0, (this.#view?.films[film].coats ?? 1) + by));
+    return this.#desk.change({ do: "coats", film, coats });
+  }
+
+  #thin() {
+    const film = this.#view?.film;
+    if (film == null) return;
+    const parts = (/** @type {string} */ name) => {
+      const input = /** @type {HTMLInputElement} */ (find(this.#root, `[data-part=recipe] input[name=${name}]`));
+      return input.value.trim() === "" ? 0 : Number(input.value.replace(",", "."));
+    };
+    const thinning = { paint: parts("paint"), stays: parts("stays"), evaporates: parts("evaporates") };
+    this.#desk.change({ do: "thin", film, thinning }).then((taken) => taken || this.#fill());
+  }
+
+  /** Arrows walk through the films, with Alt they move the film; Delete takes it away. @param {KeyboardEvent} event */
+  async #key(event) {
+    const view = this.#view;
+    if (view?.film == null) return;
+    const up = event.key === "ArrowUp";
+    if (up || event.key === "ArrowDown") {
+      event.preventDefault();
+      if (event.altKey) await this.#desk.change({ do: "move-film", film: view.film, over: up });
+      else await this.#desk.turn("choose_film", Math.min(view.films.length - 1, Math.max(0, view.film + (up ? 1 : -1))));
+    } else if (event.key === "Delete") {
+      event.preventDefault();
+      await this.#desk.change({ do: "take-film", film: view.film });
+    } else return;
+    const chosen = this.#part("section").querySelector("[aria-pressed=true]");
+    if (chosen instanceof HTMLElement) chosen.focus();
+  }
+
+  /** @param {PictureView} view */
+  draw(view) {
+    const focused = document.activeElement?.closest("[data-film]")?.getAttribute("data-film");
+    this.#view = view;
+    const bars = view.films.map((film, i) => bar(film, i, i === view.film, () => this.#desk.turn("choose_film", i)));
+    this.#part("section").replaceChildren(...bars.reverse(), ground(view));
+    if (focused != null) {
+      const again = this.#part("section").querySelector(`[data-film="${focused}"]`);
+      if (again instanceof HTMLElement) again.focus();
+    }
+    const film = view.film === null ? null : view.films[view.film];
+    this.#part("controls").hidden = !film || film.missing;
+    this.#part("moves").hidden = !film;
+    if (!film || view.film === null) return;
+    /** @type {HTMLButtonElement} */ (find(this.#root, "[data-do=under]")).disabled = view.film === 0;
+    /** @type {HTMLButtonElement} */ (find(this.#root, "[data-do=over]")).disabled = view.film === view.films.length - 1;
+    /** @type {HTMLButtonElement} */ (find(this.#root, "[data-do=fewer]")).disabled = film.coats === 0;
+    /** @type {HTMLButtonElement} */ (find(this.#root, "[data-do=more]")).disabled = film.coats >= MOST_COATS;
+    find(this.#root, "[data-say=coats]").textContent = coatsWords(film.coats);
+    find(this.#root, "[data-say=one-coat]").textContent = `One coat of ${film.name}`;
+    if (!this.#pulling) this.#pull.set(film.pull, film.marks, film.build);
+    this.#fill();
+  }
+
+  #fill() {
+    const film = this.#view?.film == null ? null : this.#view.films[this.#view.film];
+    if (!film) return;
+    for (const name of /** @type {const} */ (["paint", "stays", "evaporates"])) {
+      const input = /** @type {HTMLInputElement} */ (find(this.#root, `[data-part=recipe] input[name=${name}]`));
+      if (document.activeElement !== input) input.value = String(film.thinning[name]);
+    }
+    const none = film.thinning.stays === 0 && film.thinning.evaporates === 0;
+    find(this.#root, "[data-say=recipe]").textContent = none
+      ? "Thinned with medium: not at all"
+      : `Thinned ${[film.thinning.paint, film.thinning.stays, film.thinning.evaporates].map((v) => figure(v, v % 1 ? 1 : 0)).join(" : ")}`;
+    find(this.#root, "[data-say=thinning]").textContent = film.thinning_words || "Parts by volume. Oil, resin and alkyd stay in the film; spirit and turpentine leave it.";
+  }
+}
+
+/** @param {number} coats */
+const coatsWords = (coats) => (coats === 1 ? "1 coat" : coats === 0 ? "no coat" : `${coats} coats`);
+
+/** @param {import("../types.js").FilmView} film @param {number} place @param {boolean} chosen @param {() => void} choose */
+function bar(film, place, chosen, choose) {
+  const words = film.missing ? "tube not at hand" : [coatsWords(film.coats), film.verdict].filter(Boolean).join(", ");
+  return el(
+    "button",
+    { type: "button", class: "layer", "data-film": place, "aria-pressed": String(chosen), click: choose },
+    patch(film.tone?.css ?? "transparent", film.tone ? "paint" : "paint none"),
+    el("span", { class: "name" }, film.name),
+    el("span", { class: "what" }, words),
+  );
+}
+
+/** The underpainting at the bottom of the cross-section. @param {PictureView} view */
+function ground(view) {
+  const colours = el("span", { class: "ground-colours" }, ...view.colours.map(({ css }) => patch(css, "paint")));
+  return el("div", { class: "layer ground" }, colours, el("span", { class: "name" }, "underpainting"));
+}

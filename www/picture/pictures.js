@@ -1,0 +1,75 @@
+// @ts-check
+/** The saved pictures: open another, begin a new one, delete one. */
+
+import { el, find, say } from "../dom.js";
+
+/** @typedef {import("../types.js").Saved} Saved */
+
+export class Pictures {
+  #root;
+  #page;
+  #open;
+  #current;
+
+  /**
+   * @param {HTMLElement} root
+   * @param {import("../main.js").Page} page
+   * @param {(saved: Saved | null) => Promise<unknown>} open
+   * @param {() => number | undefined} current number of the open picture
+   */
+  constructor(root, page, open, current) {
+    this.#root = root;
+    this.#page = page;
+    this.#open = open;
+    this.#current = current;
+    find(root, "[data-do=new]").addEventListener("click", () => this.#to(null));
+  }
+
+  /** @param {Saved | null} saved */
+  async #to(saved) {
+    try {
+      await this.#open(saved);
+      await this.list();
+    } catch (error) {
+      this.#page.tell(error);
+    }
+  }
+
+  /** Lists them anew. */
+  async list() {
+    /** @type {Saved[]} */
+    const all = await this.#page.engine.call("pictures");
+    const rows = all.map((saved) => {
+      const name = saved.name || "Picture without a name";
+      const here = saved.id === this.#current();
+      return el(
+        "li",
+        { "data-picture": saved.id },
+        saved.problem
+          ? el("span", {}, `${name}: ${saved.problem.words}`)
+          : el("button", { type: "button", class: "quiet", "aria-current": here ? "true" : undefined, click: () => this.#to(saved) }, name),
+        el("button", { type: "button", class: "quiet", "aria-label": `Delete ${name}`, click: () => this.#remove(saved, name) }, "Delete"),
+      );
+    });
+    find(this.#root, "[data-part=list]").replaceChildren(...rows);
+    return all;
+  }
+
+  /** @param {Saved} saved @param {string} name */
+  async #remove(saved, name) {
+    const dialog = /** @type {HTMLDialogElement} */ (find(document, "#delete"));
+    say(dialog, "delete", `Delete ${name}?`);
+    say(dialog, "delete-what", "It is taken off this computer.");
+    dialog.returnValue = "no";
+    dialog.showModal();
+    await new Promise((resolve) => dialog.addEventListener("close", resolve, { once: true }));
+    if (dialog.returnValue !== "yes") return;
+    try {
+      await this.#page.engine.call("remove_picture", [saved.id]);
+      if (saved.id === this.#current()) await this.#to(null);
+      else await this.list();
+    } catch (error) {
+      this.#page.tell(error);
+    }
+  }
+}

@@ -1,0 +1,97 @@
+// @ts-check
+/** The underpainting: its colours one by one, and where new ones come from. */
+
+import { el, find, patch } from "../dom.js";
+import { labText } from "./detail.js";
+
+/** @typedef {import("../types.js").PictureView} PictureView */
+/** @typedef {import("../types.js").Surface} Surface */
+
+/** @type {Surface[]} */
+const SURFACES = ["glossy", "satin", "matt"];
+
+export class Underpainting {
+  #root;
+  #desk;
+  #page;
+
+  /** @param {HTMLElement} root @param {import("./desk.js").Desk} desk @param {import("../main.js").Page} page */
+  constructor(root, desk, page) {
+    this.#root = root;
+    this.#desk = desk;
+    this.#page = page;
+    this.#form("typed", (form) => this.#typed(form));
+    this.#form("ladder", (form) => this.#ladder(form));
+    this.#form("masstone", (form) => desk.change({ do: "add-masstone", tube: String(new FormData(form).get("tube")) }));
+    find(root, "[data-do=clear]").addEventListener("click", () => desk.change({ do: "clear-colours" }));
+  }
+
+  /** @param {string} name @param {(form: HTMLFormElement) => unknown} act */
+  #form(name, act) {
+    const form = /** @type {HTMLFormElement} */ (find(this.#root, `form[data-part=${name}]`));
+    form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      this.#page.quiet();
+      act(form);
+    });
+  }
+
+  /** @param {HTMLFormElement} form */
+  async #typed(form) {
+    const data = new FormData(form);
+    // "62.5, 3, 10", "62.5 3 10" or "62,5; 3; 10".
+    const text = String(data.get("lab")).trim();
+    const parts = text.includes(";") || /^\S+\s+\S+\s+\S+$/.test(text) ? text.replaceAll(",", /[;]|\d,\d/.test(text) ? "." : " ") : text;
+    const numbers = parts.split(/[\s;,]+/).filter(Boolean).map((part) => Number(part.replace("\u2212", "-")));
+    if (numbers.length !== 3 || numbers.some((v) => !Number.isFinite(v))) {
+      return this.#page.alert("Type three numbers: L*, a* and b* of the colour, such as 62.5, 3, 10.");
+    }
+    const lab = /** @type {import("../types.js").Lab} */ (numbers);
+    if (await this.#desk.change({ do: "add-colour", name: String(data.get("name")), lab, surface: /** @type {Surface} */ (data.get("surface")) })) form.reset();
+  }
+
+  /** @param {HTMLFormElement} form */
+  #ladder(form) {
+    const number = (/** @type {string} */ name) => Number(new FormData(form).get(name));
+    const [count, light, dark] = ["count", "light", "dark"].map(number);
+    if (!Number.isInteger(count) || !Number.isFinite(light) || !Number.isFinite(dark)) return this.#page.alert("Type whole numbers: how many greys, L* of the lightest, L* of the darkest.");
+    return this.#desk.change({ do: "add-ladder", count, light, dark });
+  }
+
+  /** @param {PictureView} view @param {[string, string][]} tubes keys and names */
+  draw(view, tubes) {
+    const select = /** @type {HTMLSelectElement} */ (find(this.#root, "select[name=tube]"));
+    const was = select.value;
+    select.replaceChildren(...tubes.map(([key, name]) => el("option", { value: key }, name)));
+    if (tubes.some(([key]) => key === was)) select.value = was;
+    const list = find(this.#root, "[data-part=colours]");
+    const focused = list.contains(document.activeElement) ? document.activeElement?.getAttribute("data-focus") : null;
+    list.replaceChildren(...view.colours.map((colour, i) => this.#row(colour, i, view.colours.length)));
+    if (focused) {
+      const again = list.querySelector(`[data-focus="${focused}"]`);
+      if (again instanceof HTMLElement) again.focus();
+    }
+  }
+
+  /** @param {import("../types.js").ColourView} colour @param {number} place @param {number} count */
+  #row(colour, place, count) {
+    const desk = this.#desk;
+    const name = el("input", { maxlength: 200, "aria-label": `Name of colour ${place + 1}`, "data-focus": `name-${place}` });
+    name.value = colour.name;
+    name.addEventListener("change", () => desk.change({ do: "name-colour", colour: place, name: name.value }));
+    const surface = el("select", { "aria-label": `Surface of ${colour.name}`, "data-focus": `surface-${place}` }, ...SURFACES.map((value) => el("option", { value }, value)));
+    surface.value = colour.surface;
+    surface.addEventListener("change", () => desk.change({ do: "surface", colour: place, surface: /** @type {Surface} */ (surface.value) }));
+    const move = (/** @type {boolean} */ later) =>
+      el("button", { type: "button", class: "quiet", "data-focus": `${later ? "later" : "sooner"}-${place}`, disabled: later ? place === count - 1 : place === 0, "aria-label": `Move ${colour.name} ${later ? "right" : "left"}`, click: () => desk.change({ do: "move-colour", colour: place, later }) }, later ? "right" : "left");
+    return el(
+      "li",
+      { "data-row": place },
+      patch(colour.css, "paint"),
+      name,
+      surface,
+      el("span", { class: "small" }, `L*, a*, b* ${labText(colour.lab)}; ${colour.source}`),
+      el("span", { class: "acts" }, move(false), move(true), el("button", { type: "button", class: "quiet", "data-focus": `take-${place}`, "aria-label": `Take ${colour.name} away`, click: () => desk.change({ do: "take-colour", colour: place }) }, "take away")),
+    );
+  }
+}
