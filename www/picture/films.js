@@ -31,6 +31,7 @@ export class Films {
     this.#on("under", (film) => desk.change({ do: "move-film", film, over: false }));
     this.#on("over", (film) => desk.change({ do: "move-film", film, over: true }));
     this.#on("take", (film) => desk.change({ do: "take-film", film }));
+    this.#on("as-drawn", (film) => desk.change({ do: "build", film, build: 1, pulling: false }));
     this.#on("fewer", (film) => this.#coats(film, -1));
     this.#on("more", (film) => this.#coats(film, 1));
     for (const input of root.querySelectorAll("[data-part=recipe] input")) input.addEventListener("change", () => this.#thin());

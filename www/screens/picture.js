@@ -22,6 +22,7 @@ export function pictureScreen(page) {
   const part = (/** @type {string} */ name) => find(screen, `[data-part=${name}]`);
   /** @type {Tube[]} */ let tubes = [];
   /** Key of a tube to be laid on next. @type {string | null} */ let wanted = null;
+  /** Whether the tubes are the painter's own. */ let own = false;
   /** Which panel below is open. */ let panel = "all-tubes";
   /** Colours that the panel was drawn for: it does not change with the films. */ let drawnFor = "";
 
@@ -31,7 +32,7 @@ export function pictureScreen(page) {
   const films = new Films(part("films"), desk);
   const all = new AllTubes(part("all-tubes"), (tube, build) => desk.change({ do: "lay", tube, build }).then(() => part("films").scrollIntoView({ block: "nearest" })));
   const underpainting = new Underpainting(part("underpainting"), desk, page);
-  const pictures = new Pictures(part("pictures"), page, (saved) => open(saved), () => desk.id);
+  const pictures = new Pictures(part("pictures"), page, (saved) => open(saved).then(lay_wanted), () => desk.id);
 
   const name = /** @type {HTMLInputElement} */ (find(screen, "[data-part=name]"));
   name.addEventListener("change", () => desk.change({ do: "name", name: name.value }));
@@ -107,7 +108,7 @@ export function pictureScreen(page) {
   async function open(saved) {
     drawnFor = "";
     await desk.open(saved, tubes.map(({ key, text }) => [key, text]));
-    if (!saved) wanted ??= tubes.at(-1)?.key ?? null;
+    if (!saved) wanted ??= tubes.at(own ? -1 : 0)?.key ?? null;
   }
 
   async function show() {
@@ -118,7 +119,7 @@ export function pictureScreen(page) {
       return [];
     });
     tubes = shelf.flatMap(({ id, text, paint }) => (paint?.predicts ? [{ key: `kept-${id}`, text, paint }] : []));
-    const own = tubes.length > 0;
+    own = tubes.length > 0;
     if (!own) tubes = (await samples(page.engine)).map(({ text, paint }) => ({ key: `sample-${paint.name}`, text, paint }));
     say(screen, "whose", own ? "" : "These are sample paints, simulated. Keep a card of your own and your tubes stand here.");
     find(screen, "[data-panel=all-tubes]").textContent = own ? "All my tubes" : "All sample tubes";
@@ -138,7 +139,7 @@ export function pictureScreen(page) {
     const tube = wanted;
     wanted = null;
     if (!tube || !desk.view || !tubes.some(({ key }) => key === tube)) return;
-    const there = desk.view.films.findLastIndex((film) => film.tube === tube);
+    const there = desk.view.films.map((film) => film.tube).lastIndexOf(tube);
     if (there >= 0) await desk.turn("choose_film", there);
     else await desk.change({ do: "lay", tube });
   }

@@ -198,7 +198,8 @@ impl OpenPicture {
         let sentence = if self.plan.colours.len() < 2 {
             String::new()
         } else {
-            words::fading(&spans)
+            let bare = self.grounds.iter().map(|(_, ground)| ground.lab.l);
+            words::fading(crate::page::glaze::span(bare), &spans)
         };
         Ok(Some(CoatsView {
             name,

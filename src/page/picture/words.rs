@@ -69,34 +69,32 @@ pub(super) fn reason(here: Here, before: Lab, after: Lab, left: f64) -> String {
     }
 }
 
-/// Lights to darks left at none, one, two ... coats, in a sentence.
-pub(super) fn fading(spans: &[f64]) -> String {
-    let Some(&bare) = spans.first() else {
-        return String::new();
-    };
+/// Lights to darks left at none, one, two ... coats, in a sentence; `bare` is that of the bare underpainting.
+pub(super) fn fading(bare: f64, spans: &[f64]) -> String {
     if bare < 5.0 {
         return "These colours are alike in lightness: there are no lights and darks to lose."
             .to_owned();
     }
     let first = |share: f64| spans.iter().position(|span| *span < share * bare);
-    let coats = |n: usize| match n {
-        1 => "one coat".to_owned(),
-        n => format!("{n} coats"),
+    let from = |n: usize| match n {
+        0 => "Even without it".to_owned(),
+        1 => "From one coat on".to_owned(),
+        n => format!("From {n} coats on"),
     };
+    let last = spans.len().saturating_sub(1);
     match (first(0.5), first(0.2)) {
-        (None, _) => format!(
-            "The drawing stays through {}.",
-            coats(spans.len().saturating_sub(1))
-        ),
-        (Some(going), None) => format!("From {} on, the drawing is going.", coats(going)),
+        (None, _) => format!("The drawing stays through {last} coats."),
+        (Some(going), None) => format!("{}, the drawing is going.", from(going)),
         (Some(going), Some(gone)) if going == gone => {
-            format!("With {} the drawing is gone.", coats(gone))
+            format!("{}, the drawing is gone.", from(gone))
         }
-        (Some(going), Some(gone)) => format!(
-            "From {} on, the drawing is going; with {} it is gone.",
-            coats(going),
-            coats(gone)
-        ),
+        (Some(going), Some(gone)) => {
+            let coats = if gone == 1 { "coat" } else { "coats" };
+            format!(
+                "{}, the drawing is going; with {gone} {coats} it is gone.",
+                from(going)
+            )
+        }
     }
 }
 
@@ -136,7 +134,27 @@ mod tests {
             fading(&[60.0, 25.0, 10.0]),
             "From one coat on, the drawing is going; with 2 coats it is gone."
         );
-        assert_eq!(fading(&[60.0, 5.0]), "With one coat the drawing is gone.");
-        assert!(fading(&[3.0, 1.0]).starts_with("These colours are alike"));
+        assert_eq!(
+            fading(60.0, &[60.0, 55.0, 50.0]),
+            "The drawing stays through 2 coats."
+        );
+        assert_eq!(
+            fading(60.0, &[60.0, 40.0, 29.0]),
+            "From 2 coats on, the drawing is going."
+        );
+        assert_eq!(
+            fading(60.0, &[60.0, 25.0, 10.0]),
+            "From one coat on, the drawing is going; with 2 coats it is gone."
+        );
+        assert_eq!(
+            fading(60.0, &[60.0, 5.0]),
+            "From one coat on, the drawing is gone."
+        );
+        // Another film has taken it away already.
+        assert_eq!(
+            fading(60.0, &[9.0, 8.0]),
+            "Even without it, the drawing is gone."
+        );
+        assert!(fading(3.0, &[3.0, 1.0]).starts_with("These colours are alike"));
     }
 }

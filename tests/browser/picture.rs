@@ -1,0 +1,358 @@
+//! Picture: films over the colours of a saved picture, by mouse and by keys.
+
+use std::path::PathBuf;
+use std::process::Command;
+
+use serde_json::{Value, json};
+
+use crate::devtools::Browser;
+use crate::{go, open, samples, shelf_has};
+
+/// Text of what a selector names, with plain minus signs.
+#[track_caller]
+fn text(page: &mut Browser, selector: &str) -> String {
+    let found = page.evaluate(&format!(
+        "document.querySelector({}).textContent.replaceAll('\\u2212', '-')",
+        json!(selector)
+    ));
+    found.as_str().expect("text").to_owned()
+}
+
+/// Puts the pigment files of samples on the shelf.
+#[track_caller]
+fn keep_samples(page: &mut Browser, count: usize) -> Vec<PathBuf> {
+    let files: Vec<PathBuf> = samples::samples()
+        .iter()
+        .take(count)
+        .map(|sample| sample.pigment.clone())
+        .collect();
+    go(page, "tubes");
+    page.upload("#pigment", &files);
+    shelf_has(page, count);
+    files
+}
+
+/// Goes to Picture and waits until it shows this many films.
+#[track_caller]
+fn picture_has(page: &mut Browser, films: usize) {
+    page.wait(&format!(
+        "document.querySelectorAll('#picture [data-film]').length === {films}"
+    ));
+}
+
+/// Waits until the last change is saved.
+#[track_caller]
+fn saved(page: &mut Browser) {
+    page.wait("document.querySelector('#picture [data-say=saved]').textContent === 'Saved on this computer.'");
+}
+
+/// Rows of the table of numbers: name, before, after and range as printed.
+#[track_caller]
+fn numbers(page: &mut Browser) -> Vec<Vec<String>> {
+    if page.evaluate("document.querySelector('#picture [data-part=numbers]').hidden") == true {
+        page.click("#picture [data-panel=numbers]");
+    }
+    let rows = page.evaluate(
+        "[...document.querySelectorAll('#picture [data-part=numbers] tbody tr')]
+           .map((row) => [...row.children].map((cell) => cell.textContent.replaceAll('\\u2212', '-')))",
+    );
+    serde_json::from_value(rows).expect("rows of text")
+}
+
+/// What the command predicts for films over a colour: three numbers of Lab and the range, as printed.
+fn native(films: &[(&PathBuf, &str)], over: &str) -> [String; 4] {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_twoground"));
+    command.arg("glaze");
+    for (pigment, build) in films {
+        command.arg(pigment).args(["--film", build]);
+    }
+    let output = command
+        .args(["--over", &over.replace(' ', "")])
+        .output()
+        .expect("the program starts");
+    assert!(output.status.success());
+    // "L* 37.8, a* 3.6, b* 7.5 (D50): glaze." and "Nine times in ten within 1.4 ...".
+    let words = String::from_utf8(output.stdout).expect("UTF-8");
+    let numbers: Vec<String> = words
+        .split(|c: char| !(c.is_ascii_digit() || c == '.' || c == '-'))
+        .filter(|number| number.contains('.') && number.len() > 1)
+        .take(4)
+        .map(str::to_owned)
+        .collect();
+    numbers.try_into().expect("four numbers")
+}
+
+/// Every row is what the command predicts.
+#[track_caller]
+fn assert_native(page: &mut Browser, films: &[(&PathBuf, &str)]) {
+    let rows = numbers(page);
+    assert!(!rows.is_empty());
+    for row in rows {
+        let range = row[3].trim_start_matches("± ").split(',').next();
+        let shown: Vec<&str> = row[2].split(", ").chain(range).collect();
+        assert_eq!(shown, native(films, &row[1]), "{row:?}");
+    }
+}
+
+#[test]
+fn films_are_laid_moved_thinned_and_taken_back_by_mouse() {
+    let (_server, _profile, mut page) = open();
+    let files = keep_samples(&mut page, 3);
+    // Laid on from the shelf.
+    page.click("#tubes [data-kept] button[aria-label^=Over]");
+    picture_has(&mut page, 1);
+    page.wait("document.querySelectorAll('#picture .tube-row').length === 3");
+    page.screenshot("picture");
+
+    // One coat from the list of all tubes, at the depth that the list shows.
+    page.click("#picture [data-tube=kept-2]");
+    picture_has(&mut page, 2);
+    saved(&mut page);
+    let colours = "[...document.querySelectorAll('#picture .band path:not(.notch)')].map((p) => p.getAttribute('fill')).join()";
+    let first = page.evaluate(colours);
+
+    // The order exchanged is what was shown beside.
+    let foretold = page.evaluate(
+        "[...document.querySelectorAll('#picture .pairs tr:last-child .patch')].map((p) => getComputedStyle(p).backgroundColor).join()",
+    );
+    page.click("#picture [data-do=under]");
+    page.wait(&format!("{colours} !== {first}"));
+    let seen = page.evaluate(
+        "[...document.querySelectorAll('#picture .pairs tr:first-child .patch')].map((p) => getComputedStyle(p).backgroundColor).join()",
+    );
+    assert_eq!(seen, foretold);
+    page.click("#picture [data-do=undo]");
+    page.wait(&format!("{colours} === {first}"));
+    page.click("#picture [data-do=redo]");
+    page.wait(&format!("{colours} !== {first}"));
+
+    // Coats by the step that shows them, then by the buttons.
+    page.click("#picture [data-coats='3']");
+    page.wait("document.querySelector('#picture [data-say=coats]').textContent === '3 coats'");
+    page.click("#picture [data-do=fewer]");
+    page.wait("document.querySelector('#picture [data-say=coats]').textContent === '2 coats'");
+    page.click("#picture [data-do=take]");
+    picture_has(&mut page, 1);
+
+    // Thinned one to one, the film holds half the paint.
+    let before = text(&mut page, "#picture .pull output");
+    page.click("#picture [data-fold=recipe] summary");
+    page.click("#picture input[name=stays]");
+    page.evaluate("document.querySelector('#picture input[name=stays]').select()");
+    page.type_text("1");
+    page.press("Tab");
+    page.wait_for_text("it leaves 50 % of the paint");
+    assert_eq!(text(&mut page, "#picture .pull output"), before);
+    // What cannot be is refused in a sentence, and changes nothing.
+    page.evaluate("document.querySelector('#picture input[name=paint]').select()");
+    page.click("#picture input[name=paint]");
+    page.evaluate("document.querySelector('#picture input[name=paint]').select()");
+    page.type_text("-2");
+    page.press("Tab");
+    page.wait_for_text("thinning.paint is not between 0.01 and 100");
+    page.wait_for_text("it leaves 50 % of the paint");
+    page.click("[data-do=close-alert]");
+
+    // A pull goes with the pointer and is one step.
+    let pulled = text(&mut page, "#picture .pull output");
+    let [x, y] = page.middle("#picture-pull");
+    page.drag([x, y], [x + 40.0, y]);
+    page.wait(&format!(
+        "document.querySelector('#picture .pull output').textContent !== {}",
+        json!(pulled)
+    ));
+    saved(&mut page);
+    page.click("#picture [data-do=undo]");
+    page.wait(&format!(
+        "document.querySelector('#picture .pull output').textContent === {}",
+        json!(pulled)
+    ));
+
+    // The numbers are the command's, also for three films.
+    page.click("#picture [data-do=take]");
+    picture_has(&mut page, 0);
+    page.wait_for_text("Bare underpainting.");
+    for tube in 1..=3 {
+        page.click("#picture [data-panel=all-tubes]");
+        page.click(&format!("#picture [data-tube=kept-{tube}]"));
+        picture_has(&mut page, tube);
+        set_build(&mut page, "1");
+    }
+    let films: Vec<_> = files.iter().map(|file| (file, "1")).collect();
+    assert_native(&mut page, &films);
+    page.screenshot("picture-three-films");
+    page.close();
+}
+
+/// Draws the chosen film as thick as the card's own, by asking for it as the page itself does.
+#[track_caller]
+fn set_build(page: &mut Browser, build: &str) {
+    // The knife stands between two steps of the slider at most; the exact one is a mark of the card.
+    page.click("#picture [data-do=as-drawn]");
+    page.wait(&format!(
+        "document.querySelector('#picture .pull output').textContent.startsWith('{build}.0 ×')"
+    ));
+}
+
+#[test]
+fn the_screen_goes_by_keys_alone() {
+    let (_server, _profile, mut page) = open();
+    keep_samples(&mut page, 2);
+    go(&mut page, "picture");
+    picture_has(&mut page, 1);
+    page.wait("document.querySelectorAll('#picture .tube-row').length === 2");
+    let focus = |page: &mut Browser, selector: &str| {
+        page.evaluate(&format!(
+            "document.querySelector({}).focus()",
+            json!(selector)
+        ));
+    };
+    focus(&mut page, "#picture [data-tube=kept-1]");
+    page.press("Enter");
+    picture_has(&mut page, 2);
+    let chosen = "document.querySelector('#picture [data-film][aria-pressed=true]').dataset.film";
+    let name =
+        "document.querySelector('#picture [data-film][aria-pressed=true] .name').textContent";
+    page.wait(&format!("{chosen} === '1'"));
+    let moved = page.evaluate(name);
+    // Down to the film below and up again; with the other key it moves itself.
+    focus(&mut page, "#picture [data-film='1']");
+    page.press("ArrowDown");
+    page.wait(&format!("{chosen} === '0'"));
+    page.wait("document.activeElement.dataset.film === '0'");
+    page.press("ArrowUp");
+    page.wait(&format!("{chosen} === '1' && {name} === {moved}"));
+    focus(&mut page, "#picture [data-do=under]");
+    page.press(" ");
+    page.wait(&format!("{chosen} === '0' && {name} === {moved}"));
+    // Thicker by a key, back by a key.
+    let output = "document.querySelector('#picture .pull output').textContent";
+    let was = page.evaluate(output);
+    focus(&mut page, "#picture-pull");
+    page.press("ArrowRight");
+    page.wait(&format!("{output} !== {was}"));
+    saved(&mut page);
+    page.evaluate("document.querySelector('#picture').dispatchEvent(new KeyboardEvent('keydown', { key: 'z', ctrlKey: true, bubbles: true }))");
+    page.wait(&format!("{output} === {was}"));
+    // A colour is chosen and told.
+    focus(&mut page, "#picture [data-colour='7']");
+    page.press("Enter");
+    page.wait(
+        "document.querySelector('#picture [data-part=detail] h2').textContent === 'light flesh'",
+    );
+    page.wait("document.activeElement.dataset.colour === '7'");
+    // Coats.
+    focus(&mut page, "#picture [data-coats='2']");
+    page.press("Enter");
+    page.wait("document.querySelector('#picture [data-say=coats]').textContent === '2 coats'");
+    page.wait("document.activeElement.dataset.coats === '2'");
+    focus(&mut page, "#picture [data-film='0']");
+    page.press("Delete");
+    picture_has(&mut page, 1);
+    page.close();
+}
+
+#[test]
+fn a_picture_is_saved_as_one_works_and_there_are_several() {
+    let (server, profile, mut page) = open();
+    keep_samples(&mut page, 2);
+    go(&mut page, "picture");
+    picture_has(&mut page, 1);
+    // Its own name, typed colours, a ladder, a masstone.
+    page.evaluate("document.querySelector('#picture [data-part=name]').select()");
+    page.type_text("<i>Harbour</i> at dusk");
+    page.press("Tab");
+    page.click("#picture [data-panel=underpainting]");
+    page.click("#picture [data-do=clear]");
+    page.wait_for_text("No colours yet.");
+    page.click("#picture form[data-part=typed] input[name=lab]");
+    page.type_text("62.5, 3, ten");
+    page.press("Enter");
+    page.wait_for_text("Type three numbers");
+    page.evaluate(
+        "document.querySelector('#picture form[data-part=typed] input[name=lab]').select()",
+    );
+    page.type_text("62.5 3 -10");
+    page.click("#picture form[data-part=typed] input[name=name]");
+    page.type_text("sky");
+    page.press("Enter");
+    page.wait("document.querySelectorAll('#picture [data-row]').length === 1");
+    page.click("#picture form[data-part=ladder] button");
+    page.wait("document.querySelectorAll('#picture [data-row]').length === 6");
+    page.click("#picture form[data-part=masstone] button");
+    page.wait("document.querySelectorAll('#picture [data-row]').length === 7");
+    page.evaluate("(() => { const s = document.querySelector('#picture [data-row=\"0\"] select'); s.value = 'matt'; s.dispatchEvent(new Event('change')); })()");
+    page.wait_for_text("sky");
+    saved(&mut page);
+    page.screenshot("picture-underpainting");
+    let rows = numbers(&mut page);
+    assert_eq!(rows.len(), 7);
+    assert_eq!(rows[0][..2], ["sky", "62.5, 3.0, -10.0"]);
+    assert!(rows[6][0].ends_with("masstone"));
+
+    // A second picture does not touch the first.
+    page.click("#picture [data-do=pictures]");
+    page.click("#picture [data-do=new]");
+    page.wait("document.querySelector('#picture [data-part=name]').value === 'My picture'");
+    picture_has(&mut page, 1);
+    saved(&mut page);
+    page.close();
+
+    // The last one open is open again; the first comes back as it was.
+    let mut page = Browser::open(&profile, &server.origin);
+    go(&mut page, "picture");
+    page.wait("document.querySelector('#picture [data-part=name]').value === 'My picture'");
+    page.click("#picture [data-do=pictures]");
+    page.wait("document.querySelectorAll('#picture [data-picture]').length === 2");
+    page.click("#picture [data-picture='1'] button");
+    page.wait(
+        "document.querySelector('#picture [data-part=name]').value === '<i>Harbour</i> at dusk'",
+    );
+    assert_eq!(numbers(&mut page), rows);
+    // Deleting asks first.
+    page.click("#picture [data-picture='2'] button[aria-label^=Delete]");
+    page.click("#delete button[value=no]");
+    page.click("#picture [data-picture='2'] button[aria-label^=Delete]");
+    page.click("#delete button[value=yes]");
+    page.wait("document.querySelectorAll('#picture [data-picture]').length === 1");
+    // The shelf has lost nothing.
+    shelf_has(&mut page, 2);
+    page.close();
+}
+
+/// A shelf of the first version of the database, with one paint, gets pictures beside it and keeps the paint.
+#[test]
+fn a_kept_paint_survives_the_newer_structure() {
+    let (server, profile, mut page) = open();
+    let pigment = &samples::samples()[0].pigment;
+    let record = std::fs::read_to_string(pigment).expect("a sample");
+    page.evaluate(&format!(
+        "new Promise((done, failed) => {{
+           const gone = indexedDB.deleteDatabase('twoground');
+           gone.onerror = failed;
+           gone.onsuccess = () => {{
+             const asked = indexedDB.open('twoground', 1);
+             asked.onupgradeneeded = () => asked.result.createObjectStore('paints', {{ autoIncrement: true }});
+             asked.onsuccess = () => {{
+               const put = asked.result.transaction('paints', 'readwrite').objectStore('paints').put({});
+               put.onsuccess = () => {{ asked.result.close(); done(1); }};
+             }};
+             asked.onerror = failed;
+           }};
+         }})",
+        json!(record)
+    ));
+    page.close();
+    let mut page = Browser::open(&profile, &server.origin);
+    shelf_has(&mut page, 1);
+    go(&mut page, "picture");
+    picture_has(&mut page, 1);
+    saved(&mut page);
+    shelf_has(&mut page, 1);
+    page.click("#tubes [data-kept] button[aria-label^=Export]");
+    let kept: Value =
+        serde_json::from_str(&std::fs::read_to_string(page.download()).expect("the file"))
+            .expect("JSON");
+    assert_eq!(kept, serde_json::from_str::<Value>(&record).expect("JSON"));
+    page.close();
+}
