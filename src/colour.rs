@@ -107,6 +107,16 @@ pub fn screen(lab: Lab) -> Screen {
     Screen { rgb, cut }
 }
 
+/// The colour of encoded sRGB, each channel 0 to 255: the way back from [`screen`].
+pub fn of_screen(rgb: [u8; 3]) -> Lab {
+    let to_xyz = nalgebra::Matrix3::from_fn(|i, j| TO_LINEAR_SRGB[i][j])
+        .try_inverse()
+        .unwrap_or_else(nalgebra::Matrix3::zeros);
+    let linear = nalgebra::Vector3::from(rgb.map(|v| decode_srgb(f64::from(v) / 255.0)));
+    let c = to_xyz * linear;
+    lab(Xyz::new(c.x, c.y, c.z))
+}
+
 /// sRGB's curve: linear 0..1 to encoded 0..1 (IEC 61966-2-1).
 pub fn encode_srgb(linear: f64) -> f64 {
     if linear <= 0.003_130_8 {

@@ -9,11 +9,13 @@
 //! | [`stack`] | films from the bottom up over any number of grounds |
 //! | [`depth`] | tubes beside each other at equal depth |
 //! | [`plan`] | the picture that is saved: underpainting colours, films, notes |
+//! | [`wanted`] | from a wanted colour back to tube, build and underpainting |
 
 pub mod depth;
 pub mod ground;
 pub mod plan;
 pub mod stack;
+pub mod wanted;
 
 use crate::{
     Result,

@@ -9,7 +9,7 @@ use wasm_bindgen::prelude::*;
 
 use crate::{
     Error, Result,
-    page::{self, Change, Glaze, LabelData, OpenPicture, OpenScan, PaintView, Problem},
+    page::{self, Change, Glaze, LabelData, OpenPicture, OpenScan, PaintView, Problem, Tone, Way},
     paint::{Constants, Record, file::Surface},
 };
 
@@ -369,6 +369,23 @@ impl Plan {
         plain(&self.0.tubes().map_err(thrown)?)
     }
 
+    /// Tubes nearest to a colour: `WantedView` in www/types.js.
+    pub fn wanted(&mut self, l: f64, a: f64, b: f64) -> Given<JsValue> {
+        plain(&self.0.wanted([l, a, b]).map_err(thrown)?)
+    }
+
+    /// Tubes that make the chosen colour go a way: `WantedView` in www/types.js.
+    pub fn wanted_change(&mut self, way: JsValue) -> Given<JsValue> {
+        let way: Way = serde_wasm_bindgen::from_value(way)?;
+        plain(&self.0.wanted_change(way).map_err(thrown)?)
+    }
+
+    /// Greys to paint for colours, three numbers each: `GreysView` in www/types.js.
+    pub fn greys(&mut self, labs: &[f64]) -> Given<JsValue> {
+        let labs: Vec<[f64; 3]> = labs.as_chunks().0.to_vec();
+        plain(&self.0.greys(&labs).map_err(thrown)?)
+    }
+
     /// The text to be saved.
     pub fn write(&self) -> String {
         self.0.write()
@@ -416,4 +433,10 @@ pub async fn save_picture(id: Option<u32>, text: String) -> Given<u32> {
 #[wasm_bindgen]
 pub async fn remove_picture(id: u32) -> Given<()> {
     store::PICTURES.remove(id).await.map_err(thrown)
+}
+
+/// The colour that a screen shows for encoded sRGB, each 0 to 255: `Tone` in www/types.js.
+#[wasm_bindgen]
+pub fn screen_colour(r: u8, g: u8, b: u8) -> Given<JsValue> {
+    plain(&Tone::from(crate::colour::of_screen([r, g, b])))
 }

@@ -135,3 +135,11 @@ fn greys_are_taken_for_even_and_every_colour_is_met() {
         assert!(usual.covariance.trace() > 0.0);
     }
 }
+
+/// A colour that the screen can show comes back from its own encoding, within a step of it.
+#[test]
+fn the_way_back_from_the_screen() {
+    for rgb in [[0, 0, 0], [255, 255, 255], [200, 60, 30], [12, 130, 201]] {
+        assert_eq!(colour::screen(colour::of_screen(rgb)).rgb, rgb);
+    }
+}

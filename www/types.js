@@ -146,6 +146,14 @@
  * @property {Spot[][]} coats for one, two, three coats, over every colour
  * @typedef {{ names: string[], rows: TubeRow[] }} TubesView
  *
- * @typedef {{ do: "name", name: string } | { do: "notes", notes: string } | { do: "lay", tube: string, build?: number } | { do: "take-film", film: number } | { do: "move-film", film: number, over: boolean } | { do: "build", film: number, build: number, pulling: boolean } | { do: "coats", film: number, coats: number } | { do: "thin", film: number, thinning: Thinning } | { do: "add-colour", name: string, lab: Lab, surface: Surface } | { do: "add-ladder", count: number, light: number, dark: number } | { do: "add-masstone", tube: string } | { do: "name-colour", colour: number, name: string } | { do: "surface", colour: number, surface: Surface } | { do: "move-colour", colour: number, later: boolean } | { do: "take-colour", colour: number } | { do: "clear-colours" }} Change one change of the open picture
+ * @typedef {object} WantedView tubes that answer, the best first
+ * @property {string} asked
+ * @property {Tone | null} from
+ * @property {Tone | null} wanted
+ * @property {{ key: string, name: string, build: number, coats: string, spot: Spot, words: string, others: Tone[] }[]} rows
+ * @property {number} no_help how many tubes do not help
+ * @typedef {{ rows: { wanted: Tone, grey: Tone, spot: Spot, words: string, reached: boolean }[] }} GreysView
+ *
+ * @typedef {{ do: "name", name: string } | { do: "notes", notes: string } | { do: "lay", tube: string, build?: number } | { do: "lay-alone", tube: string, build: number } | { do: "take-film", film: number } | { do: "move-film", film: number, over: boolean } | { do: "build", film: number, build: number, pulling: boolean } | { do: "coats", film: number, coats: number } | { do: "thin", film: number, thinning: Thinning } | { do: "add-colour", name: string, lab: Lab, surface: Surface } | { do: "add-ladder", count: number, light: number, dark: number } | { do: "add-masstone", tube: string } | { do: "name-colour", colour: number, name: string } | { do: "surface", colour: number, surface: Surface } | { do: "move-colour", colour: number, later: boolean } | { do: "take-colour", colour: number } | { do: "clear-colours" }} Change one change of the open picture
  */
 export {};

@@ -191,6 +191,10 @@ const methods = {
     return plan_now();
   },
   all_tubes: () => open_plan().tubes(),
+  wanted: (/** @type {number} */ l, /** @type {number} */ a, /** @type {number} */ b) => open_plan().wanted(l, a, b),
+  wanted_change: (/** @type {string} */ way) => open_plan().wanted_change(way),
+  greys: (/** @type {number[]} */ labs) => open_plan().greys(new Float64Array(labs)),
+  screen_colour: (/** @type {number} */ r, /** @type {number} */ g, /** @type {number} */ b) => twoground.screen_colour(r, g, b),
 
   shelf: () => twoground.shelf(),
   keep: (/** @type {number | undefined} */ id, /** @type {string} */ text) => twoground.keep(id, text),

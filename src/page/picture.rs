@@ -6,6 +6,7 @@ mod films;
 mod notes;
 mod tubes;
 mod view;
+mod wanted;
 mod words;
 
 use crate::{
@@ -23,6 +24,7 @@ use crate::{
 pub use change::Change;
 pub use tubes::TubesView;
 pub use view::PictureView;
+pub use wanted::{GreysView, WantedView, Way};
 
 /// Steps that can be taken back.
 const MOST_STEPS: usize = 200;

@@ -58,10 +58,14 @@ pub struct Kept {
 const MOST_KEPT: usize = 32;
 
 impl Responses {
-    /// What is seen of these films over a ground.
+    /// What is seen of these films over a ground, band by band.
+    pub fn seen_over(&self, ground: &Ground) -> Bands {
+        std::array::from_fn(|b| self.0[b].over(ground.internal[b]))
+    }
+
+    /// The colour of that.
     pub fn lab_over(&self, ground: &Ground) -> Lab {
-        let seen: Bands = std::array::from_fn(|b| self.0[b].over(ground.internal[b]));
-        colour::lab(spectrum::xyz_of(&seen))
+        colour::lab(spectrum::xyz_of(&self.seen_over(ground)))
     }
 
     /// L* of the nominal white less L* of the nominal black under these films: what remains visible of a drawing.
@@ -296,6 +300,15 @@ impl Stack {
         self.over_with_spread(ground).0
     }
 
+    /// The colour alone, which is cheap.
+    pub fn lab_over(&self, ground: &Ground) -> Lab {
+        if self.paints.is_empty() {
+            ground.lab
+        } else {
+            self.responses.lab_over(ground)
+        }
+    }
+
     /// The same with the covariance of L*, a*, b* behind the range.
     pub fn over_with_spread(&self, ground: &Ground) -> (Predicted, Matrix3<f64>) {
         if self.paints.is_empty() {
@@ -354,12 +367,7 @@ impl Stack {
 
     /// Glaze, veil or covering, for this stack over this ground.
     pub fn verdict_over(&self, ground: &Ground) -> verdict::Here {
-        let lab = if self.paints.is_empty() {
-            ground.lab
-        } else {
-            self.responses.lab_over(ground)
-        };
-        verdict::here(ground.lab, lab, self.range_left())
+        verdict::here(ground.lab, self.lab_over(ground), self.range_left())
     }
 }
 

@@ -71,7 +71,7 @@ export class Pull {
   }
 
   #say() {
-    const words = `${figure(this.build, this.build < 0.995 ? 2 : 1)} × the card’s middle film`;
+    const words = `${figure(this.build, this.build < 0.0995 ? 3 : this.build < 0.995 ? 2 : 1)} × the card’s middle film`;
     this.#value.textContent = words;
     this.#input.setAttribute("aria-valuetext", words);
   }

@@ -2,6 +2,7 @@
 /** The underpainting: its colours one by one, and where new ones come from. */
 
 import { el, find, patch } from "../dom.js";
+import { colourField, readLab } from "./colourfield.js";
 import { labText } from "./detail.js";
 
 /** @typedef {import("../types.js").PictureView} PictureView */
@@ -20,6 +21,7 @@ export class Underpainting {
     this.#root = root;
     this.#desk = desk;
     this.#page = page;
+    find(root, "form[data-part=typed] h3").after(colourField(page, "L*, a*, b* (D50)", "lab"));
     this.#form("typed", (form) => this.#typed(form));
     this.#form("ladder", (form) => this.#ladder(form));
     this.#form("masstone", (form) => desk.change({ do: "add-masstone", tube: String(new FormData(form).get("tube")) }));
@@ -39,14 +41,8 @@ export class Underpainting {
   /** @param {HTMLFormElement} form */
   async #typed(form) {
     const data = new FormData(form);
-    // "62.5, 3, 10", "62.5 3 10" or "62,5; 3; 10".
-    const text = String(data.get("lab")).trim();
-    const parts = text.includes(";") || /^\S+\s+\S+\s+\S+$/.test(text) ? text.replaceAll(",", /[;]|\d,\d/.test(text) ? "." : " ") : text;
-    const numbers = parts.split(/[\s;,]+/).filter(Boolean).map((part) => Number(part.replace("\u2212", "-")));
-    if (numbers.length !== 3 || numbers.some((v) => !Number.isFinite(v))) {
-      return this.#page.alert("Type three numbers: L*, a* and b* of the colour, such as 62.5, 3, 10.");
-    }
-    const lab = /** @type {import("../types.js").Lab} */ (numbers);
+    const lab = readLab(String(data.get("lab")));
+    if (!lab) return this.#page.alert("Type three numbers: L*, a* and b* of the colour, such as 62.5, 3, 10.");
     if (await this.#desk.change({ do: "add-colour", name: String(data.get("name")), lab, surface: /** @type {Surface} */ (data.get("surface")) })) form.reset();
   }
 

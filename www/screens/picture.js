@@ -11,6 +11,7 @@ import { drawNumbers } from "../picture/numbers.js";
 import { Pictures } from "../picture/pictures.js";
 import { AllTubes } from "../picture/tubes.js";
 import { Underpainting } from "../picture/underpainting.js";
+import { Wanted } from "../picture/wanted.js";
 import { samples } from "../samples.js";
 
 /** @typedef {import("../types.js").PictureView} PictureView */
@@ -32,6 +33,7 @@ export function pictureScreen(page) {
   const films = new Films(part("films"), desk);
   const all = new AllTubes(part("all-tubes"), (tube, build) => desk.change({ do: "lay", tube, build }).then(() => part("films").scrollIntoView({ block: "nearest" })));
   const underpainting = new Underpainting(part("underpainting"), desk, page);
+  const wishes = new Wanted(part("wanted-panel"), desk, page);
   const pictures = new Pictures(part("pictures"), page, (saved) => open(saved).then(lay_wanted), () => desk.id);
 
   const name = /** @type {HTMLInputElement} */ (find(screen, "[data-part=name]"));
@@ -91,6 +93,7 @@ export function pictureScreen(page) {
   /** @param {PictureView} view */
   function draw_panel(view) {
     if (panel === "underpainting") underpainting.draw(view, tubes.map(({ key, paint }) => [key, paint.name]));
+    if (panel === "wanted-panel") wishes.draw(view);
     if (panel === "numbers") drawNumbers(part("numbers"), view);
     if (panel === "notes" && document.activeElement !== notes) notes.value = view.notes;
     if (panel === "all-tubes") draw_tubes(view).catch(page.tell);

@@ -3,7 +3,7 @@
 use serde::Deserialize;
 use serde_json::Map;
 
-use super::{MOST_STEPS, OpenPicture, colours};
+use super::{MOST_STEPS, OpenPicture, Tube, colours};
 use crate::{
     Error, Result,
     paint::file::Surface,
@@ -30,6 +30,13 @@ pub enum Change {
         tube: String,
         /// How thick; at glaze depth if not said.
         build: Option<f64>,
+    },
+    /// Lays one film alone: those that are there go.
+    LayAlone {
+        /// Key of the tube.
+        tube: String,
+        /// How thick.
+        build: f64,
     },
     /// Takes a film away.
     TakeFilm {
@@ -132,22 +139,23 @@ impl OpenPicture {
         let mut plan = self.plan.clone();
         let (film, colour) = self.applied(&mut plan, change)?;
         plan.check()?;
-        let pulled = match change {
-            Change::Build { film, pulling, .. } => {
-                let goes_on = self.pulled == Some(*film);
-                self.pulled = pulling.then_some(*film);
-                goes_on
-            }
-            _ => {
-                self.pulled = None;
-                false
-            }
+        let pulling = match change {
+            Change::Build { film, pulling, .. } => pulling.then_some(*film),
+            _ => None,
         };
         if plan == self.plan {
+            // The last word of a pull often says what is there already.
+            self.pulled = self.pulled.and(pulling);
             return Ok(());
         }
+        // All of one pull is one step.
+        let goes_on = match change {
+            Change::Build { film, .. } => self.pulled == Some(*film),
+            _ => false,
+        };
+        self.pulled = pulling;
         let before = std::mem::replace(&mut self.plan, plan);
-        if !pulled {
+        if !goes_on {
             self.past.push(before);
             if self.past.len() > MOST_STEPS {
                 self.past.remove(0);
@@ -209,15 +217,13 @@ impl OpenPicture {
             Change::Notes { notes } => plan.notes.clone_from(notes),
             Change::Lay { tube, build } => {
                 let tube = self.known_tube(tube)?;
-                plan.films.push(PlannedFilm {
-                    tube: tube.key.clone(),
-                    name: tube.name().to_owned(),
-                    build: build.unwrap_or(tube.depth.build),
-                    coats: 1,
-                    thinning: Thinning::default(),
-                    unknown: Map::new(),
-                });
+                plan.films
+                    .push(film_of(tube, build.unwrap_or(tube.depth.build)));
                 film_now = plan.films.len() - 1;
+            }
+            Change::LayAlone { tube, build } => {
+                plan.films = vec![film_of(self.known_tube(tube)?, *build)];
+                film_now = 0;
             }
             Change::TakeFilm { film } => {
                 film_at(plan, *film)?;
@@ -287,6 +293,17 @@ impl OpenPicture {
             Change::ClearColours => plan.colours.clear(),
         }
         Ok((film_now, colour_now))
+    }
+}
+
+fn film_of(tube: &Tube, build: f64) -> PlannedFilm {
+    PlannedFilm {
+        tube: tube.key.clone(),
+        name: tube.name().to_owned(),
+        build,
+        coats: 1,
+        thinning: Thinning::default(),
+        unknown: Map::new(),
     }
 }
 

@@ -356,3 +356,105 @@ fn layering_that_fails_is_said_where_labels_tell() {
         "{cautions:?}"
     );
 }
+
+#[test]
+fn a_wanted_colour_is_offered_and_laid_alone() {
+    let mut open = open();
+    // What two times the depth of the rose makes of a light grey.
+    open.choose_colour(1);
+    let depth = open
+        .tubes
+        .iter()
+        .find(|t| t.key == "cliff-rose")
+        .unwrap()
+        .depth
+        .build;
+    lay(&mut open, "storm-blue", 0.1);
+    open.change(&Change::LayAlone {
+        tube: "cliff-rose".into(),
+        build: 2.0 * depth,
+    })
+    .unwrap();
+    assert_eq!(open.plan.films.len(), 1);
+    let made = open.view().unwrap();
+    let wanted = open.wanted(made.seen[1].tone.lab).unwrap();
+    let best = &wanted.rows[0];
+    assert_eq!(best.key, "cliff-rose");
+    assert_eq!(best.words, "meets it");
+    assert!((best.build / (2.0 * depth) - 1.0).abs() < 0.05);
+    assert_eq!(wanted.rows.len() + wanted.no_help, NAMES.len());
+    // The row shows what laying it alone gives.
+    open.change(&Change::LayAlone {
+        tube: best.key.clone(),
+        build: best.build,
+    })
+    .unwrap();
+    let view = open.view().unwrap();
+    assert_eq!(view.seen[1], best.spot);
+    for (foretold, seen) in best.others.iter().zip(&view.seen) {
+        assert_eq!(foretold.lab, seen.tone.lab);
+    }
+    assert!(open.wanted([120.0, 0.0, 0.0]).is_err());
+}
+
+#[test]
+fn greys_are_found_under_films_or_said_to_be_out_of_reach() {
+    let mut open = open();
+    lay(&mut open, "cliff-rose", 0.3);
+    let view = open.view().unwrap();
+    let greys = open
+        .greys(&[
+            view.seen[0].tone.lab,
+            view.seen[3].tone.lab,
+            view.seen[6].tone.lab,
+            [60.0, -40.0, 40.0],
+        ])
+        .unwrap();
+    for (row, lightness) in greys.rows.iter().zip([92.0, 59.0, 26.0]) {
+        assert!(row.reached, "{row:?}");
+        assert!((row.grey.lab[0] - lightness).abs() < 1.0, "{row:?}");
+    }
+    assert!(!greys.rows[3].reached);
+    assert!(
+        greys.rows[3].words.starts_with("No grey"),
+        "{:?}",
+        greys.rows[3]
+    );
+}
+
+#[test]
+fn a_wanted_change_goes_its_way() {
+    let mut open = open();
+    open.choose_colour(3);
+    lay(&mut open, "cliff-rose", 0.2);
+    let before = open.view().unwrap().seen[3].tone.lab;
+    let lab = |[l, a, b]: [f64; 3]| Lab::new(l, a, b);
+    for (way, along) in [
+        (Way::Lighter, (|lab: Lab| lab.l) as fn(Lab) -> f64),
+        (Way::Darker, |lab| -lab.l),
+        (Way::Warmer, words::warmth),
+        (Way::Cooler, |lab| -words::warmth(lab)),
+        (Way::Richer, words::chroma),
+        (Way::Quieter, |lab| -words::chroma(lab)),
+    ] {
+        let view = open.wanted_change(way).unwrap();
+        assert_eq!(view.rows.len() + view.no_help, NAMES.len());
+        for row in &view.rows {
+            let by = along(lab(row.spot.tone.lab)) - along(lab(before));
+            assert!(by > 0.0, "{way:?} {}: {by}", row.name);
+        }
+        let Some(best) = view.rows.first() else {
+            continue;
+        };
+        // Laid on, it is what was shown.
+        open.change(&Change::Lay {
+            tube: best.key.clone(),
+            build: Some(best.build),
+        })
+        .unwrap();
+        assert_eq!(open.view().unwrap().seen[3], best.spot);
+        open.undo();
+    }
+    let lighter = open.wanted_change(Way::Lighter).unwrap();
+    assert_eq!(lighter.rows[0].key, "foam-white", "only a veil lightens");
+}

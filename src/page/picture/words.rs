@@ -122,39 +122,23 @@ mod tests {
 
     #[test]
     fn the_lost_drawing_is_foretold() {
-        assert_eq!(
-            fading(&[60.0, 55.0, 50.0]),
-            "The drawing stays through 2 coats."
-        );
-        assert_eq!(
-            fading(&[60.0, 40.0, 29.0]),
-            "From 2 coats on, the drawing is going."
-        );
-        assert_eq!(
-            fading(&[60.0, 25.0, 10.0]),
-            "From one coat on, the drawing is going; with 2 coats it is gone."
-        );
-        assert_eq!(
-            fading(60.0, &[60.0, 55.0, 50.0]),
-            "The drawing stays through 2 coats."
-        );
-        assert_eq!(
-            fading(60.0, &[60.0, 40.0, 29.0]),
-            "From 2 coats on, the drawing is going."
-        );
-        assert_eq!(
-            fading(60.0, &[60.0, 25.0, 10.0]),
-            "From one coat on, the drawing is going; with 2 coats it is gone."
-        );
-        assert_eq!(
-            fading(60.0, &[60.0, 5.0]),
-            "From one coat on, the drawing is gone."
-        );
-        // Another film has taken it away already.
-        assert_eq!(
-            fading(60.0, &[9.0, 8.0]),
-            "Even without it, the drawing is gone."
-        );
+        let cases: [(&[f64], &str); 5] = [
+            (&[60.0, 55.0, 50.0], "The drawing stays through 2 coats."),
+            (
+                &[60.0, 40.0, 29.0],
+                "From 2 coats on, the drawing is going.",
+            ),
+            (
+                &[60.0, 25.0, 10.0],
+                "From one coat on, the drawing is going; with 2 coats it is gone.",
+            ),
+            (&[60.0, 5.0], "From one coat on, the drawing is gone."),
+            // Another film has taken it away already.
+            (&[9.0, 8.0], "Even without it, the drawing is gone."),
+        ];
+        for (spans, words) in cases {
+            assert_eq!(fading(60.0, spans), words);
+        }
         assert!(fading(3.0, &[3.0, 1.0]).starts_with("These colours are alike"));
     }
 }

@@ -1,0 +1,338 @@
+//! A wanted colour, wanted greys, a wanted change: which tube, how thick.
+
+use serde::{Deserialize, Serialize};
+
+use super::{OpenPicture, Tube, view::Spot, words};
+use crate::{
+    Result,
+    colour::{self, Lab},
+    film::surface,
+    page::{Tone, difference_word},
+    paint::Constants,
+    picture::{
+        Film, Ground, MOST_BUILD, depth,
+        plan::{Colour, Source},
+        wanted,
+    },
+    spectrum::Bands,
+};
+
+/// Tubes that are offered.
+const MOST_ROWS: usize = 8;
+/// A wanted change is looked for up to this size, in L*, chroma, or along the warm axis: one sees it plainly (ours).
+const PLAIN: f64 = 5.0;
+
+/// Which way a colour is to go.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Way {
+    /// Towards orange.
+    Warmer,
+    /// Away from it.
+    Cooler,
+    /// More L*.
+    Lighter,
+    /// Less L*.
+    Darker,
+    /// Less chroma.
+    Quieter,
+    /// More chroma.
+    Richer,
+}
+
+impl Way {
+    fn along(self, lab: Lab) -> f64 {
+        match self {
+            Self::Warmer => words::warmth(lab),
+            Self::Cooler => -words::warmth(lab),
+            Self::Lighter => lab.l,
+            Self::Darker => -lab.l,
+            Self::Quieter => -words::chroma(lab),
+            Self::Richer => words::chroma(lab),
+        }
+    }
+}
+
+/// Tubes that answer, the best first.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct WantedView {
+    /// What was asked, in a sentence.
+    pub asked: String,
+    /// The colour it starts from.
+    pub from: Option<Tone>,
+    /// The colour that is wanted, if one is.
+    pub wanted: Option<Tone>,
+    /// The best tubes.
+    pub rows: Vec<WantedRow>,
+    /// How many tubes do not help at all.
+    pub no_help: usize,
+}
+
+/// One tube.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct WantedRow {
+    /// Key of the tube.
+    pub key: String,
+    /// Its name.
+    pub name: String,
+    /// How thick, in units of the card's own film.
+    pub build: f64,
+    /// That in coats at glaze depth, in words; empty for a tube without one.
+    pub coats: String,
+    /// The chosen colour then.
+    pub spot: Spot,
+    /// How near it comes, or what changes, in words.
+    pub words: String,
+    /// What the same film does to every colour.
+    pub others: Vec<Tone>,
+}
+
+/// Greys to be painted under the films that are there.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct GreysView {
+    /// One for each wanted colour.
+    pub rows: Vec<GreyRow>,
+}
+
+/// A grey for one wanted colour.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct GreyRow {
+    /// What is wanted.
+    pub wanted: Tone,
+    /// The grey to paint.
+    pub grey: Tone,
+    /// What is seen over it.
+    pub spot: Spot,
+    /// Whether that is near enough, in words.
+    pub words: String,
+    /// Whether it is.
+    pub reached: bool,
+}
+
+fn reach_words(misses_by: f64, range: f64) -> String {
+    if misses_by < 1.0 {
+        "meets it".to_owned()
+    } else if misses_by <= range {
+        format!("{misses_by:.1} off, within its range")
+    } else if misses_by <= 3.0 {
+        format!("{misses_by:.1} off: you see it side by side")
+    } else {
+        format!("{misses_by:.1} off: it does not reach it")
+    }
+}
+
+fn coats_words(tube: &Tube, build: f64) -> String {
+    if !tube.depth.reached {
+        return String::new();
+    }
+    format!("{:.1} × glaze depth", build / tube.depth.build)
+}
+
+/// Chained for the search only: what is seen counts as the next ground.
+fn wetted(seen: &Bands) -> Bands {
+    seen.map(surface::to_internal)
+}
+
+impl OpenPicture {
+    /// Which tubes come nearest to a colour in one film over the chosen bare colour.
+    ///
+    /// # Errors
+    /// Where a film cannot be predicted.
+    pub fn wanted(&mut self, lab: [f64; 3]) -> Result<WantedView> {
+        self.ground_all();
+        let wanted = checked(lab)?;
+        let mut view = WantedView {
+            asked: String::new(),
+            from: None,
+            wanted: Some(wanted.into()),
+            rows: Vec::new(),
+            no_help: 0,
+        };
+        let Some((colour, ground)) = self.grounds.get(self.colour) else {
+            return Ok(view);
+        };
+        view.asked = format!("One film over bare {}, nearest first.", colour.name);
+        view.from = Some(ground.lab.into());
+        let mut found = Vec::new();
+        for tube in &self.tubes {
+            let nearest = wanted::nearest(&tube.constants, reach(tube), ground, wanted)?;
+            if nearest.build == 0.0 {
+                view.no_help += 1;
+            } else {
+                found.push((tube, nearest));
+            }
+        }
+        found.sort_by(|a, b| a.1.misses_by.total_cmp(&b.1.misses_by));
+        for (tube, nearest) in found.into_iter().take(MOST_ROWS) {
+            let depth = depth::Depth {
+                build: nearest.build,
+                reached: true,
+            };
+            let grounds: Vec<Ground> = self.grounds.iter().map(|(_, g)| g.clone()).collect();
+            let others = depth::over_all(&tube.constants, depth, 1, &grounds)?.remove(0);
+            view.rows.push(WantedRow {
+                key: tube.key.clone(),
+                name: tube.name().to_owned(),
+                build: nearest.build,
+                coats: coats_words(tube, nearest.build),
+                words: reach_words(nearest.misses_by, nearest.predicted.range),
+                spot: nearest.predicted.into(),
+                others: others.into_iter().map(|seen| seen.lab.into()).collect(),
+            });
+        }
+        Ok(view)
+    }
+
+    /// Which greys to paint under the films that are there, for colours that are wanted.
+    ///
+    /// # Errors
+    /// Where the films cannot be predicted.
+    pub fn greys(&mut self, labs: &[[f64; 3]]) -> Result<GreysView> {
+        let films: Vec<Film> = self.laid().into_iter().map(|(_, film)| film).collect();
+        let paints: Vec<&Constants> = self.tubes.iter().map(|t| &t.constants).collect();
+        let stack = self.kept.stack(&paints, &films)?;
+        let rows = labs
+            .iter()
+            .map(|&lab| {
+                let wanted = checked(lab)?;
+                let found = wanted::nearest_grey(&stack, wanted);
+                let reached = found.misses_by <= found.predicted.range.max(3.0);
+                Ok(GreyRow {
+                    wanted: wanted.into(),
+                    grey: Lab::new(found.lightness, 0.0, 0.0).into(),
+                    words: if reached {
+                        format!(
+                            "Paint L* {:.0}: {}.",
+                            found.lightness,
+                            reach_words(found.misses_by, found.predicted.range)
+                        )
+                    } else {
+                        format!(
+                            "No grey under these films reaches it; L* {:.0} comes nearest, {:.1} off.",
+                            found.lightness, found.misses_by
+                        )
+                    },
+                    spot: found.predicted.into(),
+                    reached,
+                })
+            })
+            .collect::<Result<_>>()?;
+        Ok(GreysView { rows })
+    }
+
+    /// Which tubes make the chosen colour go a way, in one more film on top, with the least other change.
+    ///
+    /// # Errors
+    /// Where a film cannot be predicted.
+    pub fn wanted_change(&mut self, way: Way) -> Result<WantedView> {
+        self.ground_all();
+        let mut view = WantedView {
+            asked: String::new(),
+            from: None,
+            wanted: None,
+            rows: Vec::new(),
+            no_help: 0,
+        };
+        let Some((colour, ground)) = self.grounds.get(self.colour) else {
+            return Ok(view);
+        };
+        let films: Vec<Film> = self.laid().into_iter().map(|(_, film)| film).collect();
+        let paints: Vec<&Constants> = self.tubes.iter().map(|t| &t.constants).collect();
+        let now = self.kept.responses(&paints, &films)?;
+        let (start, below) = if films.is_empty() {
+            (ground.lab, ground.clone())
+        } else {
+            let mut below = ground.clone();
+            below.lab = now.lab_over(ground);
+            below.internal = wetted(&now.seen_over(ground));
+            (below.lab, below)
+        };
+        view.asked = format!(
+            "One more film on top makes {} {}, with the least other change first.",
+            colour.name,
+            format!("{way:?}").to_lowercase()
+        );
+        view.from = Some(start.into());
+        // Far enough along the way, then as little else as possible.
+        let mut found: Vec<(usize, f64, bool, f64)> = Vec::new();
+        for (paint, tube) in self.tubes.iter().enumerate() {
+            match film_along(&tube.constants, reach(tube), &below, start, way) {
+                Some((build, reached, aside)) => found.push((paint, build, reached, aside)),
+                None => view.no_help += 1,
+            }
+        }
+        found.sort_by(|a, b| b.2.cmp(&a.2).then(a.3.total_cmp(&b.3)));
+        for (paint, build, _, _) in found.into_iter().take(MOST_ROWS) {
+            let all: Vec<Film> = films
+                .iter()
+                .copied()
+                .chain([Film { paint, build }])
+                .collect();
+            let stack = self.kept.stack(&paints, &all)?;
+            let seen = stack.over(ground);
+            view.rows.push(WantedRow {
+                key: self.tubes[paint].key.clone(),
+                name: self.tubes[paint].name().to_owned(),
+                build,
+                coats: coats_words(&self.tubes[paint], build),
+                words: format!(
+                    "{}: {}",
+                    words::change(start, seen.lab),
+                    difference_word(colour::difference(start, seen.lab))
+                ),
+                spot: seen.into(),
+                others: self
+                    .grounds
+                    .iter()
+                    .map(|(_, ground)| stack.lab_over(ground).into())
+                    .collect(),
+            });
+        }
+        Ok(view)
+    }
+}
+
+/// Thickest film of a tube that is offered: well beyond its card it is a guess.
+fn reach(tube: &Tube) -> f64 {
+    (3.0 * tube.record.thickest())
+        .max(1.5 * tube.depth.build)
+        .min(MOST_BUILD)
+}
+
+/// The thinnest film that goes far enough along a way, or else the one that goes farthest: its build, whether it goes far
+/// enough, and how much else changes. `None` where it hardly goes along at all.
+fn film_along(
+    paint: &Constants,
+    most: f64,
+    below: &Ground,
+    start: Lab,
+    way: Way,
+) -> Option<(f64, bool, f64)> {
+    const STEPS: usize = 24;
+    let along = |lab: Lab| way.along(lab) - way.along(start);
+    let at = |i: usize| most * libm::pow(200.0, i as f64 / STEPS as f64 - 1.0);
+    let seen: Vec<(f64, Lab)> = (0..=STEPS)
+        .map(|i| (at(i), wanted::film_lab(paint, at(i), below)))
+        .collect();
+    let enough = seen.iter().find(|(_, lab)| along(*lab) >= PLAIN);
+    let best = enough.or_else(|| seen.iter().max_by(|a, b| along(a.1).total_cmp(&along(b.1))))?;
+    let by = along(best.1);
+    if by < 1.0 {
+        return None;
+    }
+    let whole = libm::sqrt(
+        (best.1.l - start.l).powi(2) + (best.1.a - start.a).powi(2) + (best.1.b - start.b).powi(2),
+    );
+    let aside = libm::sqrt((whole * whole - by * by).max(0.0));
+    Some((best.0, enough.is_some(), aside))
+}
+
+fn checked(lab: [f64; 3]) -> Result<Lab> {
+    let colour = Colour {
+        name: String::new(),
+        ..super::colours::plain("", lab, Source::Typed)
+    };
+    crate::picture::plan::Plan::new("", vec![colour]).check()?;
+    let [l, a, b] = lab;
+    Ok(Lab::new(l, a, b))
+}
