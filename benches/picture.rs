@@ -80,7 +80,8 @@ fn move_a_film_of_three_over_twelve_colours(bencher: Bencher) {
     bencher.bench_local(|| {
         over = !over;
         let film = if over { 0 } else { 1 };
-        open.change(&Change::MoveFilm { film, over }).expect("films");
+        open.change(&Change::MoveFilm { film, over })
+            .expect("films");
         open.view().expect("a view")
     });
 }

@@ -17,7 +17,9 @@ use crate::{
 pub use card::{CardView, OpenScan};
 pub use glaze::Glaze;
 pub use paint::{LabelData, PaintView, file_name, relabel};
-pub use picture::{Change, GreysView, OpenPicture, PictureView, TubesView, WantedView, Way};
+pub use picture::{
+    Change, GreysView, OpenPicture, PickFrom, PickView, PictureView, TubesView, WantedView, Way,
+};
 
 /// Why something is not there: `code` for programs, `words` for the painter.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]

@@ -9,7 +9,10 @@ use wasm_bindgen::prelude::*;
 
 use crate::{
     Error, Result,
-    page::{self, Change, Glaze, LabelData, OpenPicture, OpenScan, PaintView, Problem, Tone, Way},
+    page::{
+        self, Change, Glaze, LabelData, OpenPicture, OpenScan, PaintView, PickFrom, Problem, Tone,
+        Way,
+    },
     paint::{Constants, Record, file::Surface},
 };
 
@@ -166,16 +169,7 @@ impl Reading {
 
     /// The picture to be shown.
     pub fn picture(&self) -> Given<Picture> {
-        let picture = self.0.picture().map_err(thrown)?;
-        let rgba = picture
-            .pixels()
-            .flat_map(|p| [p.0[0], p.0[1], p.0[2], 255])
-            .collect();
-        Ok(Picture {
-            width: picture.width(),
-            height: picture.height(),
-            rgba,
-        })
+        Ok(Picture::of(&self.0.picture().map_err(thrown)?))
     }
 
     /// The pigment file of the paint under this label.
@@ -198,6 +192,19 @@ pub struct Picture {
     width: u32,
     height: u32,
     rgba: Vec<u8>,
+}
+
+impl Picture {
+    fn of(picture: &image::RgbImage) -> Self {
+        Self {
+            width: picture.width(),
+            height: picture.height(),
+            rgba: picture
+                .pixels()
+                .flat_map(|p| [p.0[0], p.0[1], p.0[2], 255])
+                .collect(),
+        }
+    }
 }
 
 #[wasm_bindgen]
@@ -433,6 +440,29 @@ pub async fn save_picture(id: Option<u32>, text: String) -> Given<u32> {
 #[wasm_bindgen]
 pub async fn remove_picture(id: u32) -> Given<()> {
     store::PICTURES.remove(id).await.map_err(thrown)
+}
+
+/// A scan or photo to pick colours from.
+#[wasm_bindgen]
+pub struct Pick(PickFrom);
+
+#[wasm_bindgen]
+impl Pick {
+    /// Decodes a picture.
+    #[wasm_bindgen(constructor)]
+    pub fn new(bytes: &[u8], file_name: &str) -> Given<Pick> {
+        PickFrom::new(bytes, file_name).map(Self).map_err(thrown)
+    }
+
+    /// The picture for the screen.
+    pub fn picture(&self) -> Picture {
+        Picture::of(&self.0.picture())
+    }
+
+    /// The colour around a place of the shown picture: `PickView` in www/types.js.
+    pub fn spot(&self, x: f64, y: f64, radius: f64, photo: bool) -> Given<JsValue> {
+        plain(&self.0.spot([x, y], radius, photo).map_err(thrown)?)
+    }
 }
 
 /// The colour that a screen shows for encoded sRGB, each 0 to 255: `Tone` in www/types.js.

@@ -4,6 +4,7 @@ mod change;
 mod colours;
 mod films;
 mod notes;
+mod pick;
 mod tubes;
 mod view;
 mod wanted;
@@ -22,6 +23,7 @@ use crate::{
 };
 
 pub use change::Change;
+pub use pick::{PickFrom, PickView};
 pub use tubes::TubesView;
 pub use view::PictureView;
 pub use wanted::{GreysView, WantedView, Way};

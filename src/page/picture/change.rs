@@ -96,6 +96,25 @@ pub enum Change {
         /// Key of the tube.
         tube: String,
     },
+    /// Adds a colour picked from a scan or photo.
+    AddPicked {
+        /// Its name; numbered if empty.
+        name: String,
+        /// L*, a*, b*.
+        lab: [f64; 3],
+        /// Their standard deviations.
+        lab_sd: [f64; 3],
+        /// Its gloss.
+        surface: Surface,
+        /// File name.
+        file: String,
+        /// Its profile.
+        profile: String,
+        /// Whether it is a photo.
+        photo: bool,
+        /// Pixels averaged.
+        pixels: u64,
+    },
     /// Names a colour.
     NameColour {
         /// Which.
@@ -247,11 +266,7 @@ impl OpenPicture {
                 film_at(plan, *film)?.thinning = thinning.clone();
             }
             Change::AddColour { name, lab, surface } => {
-                let name = match name.trim() {
-                    "" => format!("colour {}", plan.colours.len() + 1),
-                    name => name.to_owned(),
-                };
-                let mut colour = colours::plain(&name, *lab, Source::Typed);
+                let mut colour = colours::plain(&named(plan, name), *lab, Source::Typed);
                 colour.surface = *surface;
                 plan.colours.push(colour);
                 colour_now = plan.colours.len() - 1;
@@ -265,6 +280,28 @@ impl OpenPicture {
             Change::AddMasstone { tube } => {
                 plan.colours
                     .push(colours::masstone(self.known_tube(tube)?)?);
+                colour_now = plan.colours.len() - 1;
+            }
+            Change::AddPicked {
+                name,
+                lab,
+                lab_sd,
+                surface,
+                file,
+                profile,
+                photo,
+                pixels,
+            } => {
+                let source = Source::Picked {
+                    file: file.clone(),
+                    profile: profile.clone(),
+                    photo: *photo,
+                    pixels: *pixels,
+                };
+                let mut colour = colours::plain(&named(plan, name), *lab, source);
+                colour.lab_sd = *lab_sd;
+                colour.surface = *surface;
+                plan.colours.push(colour);
                 colour_now = plan.colours.len() - 1;
             }
             Change::NameColour { colour, name } => {
@@ -293,6 +330,14 @@ impl OpenPicture {
             Change::ClearColours => plan.colours.clear(),
         }
         Ok((film_now, colour_now))
+    }
+}
+
+/// A name as typed, or the next number.
+fn named(plan: &Plan, name: &str) -> String {
+    match name.trim() {
+        "" => format!("colour {}", plan.colours.len() + 1),
+        name => name.to_owned(),
     }
 }
 

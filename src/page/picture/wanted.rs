@@ -22,6 +22,9 @@ const MOST_ROWS: usize = 8;
 /// A wanted change is looked for up to this size, in L*, chroma, or along the warm axis: one sees it plainly (ours).
 const PLAIN: f64 = 5.0;
 
+/// A film that changes so many times more aside than along the way is no help (ours).
+const MOST_ASIDE: f64 = 3.0;
+
 /// Which way a colour is to go.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -324,6 +327,10 @@ fn film_along(
         (best.1.l - start.l).powi(2) + (best.1.a - start.a).powi(2) + (best.1.b - start.b).powi(2),
     );
     let aside = libm::sqrt((whole * whole - by * by).max(0.0));
+    // A green is no way to make a grey warmer, though it lies a little nearer to orange.
+    if aside > MOST_ASIDE * by {
+        return None;
+    }
     Some((best.0, enough.is_some(), aside))
 }
 
