@@ -18,7 +18,8 @@ pub use card::{CardView, OpenScan};
 pub use glaze::Glaze;
 pub use paint::{LabelData, PaintView, file_name, relabel};
 pub use picture::{
-    Change, GreysView, OpenPicture, PickFrom, PickView, PictureView, TubesView, WantedView, Way,
+    Change, GreysView, MixView, OpenPicture, Part, PickFrom, PickView, PictureView, TubesView,
+    WantedView, Way,
 };
 
 /// Why something is not there: `code` for programs, `words` for the painter.

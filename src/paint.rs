@@ -105,6 +105,11 @@ impl Seen {
         spectrum::xyz_of(&self.reflectance)
     }
 
+    /// Lab.
+    pub fn lab_of(&self) -> Lab {
+        colour::lab(self.xyz())
+    }
+
     /// Slopes of XYZ along the constants.
     pub fn xyz_slopes(&self) -> ColourSlopes {
         let rows = spectrum::to_xyz_rows();

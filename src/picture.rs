@@ -8,12 +8,14 @@
 //! | [`ground`] | what films lie on: a colour, its spectrum, how well both are known |
 //! | [`stack`] | films from the bottom up over any number of grounds |
 //! | [`depth`] | tubes beside each other at equal depth |
+//! | [`mix`] | paints mixed directly |
 //! | [`pick`] | a colour averaged over a spot of a scan or photo |
 //! | [`plan`] | the picture that is saved: underpainting colours, films, notes |
 //! | [`wanted`] | from a wanted colour back to tube, build and underpainting |
 
 pub mod depth;
 pub mod ground;
+pub mod mix;
 pub mod pick;
 pub mod plan;
 pub mod stack;

@@ -10,8 +10,8 @@ use wasm_bindgen::prelude::*;
 use crate::{
     Error, Result,
     page::{
-        self, Change, Glaze, LabelData, OpenPicture, OpenScan, PaintView, PickFrom, Problem, Tone,
-        Way,
+        self, Change, Glaze, LabelData, OpenPicture, OpenScan, PaintView, Part, PickFrom, Problem,
+        Tone, Way,
     },
     paint::{Constants, Record, file::Surface},
 };
@@ -385,6 +385,21 @@ impl Plan {
     pub fn wanted_change(&mut self, way: JsValue) -> Given<JsValue> {
         let way: Way = serde_wasm_bindgen::from_value(way)?;
         plain(&self.0.wanted_change(way).map_err(thrown)?)
+    }
+
+    /// The glaze beside a mix of tubes, without any the nearest with a white: `MixView` in www/types.js.
+    pub fn mixed(
+        &mut self,
+        keys: Vec<String>,
+        parts: &[f64],
+        white: Option<String>,
+    ) -> Given<JsValue> {
+        let parts: Vec<Part> = keys
+            .into_iter()
+            .zip(parts)
+            .map(|(key, &parts)| Part { key, parts })
+            .collect();
+        plain(&self.0.mixed(&parts, white.as_deref()).map_err(thrown)?)
     }
 
     /// Greys to paint for colours, three numbers each: `GreysView` in www/types.js.

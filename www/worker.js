@@ -28,6 +28,16 @@ function paint(text) {
 /** The picture that is open. @type {twoground.Plan | null} */
 let plan = null;
 
+/** The picture that colours are picked from. @type {twoground.Pick | null} */
+let picked_from = null;
+
+/** @param {twoground.Picture} picture */
+function pixels_of(picture) {
+  const pixels = new ImageData(new Uint8ClampedArray(picture.rgba()), picture.width, picture.height);
+  picture.free();
+  return pixels;
+}
+
 function open_plan() {
   if (!plan) throw { code: "no-picture", words: "No picture is open. Reload the page; what was saved is safe." };
   return plan;
@@ -144,11 +154,7 @@ const methods = {
   layout: () => open_reading().layout(),
   /** The picture of the card. @returns {ImageData} */
   pixels() {
-    const picture = open_reading().picture();
-    const rgba = new Uint8ClampedArray(picture.rgba());
-    const pixels = new ImageData(rgba, picture.width, picture.height);
-    picture.free();
-    return pixels;
+    return pixels_of(open_reading().picture());
   },
   record: (/** @type {unknown} */ label) => open_reading().record(label),
 
@@ -195,6 +201,18 @@ const methods = {
   wanted_change: (/** @type {string} */ way) => open_plan().wanted_change(way),
   greys: (/** @type {number[]} */ labs) => open_plan().greys(new Float64Array(labs)),
   screen_colour: (/** @type {number} */ r, /** @type {number} */ g, /** @type {number} */ b) => twoground.screen_colour(r, g, b),
+
+  /** Opens a picture to pick colours from. @returns {Promise<ImageData>} */
+  async pick_open(/** @type {File} */ file) {
+    const next = new twoground.Pick(new Uint8Array(await file.arrayBuffer()), file.name);
+    picked_from?.free();
+    picked_from = next;
+    return pixels_of(next.picture());
+  },
+  pick_spot(/** @type {number} */ x, /** @type {number} */ y, /** @type {number} */ radius, /** @type {boolean} */ photo) {
+    if (!picked_from) throw { code: "no-picture-to-pick", words: "No picture to pick from is open. Choose the file again." };
+    return picked_from.spot(x, y, radius, photo);
+  },
 
   shelf: () => twoground.shelf(),
   keep: (/** @type {number | undefined} */ id, /** @type {string} */ text) => twoground.keep(id, text),

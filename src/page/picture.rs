@@ -3,6 +3,7 @@
 mod change;
 mod colours;
 mod films;
+mod mixed;
 mod notes;
 mod pick;
 mod tubes;
@@ -23,6 +24,7 @@ use crate::{
 };
 
 pub use change::Change;
+pub use mixed::{MixView, Part};
 pub use pick::{PickFrom, PickView};
 pub use tubes::TubesView;
 pub use view::PictureView;

@@ -115,7 +115,7 @@ export class Films {
     }
     const none = film.thinning.stays === 0 && film.thinning.evaporates === 0;
     find(this.#root, "[data-say=recipe]").textContent = none
-      ? "Thinned with medium: not at all"
+      ? "Thinned: not at all"
       : `Thinned ${[film.thinning.paint, film.thinning.stays, film.thinning.evaporates].map((v) => figure(v, v % 1 ? 1 : 0)).join(" : ")}`;
     find(this.#root, "[data-say=thinning]").textContent = film.thinning_words || "Parts by volume. Oil, resin and alkyd stay in the film; spirit and turpentine leave it.";
   }

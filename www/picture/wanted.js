@@ -21,13 +21,13 @@ export class Wanted {
     this.#desk = desk;
     this.#page = page;
     const one = /** @type {HTMLFormElement} */ (find(root, "form[data-part=wanted]"));
-    one.prepend(colourField(page, "Wanted: L*, a*, b* (D50)", "lab"));
+    find(one, "h3").after(colourField(page, "Wanted: L*, a*, b* (D50)", "lab"));
     this.#on(one, () => {
       const lab = this.#lab(one, "lab");
       if (lab) this.#ask(async () => this.#draw(await desk.ask("wanted", lab), true));
     });
     const greys = /** @type {HTMLFormElement} */ (find(root, "form[data-part=greys]"));
-    greys.prepend(...["Wanted light", "Wanted middle", "Wanted dark"].map((words, i) => colourField(page, words, `lab${i}`)));
+    find(greys, "h3").after(...["Wanted light", "Wanted middle", "Wanted dark"].map((words, i) => colourField(page, words, `lab${i}`)));
     this.#on(greys, () => {
       const labs = [0, 1, 2].flatMap((i) => {
         const text = /** @type {HTMLInputElement} */ (find(greys, `input[name=lab${i}]`)).value.trim();
@@ -82,16 +82,22 @@ export class Wanted {
     if (this.#again) this.#ask(this.#again);
   }
 
+  /** Takes a colour picked elsewhere, and asks for it. @param {import("../types.js").Lab} lab */
+  want(lab) {
+    const form = /** @type {HTMLFormElement} */ (find(this.#root, "form[data-part=wanted]"));
+    /** @type {HTMLInputElement} */ (find(form, "input[name=lab]")).value = writeLab(lab);
+    form.requestSubmit();
+  }
+
   get #answer() {
     return find(this.#root, "[data-part=answer]");
   }
 
   /** @param {WantedView} view @param {boolean} alone */
   #draw(view, alone) {
-    const helped = view.no_help === 0 ? "" : ` ${view.no_help === 1 ? "One tube does" : `${view.no_help} tubes do`} not help here.`;
-    const words = view.rows.length ? `${view.asked}${helped}` : `No tube at hand helps here.`;
+    const helped = view.no_help === 0 || !view.rows.length ? "" : ` ${view.no_help === 1 ? "One tube does" : `${view.no_help} tubes do`} not help here.`;
     const list = el("ul", { class: "plain tube-list" }, ...view.rows.map((row) => this.#row(row, view, alone)));
-    this.#answer.replaceChildren(el("p", { role: "status" }, words), list);
+    this.#answer.replaceChildren(el("p", { role: "status" }, `${view.asked}${helped}`), list);
   }
 
   /** @param {WantedView["rows"][number]} row @param {WantedView} view @param {boolean} alone */

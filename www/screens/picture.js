@@ -8,6 +8,7 @@ import { Desk, lastOpen } from "../picture/desk.js";
 import { drawDetail } from "../picture/detail.js";
 import { Films } from "../picture/films.js";
 import { drawNumbers } from "../picture/numbers.js";
+import { Pick } from "../picture/pick.js";
 import { Pictures } from "../picture/pictures.js";
 import { AllTubes } from "../picture/tubes.js";
 import { Underpainting } from "../picture/underpainting.js";
@@ -34,6 +35,10 @@ export function pictureScreen(page) {
   const all = new AllTubes(part("all-tubes"), (tube, build) => desk.change({ do: "lay", tube, build }).then(() => part("films").scrollIntoView({ block: "nearest" })));
   const underpainting = new Underpainting(part("underpainting"), desk, page);
   const wishes = new Wanted(part("wanted-panel"), desk, page);
+  new Pick(part("pick"), page, (change) => desk.change(change), (lab) => {
+    show_panel("wanted-panel");
+    wishes.want(lab);
+  });
   const pictures = new Pictures(part("pictures"), page, (saved) => open(saved).then(lay_wanted), () => desk.id);
 
   const name = /** @type {HTMLInputElement} */ (find(screen, "[data-part=name]"));

@@ -1,15 +1,14 @@
 //! Underpainting colours: where they come from.
 
-use nalgebra::Matrix3;
 use serde_json::Map;
 
 use crate::{
     Result,
-    colour::{self, Lab},
-    film::table::{self, Table},
-    paint::{Seen, file::Surface},
-    picture::plan::{Colour, Source},
-    spectrum::BANDS,
+    paint::file::Surface,
+    picture::{
+        mix,
+        plan::{Colour, Source},
+    },
 };
 
 use super::Tube;
@@ -39,34 +38,12 @@ pub(super) fn ladder(count: usize, light: f64, dark: f64) -> Vec<Colour> {
 
 /// The colour of a tube too thick to see through, with its spectrum and its uncertainty.
 pub(super) fn masstone(tube: &Tube) -> Result<Colour> {
-    let paint = &tube.constants;
-    let spectrum = paint.masstone();
-    let mut seen = Seen {
-        reflectance: spectrum,
-        by_absorption: [0.0; BANDS],
-        by_scattering: [0.0; BANDS],
-        by_anisotropy: [0.0; BANDS],
-    };
-    for band in 0..BANDS {
-        let thick = table::MOST / paint.absorption[band].max(paint.scattering[band]);
-        let [_, by_k, by_s, by_g] = Table::shared()
-            .slopes(
-                paint.absorption[band] * thick,
-                paint.scattering[band] * thick,
-                paint.anisotropy,
-            )
-            .over(0.0);
-        seen.by_absorption[band] = by_k;
-        seen.by_scattering[band] = by_s;
-        seen.by_anisotropy[band] = by_g;
-    }
-    let (lab, spread): (Lab, Matrix3<f64>) = seen.lab_with_spread(&paint.covariance);
-    let lab_of_spectrum = colour::lab(seen.xyz());
-    debug_assert!((lab.l - lab_of_spectrum.l).abs() < 1e-9);
+    let seen = mix::too_thick(&tube.constants);
+    let (lab, spread) = seen.lab_with_spread(&tube.constants.covariance);
     Ok(Colour {
         lab: [lab.l, lab.a, lab.b],
         lab_sd: std::array::from_fn(|i| spread[(i, i)].max(0.0).sqrt().min(50.0)),
-        spectrum: Some(spectrum.map(|r| r.clamp(0.0, 1.0)).to_vec()),
+        spectrum: Some(seen.reflectance.map(|r| r.clamp(0.0, 1.0)).to_vec()),
         ..plain(
             &format!("{} masstone", tube.name()),
             [0.0; 3],

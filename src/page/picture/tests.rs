@@ -458,3 +458,52 @@ fn a_wanted_change_goes_its_way() {
     let lighter = open.wanted_change(Way::Lighter).unwrap();
     assert_eq!(lighter.rows[0].key, "foam-white", "only a veil lightens");
 }
+
+/// Over a grey underpainting a glaze reaches its colour with a small part of the pigment that a full mix with white takes
+/// (common practice, no source).
+#[test]
+fn a_mix_is_brought_near_the_glaze_and_takes_more_paint() {
+    let mut open = open();
+    open.choose_colour(1);
+    let nothing = open.mixed(&[], Some("foam-white")).unwrap_err();
+    assert!(nothing.to_string().starts_with("Lay a film first"));
+    let depth = open
+        .tubes
+        .iter()
+        .find(|t| t.key == "storm-blue")
+        .unwrap()
+        .depth
+        .build;
+    lay(&mut open, "storm-blue", depth);
+    let near = open.mixed(&[], Some("foam-white")).unwrap();
+    assert_eq!(near.parts.len(), 2);
+    assert!(
+        !near.common && near.unit.contains("No gauge"),
+        "{}",
+        near.unit
+    );
+    assert!(near.pigment.contains("times as much"), "{}", near.pigment);
+    // Asked with those parts, the same; with others, farther off.
+    let again = open.mixed(&near.parts, None).unwrap();
+    assert_eq!(again.mix, near.mix);
+    let lab = |[l, a, b]: [f64; 3]| Lab::new(l, a, b);
+    let off = |view: &MixView| colour::difference(lab(view.glaze.tone.lab), lab(view.mix.tone.lab));
+    let mut other = near.parts.clone();
+    other[1].parts *= 0.2;
+    assert!(off(&open.mixed(&other, None).unwrap()) > off(&near));
+    // With one gauge on all cards the same mix is surer.
+    let gauged = NAMES.map(|name| {
+        let mut record = Record::read(&sample(name)).unwrap();
+        record.gauge = Some("one layer of tape".into());
+        (name.to_owned(), record.write())
+    });
+    open.use_tubes(gauged.to_vec()).unwrap();
+    let common = open.mixed(&near.parts, None).unwrap();
+    assert!(common.common);
+    assert_eq!(common.mix.tone, near.mix.tone);
+    assert!(common.mix.range < near.mix.range);
+    for part in &mut other {
+        part.parts = 0.0;
+    }
+    assert!(open.mixed(&other, None).is_err());
+}

@@ -165,6 +165,11 @@ impl OpenPicture {
                 found.push((tube, nearest));
             }
         }
+        if colour::difference(ground.lab, wanted) < 1.0 {
+            view.asked = format!("Bare, {} is that colour already.", colour.name);
+        } else if found.is_empty() {
+            view.asked = format!("No tube at hand brings {} nearer to it.", colour.name);
+        }
         found.sort_by(|a, b| a.1.misses_by.total_cmp(&b.1.misses_by));
         for (tube, nearest) in found.into_iter().take(MOST_ROWS) {
             let depth = depth::Depth {
@@ -263,6 +268,13 @@ impl OpenPicture {
                 Some((build, reached, aside)) => found.push((paint, build, reached, aside)),
                 None => view.no_help += 1,
             }
+        }
+        if found.is_empty() {
+            view.asked = format!(
+                "No tube at hand makes {} {} without changing more than that.",
+                colour.name,
+                format!("{way:?}").to_lowercase()
+            );
         }
         found.sort_by(|a, b| b.2.cmp(&a.2).then(a.3.total_cmp(&b.3)));
         for (paint, build, _, _) in found.into_iter().take(MOST_ROWS) {

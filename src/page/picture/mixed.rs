@@ -1,0 +1,258 @@
+//! The glaze beside the same colour mixed directly and laid on full.
+
+use serde::{Deserialize, Serialize};
+
+use super::{OpenPicture, view::Spot, words};
+use crate::{
+    Error, Result,
+    colour::{self, Lab},
+    fit::uncertainty,
+    page::difference_word,
+    paint::{Constants, verdict},
+    picture::{
+        Predicted,
+        mix::{self, Unit},
+        plan::MOST_PARTS,
+    },
+};
+
+/// Parts of one tube.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Part {
+    /// Key of the tube.
+    pub key: String,
+    /// Parts by volume.
+    pub parts: f64,
+}
+
+/// The glaze beside the mix.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct MixView {
+    /// Name of the chosen colour.
+    pub over: String,
+    /// The films that are there over it.
+    pub glaze: Spot,
+    /// The mix, too thick to see through.
+    pub mix: Spot,
+    /// What is in the mix.
+    pub parts: Vec<Part>,
+    /// How the mix differs from the glaze, in words.
+    pub difference: String,
+    /// Paint in the mix to paint in the glaze, in words; empty where no film of the mix hides.
+    pub pigment: String,
+    /// What the range rests on: whether the cards share a unit.
+    pub unit: String,
+    /// Whether they do.
+    pub common: bool,
+}
+
+/// Thickest film of a mix that is looked at for hiding, in films of the cards.
+const THICKEST: f64 = 200.0;
+
+impl OpenPicture {
+    /// Mixes tubes and lays the mix beside the films over the chosen colour. Without parts: those that come nearest, from the
+    /// tubes of the films and a white.
+    ///
+    /// # Errors
+    /// [`Error::Refused`] where there is nothing to compare or mix.
+    pub fn mixed(&mut self, parts: &[Part], white: Option<&str>) -> Result<MixView> {
+        self.ground_all();
+        let films = self.laid();
+        let Some((colour, ground)) = self.grounds.get(self.colour) else {
+            return Err(Error::Refused(
+                "Add a colour to the underpainting first.".to_owned(),
+            ));
+        };
+        if films.is_empty() {
+            return Err(Error::Refused(
+                "Lay a film first: the mix is compared with it.".to_owned(),
+            ));
+        }
+        let films: Vec<_> = films.into_iter().map(|(_, film)| film).collect();
+        let paints: Vec<&Constants> = self.tubes.iter().map(|t| &t.constants).collect();
+        let glaze = self.kept.stack(&paints, &films)?.over(ground);
+        let over = colour.name.clone();
+        let mut in_mix: Vec<(usize, f64)> = Vec::new();
+        for part in parts {
+            if !(0.0..=MOST_PARTS).contains(&part.parts) {
+                return Err(Error::Refused(format!(
+                    "Parts go from 0 to {MOST_PARTS:.0}."
+                )));
+            }
+            let at = self.tubes.iter().position(|t| t.key == part.key);
+            in_mix.push((at.ok_or_else(gone)?, part.parts));
+        }
+        if in_mix.is_empty() {
+            for film in &films {
+                if in_mix.iter().all(|(paint, _)| *paint != film.paint) {
+                    in_mix.push((film.paint, 1.0));
+                }
+            }
+            if let Some(white) = white {
+                let at = self.tubes.iter().position(|t| t.key == white);
+                let at = at.ok_or_else(gone)?;
+                if in_mix.iter().all(|(paint, _)| *paint != at) {
+                    in_mix.push((at, 1.0));
+                }
+            }
+            self.bring_near(&mut in_mix, glaze.lab);
+        }
+        if in_mix.iter().all(|(_, parts)| *parts == 0.0) {
+            return Err(Error::Refused(
+                "Give at least one tube some parts.".to_owned(),
+            ));
+        }
+        let unit = self.unit_of(&in_mix);
+        let mixed = self.mix_of(&in_mix, unit);
+        let (lab, spread) = mix::too_thick(&mixed).lab_with_spread(&mixed.covariance);
+        let range = uncertainty::range(lab, &spread);
+        let by = colour::difference(glaze.lab, lab);
+        let laid: f64 = films.iter().map(|film| film.build).sum();
+        let pigment = verdict::hiding_build(&mixed, THICKEST).map_or(String::new(), |thick| {
+            let whole: f64 = in_mix.iter().map(|(_, parts)| parts).sum();
+            let coloured: f64 = in_mix
+                .iter()
+                .filter(|(paint, _)| films.iter().any(|film| film.paint == *paint))
+                .map(|(_, parts)| parts)
+                .sum();
+            let ratio = thick * coloured / whole / laid;
+            if ratio >= 1.0 {
+                format!(
+                    "To hide, the mix takes {} times as much of the coloured paint as the glaze.",
+                    round(ratio)
+                )
+            } else {
+                format!(
+                    "To hide, the mix takes {} of the coloured paint of the glaze.",
+                    share(ratio)
+                )
+            }
+        });
+        Ok(MixView {
+            over,
+            difference: if by < 1.0 {
+                "The mix meets the glaze: you would hardly see a difference here.".to_owned()
+            } else {
+                format!(
+                    "Beside the glaze the mix is {}: {}.",
+                    words::change(glaze.lab, lab),
+                    difference_word(by)
+                )
+            },
+            glaze: glaze.into(),
+            mix: Predicted { lab, range }.into(),
+            parts: in_mix
+                .iter()
+                .map(|(paint, parts)| Part {
+                    key: self.tubes[*paint].key.clone(),
+                    parts: *parts,
+                })
+                .collect(),
+            pigment,
+            unit: self.unit_words(&in_mix, unit),
+            common: unit == Unit::Common,
+        })
+    }
+
+    fn mix_of(&self, parts: &[(usize, f64)], unit: Unit) -> Constants {
+        let parts: Vec<(&Constants, f64)> = parts
+            .iter()
+            .map(|(paint, parts)| (&self.tubes[*paint].constants, *parts))
+            .collect();
+        mix::mix(&parts, unit)
+    }
+
+    /// Parts whose mix comes nearest to a colour: each tube's in turn, the first of them held.
+    fn bring_near(&self, parts: &mut [(usize, f64)], wanted: Lab) {
+        let miss = |parts: &[(usize, f64)]| {
+            let mixed = self.mix_of(parts, Unit::Common);
+            colour::difference(mix::too_thick(&mixed).lab_of(), wanted)
+        };
+        let mut step = 4.0;
+        while step > 1.01 {
+            let mut better = false;
+            for i in 1..parts.len() {
+                for by in [step, 1.0 / step] {
+                    let mut other = parts.to_vec();
+                    other[i].1 = (other[i].1 * by).clamp(1e-4, 1e4);
+                    if miss(&other) < miss(parts) - 1e-9 {
+                        parts.copy_from_slice(&other);
+                        better = true;
+                    }
+                }
+            }
+            if !better {
+                step = step.sqrt();
+            }
+        }
+        // In hundredths of the whole, which one can weigh out.
+        let whole: f64 = parts.iter().map(|(_, parts)| parts).sum();
+        for (_, parts) in parts.iter_mut() {
+            *parts = (1000.0 * *parts / whole).round() / 10.0;
+        }
+    }
+
+    fn unit_of(&self, parts: &[(usize, f64)]) -> Unit {
+        let gauges: Vec<String> = parts.iter().map(|(paint, _)| self.gauge(*paint)).collect();
+        let first = &gauges[0];
+        if gauges.len() < 2 || (!first.is_empty() && gauges.iter().all(|g| g == first)) {
+            Unit::Common
+        } else {
+            Unit::Unknown
+        }
+    }
+
+    fn gauge(&self, paint: usize) -> String {
+        let gauge = self.tubes[paint]
+            .record
+            .gauge
+            .as_deref()
+            .unwrap_or_default();
+        gauge.trim().to_lowercase()
+    }
+
+    fn unit_words(&self, parts: &[(usize, f64)], unit: Unit) -> String {
+        match unit {
+            Unit::Common if parts.len() < 2 => String::new(),
+            Unit::Common => format!(
+                "All these cards were drawn with one gauge ({}), so their parts compare.",
+                self.gauge(parts[0].0)
+            ),
+            Unit::Unknown => {
+                let without: Vec<&str> = parts
+                    .iter()
+                    .filter(|(paint, _)| self.gauge(*paint).is_empty())
+                    .map(|(paint, _)| self.tubes[*paint].name())
+                    .collect();
+                let why = if without.is_empty() {
+                    "These cards were drawn with different gauges".to_owned()
+                } else {
+                    format!(
+                        "No gauge is written on {}",
+                        crate::page::glaze::listed(&without)
+                    )
+                };
+                format!(
+                    "{why}: one film may be twice as thick as the other, parts are uncertain by a factor of 2, and the range is wider."
+                )
+            }
+        }
+    }
+}
+
+fn gone() -> Error {
+    Error::Refused("This tube is no longer kept. Choose another.".to_owned())
+}
+
+/// `3`, `1.4`.
+fn round(ratio: f64) -> String {
+    if ratio < 3.0 {
+        format!("{ratio:.1}")
+    } else {
+        format!("{ratio:.0}")
+    }
+}
+
+fn share(ratio: f64) -> String {
+    format!("{:.0} %", 100.0 * ratio)
+}
