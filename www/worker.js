@@ -199,6 +199,7 @@ const methods = {
   all_tubes: () => open_plan().tubes(),
   wanted: (/** @type {number} */ l, /** @type {number} */ a, /** @type {number} */ b) => open_plan().wanted(l, a, b),
   wanted_change: (/** @type {string} */ way) => open_plan().wanted_change(way),
+  mixed: (/** @type {string[]} */ keys, /** @type {number[]} */ parts, /** @type {string | undefined} */ white) => open_plan().mixed(keys, new Float64Array(parts), white),
   greys: (/** @type {number[]} */ labs) => open_plan().greys(new Float64Array(labs)),
   screen_colour: (/** @type {number} */ r, /** @type {number} */ g, /** @type {number} */ b) => twoground.screen_colour(r, g, b),
 

@@ -356,3 +356,107 @@ fn a_kept_paint_survives_the_newer_structure() {
     assert_eq!(kept, serde_json::from_str::<Value>(&record).expect("JSON"));
     page.close();
 }
+
+#[test]
+fn what_is_wanted_is_answered_and_laid_on() {
+    let (_server, _profile, mut page) = open();
+    keep_samples(&mut page, 4);
+    go(&mut page, "picture");
+    picture_has(&mut page, 1);
+    page.click("#picture [data-panel=wanted-panel]");
+    // A change from here, laid on top.
+    page.click("#picture [data-colour='2']");
+    page.click("#picture [data-way=darker]");
+    page.wait("document.querySelectorAll('#picture .wanted-row').length >= 1");
+    page.wait_for_text("One more film on top makes grey 3 darker");
+    page.screenshot("picture-wanted");
+    let foretold = text(&mut page, "#picture .wanted-row .name");
+    page.click("#picture .wanted-row button");
+    picture_has(&mut page, 2);
+    assert_eq!(text(&mut page, "#picture [data-film='1'] .name"), foretold);
+    // The colour that these two make, in one film, laid alone.
+    let lab = text(&mut page, "#picture .lab dd:last-child");
+    let field = "#picture form[data-part=wanted] input[name=lab]";
+    page.evaluate(&format!("document.querySelector('{field}').focus()"));
+    page.evaluate(&format!("document.querySelector('{field}').select()"));
+    page.type_text(&lab);
+    page.press("Enter");
+    page.wait_for_text("One film over bare grey 3, nearest first.");
+    page.click("#picture .wanted-row button[aria-label^='Lay alone']");
+    picture_has(&mut page, 1);
+    // Greys under it.
+    for (i, lab) in ["70 5 10", "50 5 10", "2 90 90"].into_iter().enumerate() {
+        page.click(&format!(
+            "#picture form[data-part=greys] input[name=lab{i}]"
+        ));
+        page.type_text(lab);
+    }
+    page.press("Enter");
+    page.wait("document.querySelectorAll('#picture .wanted-row.greys').length === 3");
+    assert_eq!(
+        page.evaluate("document.querySelectorAll('#picture .wanted-row.greys')[2].dataset.reached"),
+        "false"
+    );
+    // Mixed instead, in parts of one's own.
+    page.click("#picture [data-panel=mixed]");
+    page.wait("document.querySelectorAll('#picture [data-part=parts] input').length === 2");
+    page.wait_for_text("No gauge is written on");
+    let mix = "getComputedStyle(document.querySelectorAll('#picture [data-part=beside] .patch')[1]).backgroundColor";
+    let near = page.evaluate(mix);
+    page.evaluate("document.querySelector('#picture input[name=parts-0]').focus()");
+    page.evaluate("document.querySelector('#picture input[name=parts-0]').select()");
+    page.type_text("0");
+    page.press("Tab");
+    page.wait(&format!("{mix} !== {near}"));
+    page.screenshot("picture-mixed");
+    page.click("#picture [data-do=near]");
+    page.wait(&format!("{mix} === {near}"));
+    page.close();
+}
+
+#[test]
+fn colours_are_picked_from_a_scan_by_mouse_and_by_keys() {
+    let (_server, _profile, mut page) = open();
+    keep_samples(&mut page, 1);
+    go(&mut page, "picture");
+    picture_has(&mut page, 1);
+    page.click("#picture [data-panel=underpainting]");
+    page.click("#picture [data-do=clear]");
+    page.wait("document.querySelectorAll('#picture [data-row]').length === 0");
+    // A picture of one colour: what is picked is that colour, within the rounding of 8 bits.
+    let folder = crate::devtools::Folder::new("pick");
+    let file = folder.path().join("scrap.png");
+    image::RgbImage::from_pixel(300, 200, image::Rgb([200, 60, 30]))
+        .save(&file)
+        .expect("a picture is written");
+    page.upload("#pick-file", &[file]);
+    page.wait("document.querySelector('#picture [data-part=picked] .patch') !== null");
+    page.wait_for_text("no colour profile; sRGB is assumed");
+    let [x, y] = page.middle("#picture .pick-sheet canvas");
+    page.drag([x, y], [x + 30.0, y + 20.0]);
+    page.wait_for_text("average of 1");
+    let scan = text(&mut page, "#picture [data-part=picked] .small");
+    page.click("#picture input[name=pick-kind][value=photo]");
+    page.wait_for_text("colours are made to please");
+    assert_ne!(text(&mut page, "#picture [data-part=picked] .small"), scan);
+    page.click("#picture [data-do=pick-add]");
+    page.wait("document.querySelectorAll('#picture [data-row]').length === 1");
+    page.evaluate("document.querySelector('#picture .pick-sheet canvas').focus()");
+    page.press("ArrowLeft");
+    page.press("Enter");
+    page.wait("document.querySelectorAll('#picture [data-row]').length === 2");
+    page.wait_for_text("picked from scrap.png");
+    page.screenshot("picture-pick");
+    let rows = numbers(&mut page);
+    let expected = twoground::colour::of_screen([200, 60, 30]);
+    let printed = format!("{:.1}, {:.1}, {:.1}", expected.l, expected.a, expected.b);
+    assert_eq!(rows[0][1], printed);
+    assert_eq!(rows[1][1], printed);
+    // What is no picture is said.
+    let bad = folder.path().join("bad.png");
+    std::fs::write(&bad, b"not a picture").expect("a file");
+    page.click("#picture [data-panel=underpainting]");
+    page.upload("#pick-file", &[bad]);
+    page.wait_for_text("not a PNG, JPEG or TIFF");
+    page.close();
+}

@@ -7,6 +7,7 @@ import { drawCoats, drawOrder } from "../picture/coats.js";
 import { Desk, lastOpen } from "../picture/desk.js";
 import { drawDetail } from "../picture/detail.js";
 import { Films } from "../picture/films.js";
+import { Mixed } from "../picture/mixed.js";
 import { drawNumbers } from "../picture/numbers.js";
 import { Pick } from "../picture/pick.js";
 import { Pictures } from "../picture/pictures.js";
@@ -35,6 +36,7 @@ export function pictureScreen(page) {
   const all = new AllTubes(part("all-tubes"), (tube, build) => desk.change({ do: "lay", tube, build }).then(() => part("films").scrollIntoView({ block: "nearest" })));
   const underpainting = new Underpainting(part("underpainting"), desk, page);
   const wishes = new Wanted(part("wanted-panel"), desk, page);
+  const mixed = new Mixed(part("mixed"), desk, page);
   new Pick(part("pick"), page, (change) => desk.change(change), (lab) => {
     show_panel("wanted-panel");
     wishes.want(lab);
@@ -99,6 +101,7 @@ export function pictureScreen(page) {
   function draw_panel(view) {
     if (panel === "underpainting") underpainting.draw(view, tubes.map(({ key, paint }) => [key, paint.name]));
     if (panel === "wanted-panel") wishes.draw(view);
+    if (panel === "mixed") mixed.draw(view, tubes);
     if (panel === "numbers") drawNumbers(part("numbers"), view);
     if (panel === "notes" && document.activeElement !== notes) notes.value = view.notes;
     if (panel === "all-tubes") draw_tubes(view).catch(page.tell);
