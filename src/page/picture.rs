@@ -5,6 +5,7 @@ mod colours;
 mod films;
 mod mixed;
 mod notes;
+mod patches;
 mod pick;
 mod tubes;
 mod view;

@@ -20,6 +20,8 @@ pub const VERSION: u32 = 1;
 pub const LARGEST: usize = 1 << 20;
 /// Most underpainting colours.
 pub const MOST_COLOURS: usize = 40;
+/// Most painted patches.
+pub const MOST_PATCHES: usize = 100;
 /// Most coats of one film.
 pub const MOST_COATS: u32 = 20;
 /// Most parts of anything in a recipe.
@@ -42,6 +44,9 @@ pub struct Plan {
     pub colours: Vec<Colour>,
     /// Films, the lowest first.
     pub films: Vec<PlannedFilm>,
+    /// Scraps that were really painted.
+    #[serde(default)]
+    pub patches: Vec<Patch>,
     /// Anything else.
     #[serde(default)]
     pub notes: String,
@@ -112,12 +117,33 @@ pub struct PlannedFilm {
     pub build: f64,
     /// How many coats.
     pub coats: u32,
+    /// Standard deviation of the logarithm of the build, where it was learned from painted patches; 0 where it is planned.
+    #[serde(default, skip_serializing_if = "is_nothing")]
+    pub build_log_sd: f64,
     /// What it is thinned with.
     #[serde(default, skip_serializing_if = "Thinning::is_none")]
     pub thinning: Thinning,
     /// Fields of newer programs.
     #[serde(flatten)]
     pub unknown: Map<String, Value>,
+}
+
+/// A scrap that was really painted: what lies under it, what was laid on, and how it came out.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Patch {
+    /// The colour below.
+    pub over: Colour,
+    /// The films on it, the lowest first.
+    pub films: Vec<PlannedFilm>,
+    /// How it came out.
+    pub painted: Colour,
+    /// Fields of newer programs.
+    #[serde(flatten)]
+    pub unknown: Map<String, Value>,
+}
+
+fn is_nothing(value: &f64) -> bool {
+    *value == 0.0
 }
 
 /// A recipe, in parts by volume.
@@ -211,6 +237,7 @@ impl Plan {
             name: name.to_owned(),
             colours,
             films: Vec::new(),
+            patches: Vec::new(),
             notes: String::new(),
             unknown: Map::new(),
         }
@@ -288,6 +315,23 @@ impl Plan {
         for (i, film) in self.films.iter().enumerate() {
             film.check(&format!("films[{i}]"))?;
         }
+        if self.patches.len() > MOST_PATCHES {
+            return Err(refused(
+                "patches",
+                format!("are more than {MOST_PATCHES}; take some away first"),
+            ));
+        }
+        for (i, patch) in self.patches.iter().enumerate() {
+            let at = format!("patches[{i}]");
+            patch.over.check(&format!("{at}.over"))?;
+            patch.painted.check(&format!("{at}.painted"))?;
+            if patch.films.len() > MOST_FILMS {
+                return Err(refused(format!("{at}.films"), "are too many"));
+            }
+            for (j, film) in patch.films.iter().enumerate() {
+                film.check(&format!("{at}.films[{j}]"))?;
+            }
+        }
         Ok(())
     }
 }
@@ -347,6 +391,7 @@ impl PlannedFilm {
         short(&format!("{at}.tube"), &self.tube, 1000)?;
         short(&format!("{at}.name"), &self.name, 2000)?;
         within(format!("{at}.build"), self.build, 0.0, MOST_BUILD)?;
+        within(format!("{at}.build_log_sd"), self.build_log_sd, 0.0, 3.0)?;
         if self.coats > MOST_COATS {
             return Err(refused(
                 format!("{at}.coats"),
@@ -403,6 +448,7 @@ mod tests {
             name: "rose".into(),
             build: 0.8,
             coats: 2,
+            build_log_sd: 0.0,
             thinning: Thinning {
                 paint: 1.0,
                 stays: 1.0,

@@ -34,6 +34,8 @@ pub struct Stack {
     slopes: Vec<[[Response; 3]; BANDS]>,
     /// For every film, its paint and the covariance of that paint.
     paints: Vec<(usize, Covariance)>,
+    /// For every film, the standard deviation of the logarithm of its build.
+    build_sd: Vec<f64>,
 }
 
 /// One paint at one build, band by band.
@@ -159,6 +161,7 @@ impl Kept {
                 .iter()
                 .map(|f| (f.paint, paints[f.paint].covariance))
                 .collect(),
+            build_sd: vec![0.0; films.len()],
         })
     }
 
@@ -295,6 +298,14 @@ impl Stack {
         Kept::default().stack(paints, films)
     }
 
+    /// Takes builds as known only so well: the standard deviations of their logarithms, one for every film of some build.
+    pub fn with_build_sd(mut self, sd: &[f64]) -> Self {
+        for (known, sd) in self.build_sd.iter_mut().zip(sd) {
+            *known = *sd;
+        }
+        self
+    }
+
     /// The stack over one ground.
     pub fn over(&self, ground: &Ground) -> Predicted {
         self.over_with_spread(ground).0
@@ -335,7 +346,8 @@ impl Stack {
         let to_lab = Matrix3::from_fn(|i, j| to_lab[i][j]);
         // Films of one paint move together: their slopes add up before the covariance.
         let mut by_paint: Vec<(usize, &Covariance, ColourSlopes)> = Vec::new();
-        for ((paint, covariance), film) in self.paints.iter().zip(&self.slopes) {
+        let mut of_builds = Matrix3::zeros();
+        for (i, ((paint, covariance), film)) in self.paints.iter().zip(&self.slopes).enumerate() {
             for band in 0..BANDS {
                 let [by_k, by_s, by_g] =
                     film[band].map(|d| slope_over(&responses[band], &d, ground.internal[band]));
@@ -344,6 +356,9 @@ impl Stack {
                 seen.by_anisotropy[band] = by_g;
             }
             let slopes = to_lab * seen.xyz_slopes();
+            // A thicker film is more K and more S.
+            let by_build = slopes.columns(0, 2 * BANDS).column_sum() * self.build_sd[i];
+            of_builds += by_build * by_build.transpose();
             match by_paint.iter_mut().find(|(p, _, _)| p == paint) {
                 Some((_, _, sum)) => *sum += slopes,
                 None => by_paint.push((*paint, covariance, slopes)),
@@ -356,7 +371,9 @@ impl Stack {
         let of_ground = by_ground * ground.covariance * by_ground.transpose();
         let spread = by_paint
             .iter()
-            .fold(of_ground, |sum, (_, c, s)| sum + s * *c * s.transpose());
+            .fold(of_ground + of_builds, |sum, (_, c, s)| {
+                sum + s * *c * s.transpose()
+            });
         (lab, spread)
     }
 

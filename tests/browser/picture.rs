@@ -403,9 +403,9 @@ fn what_is_wanted_is_answered_and_laid_on() {
     page.wait_for_text("No gauge is written on");
     let mix = "getComputedStyle(document.querySelectorAll('#picture [data-part=beside] .patch')[1]).backgroundColor";
     let near = page.evaluate(mix);
-    page.evaluate("document.querySelector('#picture input[name=parts-0]').focus()");
-    page.evaluate("document.querySelector('#picture input[name=parts-0]').select()");
-    page.type_text("0");
+    page.evaluate("document.querySelector('#picture input[name=parts-1]').focus()");
+    page.evaluate("document.querySelector('#picture input[name=parts-1]').select()");
+    page.type_text("250");
     page.press("Tab");
     page.wait(&format!("{mix} !== {near}"));
     page.screenshot("picture-mixed");

@@ -7,7 +7,7 @@ use super::{MOST_STEPS, OpenPicture, Tube, colours};
 use crate::{
     Error, Result,
     paint::file::Surface,
-    picture::plan::{Plan, PlannedFilm, Source, Thinning},
+    picture::plan::{Patch, Plan, PlannedFilm, Source, Thinning},
 };
 
 /// One change, as the page asks for it.
@@ -114,6 +114,23 @@ pub enum Change {
         photo: bool,
         /// Pixels averaged.
         pixels: u64,
+    },
+    /// Keeps a painted patch: the films that are there over the chosen colour, and how they came out.
+    AddPatch {
+        /// L*, a*, b* of the dry patch.
+        lab: [f64; 3],
+        /// Their standard deviations.
+        lab_sd: [f64; 3],
+    },
+    /// Takes a patch away.
+    TakePatch {
+        /// From 0.
+        patch: usize,
+    },
+    /// Counts a film in coats as the painter's patches show them.
+    MyCoat {
+        /// From the bottom, from 0.
+        film: usize,
     },
     /// Names a colour.
     NameColour {
@@ -260,7 +277,46 @@ impl OpenPicture {
                 plan.films.swap(*film, to);
                 film_now = to;
             }
-            Change::Build { film, build, .. } => film_at(plan, *film)?.build = *build,
+            Change::Build { film, build, .. } => {
+                let film = film_at(plan, *film)?;
+                film.build = *build;
+                film.build_log_sd = 0.0;
+            }
+            Change::MyCoat { film } => {
+                let film = film_at(plan, *film)?;
+                let Some(coat) = self.my_coat(&film.tube)? else {
+                    return Err(Error::Refused(format!(
+                        "No patch of {} alone is kept yet. Paint one, let it dry, and say how it came out.",
+                        film.name
+                    )));
+                };
+                film.build = coat.build;
+                film.build_log_sd = coat.log_sd;
+            }
+            Change::AddPatch { lab, lab_sd } => {
+                let over = plan.colours.get(self.colour).cloned();
+                let over = over.ok_or_else(|| none_such("colour"))?;
+                if self.laid().is_empty() {
+                    return Err(Error::Refused(
+                        "Lay the films of this patch first, and choose the colour they lie on."
+                            .to_owned(),
+                    ));
+                }
+                let mut painted = colours::plain("painted", *lab, Source::Typed);
+                painted.lab_sd = *lab_sd;
+                plan.patches.push(Patch {
+                    over,
+                    films: plan.films.clone(),
+                    painted,
+                    unknown: Map::new(),
+                });
+            }
+            Change::TakePatch { patch } => {
+                if *patch >= plan.patches.len() {
+                    return Err(none_such("patch"));
+                }
+                plan.patches.remove(*patch);
+            }
             Change::Coats { film, coats } => film_at(plan, *film)?.coats = *coats,
             Change::Thin { film, thinning } => {
                 film_at(plan, *film)?.thinning = thinning.clone();
@@ -347,6 +403,7 @@ fn film_of(tube: &Tube, build: f64) -> PlannedFilm {
         name: tube.name().to_owned(),
         build,
         coats: 1,
+        build_log_sd: 0.0,
         thinning: Thinning::default(),
         unknown: Map::new(),
     }

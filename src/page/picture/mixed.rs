@@ -116,16 +116,18 @@ impl OpenPicture {
                 .map(|(_, parts)| parts)
                 .sum();
             let ratio = thick * coloured / whole / laid;
-            if ratio >= 1.0 {
-                format!(
-                    "To hide, the mix takes {} times as much of the coloured paint as the glaze.",
-                    round(ratio)
-                )
-            } else {
-                format!(
-                    "To hide, the mix takes {} of the coloured paint of the glaze.",
-                    share(ratio)
-                )
+            match (unit, ratio) {
+                (Unit::Unknown, r) if (0.5..2.0).contains(&r) => {
+                    "Which of the two takes more of the coloured paint cannot be said.".to_owned()
+                }
+                (_, r) if r >= 1.0 => format!(
+                    "To hide, the mix takes about {} times as much of the coloured paint as the glaze.",
+                    round(r)
+                ),
+                (_, r) => format!(
+                    "To hide, the mix takes about {:.0} % of the coloured paint of the glaze.",
+                    100.0 * r
+                ),
             }
         });
         Ok(MixView {
@@ -251,8 +253,4 @@ fn round(ratio: f64) -> String {
     } else {
         format!("{ratio:.0}")
     }
-}
-
-fn share(ratio: f64) -> String {
-    format!("{:.0} %", 100.0 * ratio)
 }

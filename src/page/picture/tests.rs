@@ -507,3 +507,66 @@ fn a_mix_is_brought_near_the_glaze_and_takes_more_paint() {
     }
     assert!(open.mixed(&other, None).is_err());
 }
+
+#[test]
+fn patches_tell_the_painters_coat_and_widen_by_its_spread() {
+    let mut open = open();
+    open.choose_colour(1);
+    lay(&mut open, "cliff-rose", 0.6);
+    let refused = open.change(&Change::MyCoat { film: 0 }).unwrap_err();
+    assert!(refused.to_string().starts_with("No patch"), "{refused}");
+    // The painter's coats are half as thick again as planned.
+    for coats in [1, 2] {
+        open.change(&Change::Coats { film: 0, coats }).unwrap();
+        open.change(&Change::Build {
+            film: 0,
+            build: 0.9,
+            pulling: false,
+        })
+        .unwrap();
+        let painted = open.view().unwrap().seen[1].tone.lab;
+        open.change(&Change::Build {
+            film: 0,
+            build: 0.6,
+            pulling: false,
+        })
+        .unwrap();
+        open.change(&Change::AddPatch {
+            lab: painted,
+            lab_sd: [0.5; 3],
+        })
+        .unwrap();
+    }
+    open.change(&Change::Coats { film: 0, coats: 1 }).unwrap();
+    let before = open.view().unwrap();
+    assert_eq!(before.patches.rows.len(), 2);
+    assert!(before.patches.rows[1].name.starts_with("2 coats of"));
+    assert!(
+        before.patches.sentence.contains("run light"),
+        "{}",
+        before.patches.sentence
+    );
+    open.change(&Change::MyCoat { film: 0 }).unwrap();
+    let film = &open.plan.films[0];
+    assert!((film.build / 0.9 - 1.0).abs() < 0.02, "{}", film.build);
+    assert!(film.build_log_sd > 0.05);
+    let mine = open.view().unwrap();
+    // As thick without a spread, the range is narrower.
+    let build = open.plan.films[0].build;
+    open.change(&Change::Build {
+        film: 0,
+        build,
+        pulling: false,
+    })
+    .unwrap();
+    let planned = open.view().unwrap();
+    assert_eq!(planned.seen[1].tone, mine.seen[1].tone);
+    assert!(planned.seen[1].range < mine.seen[1].range);
+    // It is all undone, and what is kept reads again.
+    let text = open.write();
+    assert_eq!(OpenPicture::read(&text).unwrap().write(), text);
+    open.change(&Change::TakePatch { patch: 0 }).unwrap();
+    assert!(open.change(&Change::TakePatch { patch: 7 }).is_err());
+    while open.undo() {}
+    assert!(open.plan.patches.is_empty());
+}

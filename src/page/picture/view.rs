@@ -6,6 +6,7 @@ use serde::Serialize;
 use super::{
     OpenPicture, colours,
     films::{CoatsView, FilmView, OrderView},
+    patches::PatchesView,
     words,
 };
 use crate::{
@@ -56,6 +57,8 @@ pub struct PictureView {
     pub range_words: String,
     /// What else to know.
     pub cautions: Vec<String>,
+    /// Scraps that were really painted.
+    pub patches: PatchesView,
     /// Whether there is a step to take back.
     pub undo: bool,
     /// Whether there is one to take again.
@@ -122,7 +125,12 @@ impl OpenPicture {
         self.ground_all();
         let films: Vec<Film> = self.laid().into_iter().map(|(_, film)| film).collect();
         let paints: Vec<&Constants> = self.tubes.iter().map(|t| &t.constants).collect();
-        let stack = self.kept.stack(&paints, &films)?;
+        let build_sd: Vec<f64> = self
+            .laid()
+            .iter()
+            .map(|(at, _)| self.plan.films[*at].build_log_sd)
+            .collect();
+        let stack = self.kept.stack(&paints, &films)?.with_build_sd(&build_sd);
         let predicted: Vec<(Predicted, Matrix3<f64>)> = self
             .grounds
             .iter()
@@ -180,6 +188,7 @@ impl OpenPicture {
             span,
             range_words,
             cautions: self.cautions(&after),
+            patches: self.patches_view()?,
             undo: !self.past.is_empty(),
             redo: !self.future.is_empty(),
         })
