@@ -114,6 +114,11 @@
  * @typedef {{ name: string, rows: { coats: number, tones: Tone[], span: number }[], sentence: string }} CoatsView
  * @typedef {{ over: string, under: string, tones: Tone[], sentence: string }} OrderView
  *
+ * @typedef {object} PatchesView
+ * @property {{ name: string, before: Tone, predicted: Spot | null, painted: Tone, words: string }[]} rows
+ * @property {string} sentence whether predictions run light or dark
+ * @property {{ tube: string, words: string }[]} coats the painter's coat of each tube with patches of its own
+ *
  * @typedef {object} PictureView the open picture
  * @property {string} name
  * @property {string} notes
@@ -130,6 +135,7 @@
  * @property {string} span
  * @property {string} range_words
  * @property {string[]} cautions
+ * @property {PatchesView} patches
  * @property {boolean} undo
  * @property {boolean} redo
  *
@@ -157,6 +163,6 @@
  * @typedef {{ over: string, glaze: Spot, mix: Spot, parts: { key: string, parts: number }[], difference: string, pigment: string, unit: string, common: boolean }} MixView
  * @typedef {Tone & { lab_sd: [number, number, number], range: number, word: string, pixels: number, trouble: string, file: string, profile: string }} PickView
  *
- * @typedef {{ do: "name", name: string } | { do: "notes", notes: string } | { do: "lay", tube: string, build?: number } | { do: "lay-alone", tube: string, build: number } | { do: "take-film", film: number } | { do: "move-film", film: number, over: boolean } | { do: "build", film: number, build: number, pulling: boolean } | { do: "coats", film: number, coats: number } | { do: "thin", film: number, thinning: Thinning } | { do: "add-colour", name: string, lab: Lab, surface: Surface } | { do: "add-ladder", count: number, light: number, dark: number } | { do: "add-masstone", tube: string } | { do: "add-picked", name: string, lab: Lab, lab_sd: [number, number, number], surface: Surface, file: string, profile: string, photo: boolean, pixels: number } | { do: "name-colour", colour: number, name: string } | { do: "surface", colour: number, surface: Surface } | { do: "move-colour", colour: number, later: boolean } | { do: "take-colour", colour: number } | { do: "clear-colours" }} Change one change of the open picture
+ * @typedef {{ do: "name", name: string } | { do: "notes", notes: string } | { do: "lay", tube: string, build?: number } | { do: "lay-alone", tube: string, build: number } | { do: "take-film", film: number } | { do: "move-film", film: number, over: boolean } | { do: "build", film: number, build: number, pulling: boolean } | { do: "coats", film: number, coats: number } | { do: "thin", film: number, thinning: Thinning } | { do: "add-colour", name: string, lab: Lab, surface: Surface } | { do: "add-ladder", count: number, light: number, dark: number } | { do: "add-masstone", tube: string } | { do: "add-picked", name: string, lab: Lab, lab_sd: [number, number, number], surface: Surface, file: string, profile: string, photo: boolean, pixels: number } | { do: "add-patch", lab: Lab, lab_sd: Lab } | { do: "take-patch", patch: number } | { do: "my-coat", film: number } | { do: "name-colour", colour: number, name: string } | { do: "surface", colour: number, surface: Surface } | { do: "move-colour", colour: number, later: boolean } | { do: "take-colour", colour: number } | { do: "clear-colours" }} Change one change of the open picture
  */
 export {};

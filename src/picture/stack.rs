@@ -417,3 +417,88 @@ impl PaintOptics {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn paint(k: f64, s: f64, tilt: f64) -> Constants {
+        Constants {
+            absorption: std::array::from_fn(|b| k * libm::exp(tilt * (b as f64 / 15.0 - 1.0))),
+            scattering: [s; BANDS],
+            anisotropy: 0.4,
+            covariance: Covariance::identity() * 1e-3,
+        }
+    }
+
+    fn film(paint: usize, build: f64) -> Film {
+        Film { paint, build }
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(24))]
+
+        /// Two films of one paint in optical contact are one film as thick as both; joined by transport on the one side, from
+        /// the table on the other.
+        #[test]
+        fn two_films_of_one_paint_are_one(
+            k in 0.02_f64..1.5, s in 0.005_f64..1.0, first in 0.1_f64..1.5, second in 0.1_f64..1.5,
+            l in 20.0_f64..90.0, a in -30.0_f64..30.0,
+        ) {
+            let paint = paint(k, s, 1.0);
+            let ground = Ground::of(Lab::new(l, a, 10.0));
+            let two = Stack::new(&[&paint], &[film(0, first), film(0, second)]).unwrap();
+            let one = Stack::new(&[&paint], &[film(0, first + second)]).unwrap();
+            let (two, one) = (two.over(&ground), one.over(&ground));
+            prop_assert!(colour::difference(two.lab, one.lab) < 0.6, "{two:?} {one:?}");
+            // Films of one paint err together.
+            prop_assert!((two.range / one.range - 1.0).abs() < 0.15, "{two:?} {one:?}");
+        }
+
+        /// What is kept from another stack changes nothing; nor do films of no build.
+        #[test]
+        fn what_is_kept_changes_nothing(builds in prop::collection::vec(0.05_f64..2.0, 3), l in 20.0_f64..90.0) {
+            let paints = [paint(0.8, 0.02, 1.5), paint(0.3, 0.05, -1.5), paint(0.01, 0.6, 0.0)];
+            let paints: Vec<&Constants> = paints.iter().collect();
+            let ground = Ground::of(Lab::new(l, 5.0, 5.0));
+            let films: Vec<Film> = builds.iter().enumerate().map(|(i, &b)| film(i, b)).collect();
+            let mut kept = Kept::default();
+            let mut other = films.clone();
+            other.swap(0, 2);
+            other[1].build *= 1.1;
+            kept.stack(&paints, &other).unwrap();
+            kept.responses(&paints, &films).unwrap();
+            let mut with_none = films.clone();
+            with_none.insert(1, film(0, 0.0));
+            let again = kept.stack(&paints, &with_none).unwrap().over(&ground);
+            prop_assert_eq!(again, Stack::new(&paints, &films).unwrap().over(&ground));
+        }
+
+        /// A pure absorber never lightens, whatever lies on or under it; less and less of a film ends at the ground.
+        #[test]
+        fn absorbers_darken_and_no_film_is_the_ground(k in 0.05_f64..2.0, l in 20.0_f64..95.0, build in 0.1_f64..2.0) {
+            let (clear, veil) = (paint(k, 1e-4, 1.0), paint(0.02, 0.5, 0.0));
+            let ground = Ground::of(Lab::new(l, 0.0, 0.0));
+            let veiled = Stack::new(&[&clear, &veil], &[film(1, 0.4)]).unwrap().over(&ground);
+            for films in [[film(0, build), film(1, 0.4)], [film(1, 0.4), film(0, build)]] {
+                let seen = Stack::new(&[&clear, &veil], &films).unwrap().over(&ground);
+                prop_assert!(seen.lab.l < veiled.lab.l + 0.1, "{seen:?} {veiled:?}");
+            }
+            let hardly = Stack::new(&[&clear, &veil], &[film(1, 1e-5), film(0, 1e-5)]).unwrap();
+            prop_assert!(colour::difference(hardly.over(&ground).lab, ground.lab) < 0.3);
+        }
+
+        /// A build that is not well known widens the range, and by more the less it is known.
+        #[test]
+        fn an_uncertain_build_widens(k in 0.1_f64..1.0, l in 30.0_f64..90.0) {
+            let paint = paint(k, 0.1, 1.0);
+            let ground = Ground::of(Lab::new(l, 0.0, 0.0));
+            let range = |sd: f64| {
+                let stack = Stack::new(&[&paint], &[film(0, 0.5)]).unwrap();
+                stack.with_build_sd(&[sd]).over(&ground).range
+            };
+            prop_assert!(range(0.0) <= range(0.1) && range(0.1) < range(0.4));
+        }
+    }
+}

@@ -405,7 +405,7 @@ fn what_is_wanted_is_answered_and_laid_on() {
     let near = page.evaluate(mix);
     page.evaluate("document.querySelector('#picture input[name=parts-1]').focus()");
     page.evaluate("document.querySelector('#picture input[name=parts-1]').select()");
-    page.type_text("250");
+    page.type_text("80");
     page.press("Tab");
     page.wait(&format!("{mix} !== {near}"));
     page.screenshot("picture-mixed");
@@ -458,5 +458,53 @@ fn colours_are_picked_from_a_scan_by_mouse_and_by_keys() {
     page.click("#picture [data-panel=underpainting]");
     page.upload("#pick-file", &[bad]);
     page.wait_for_text("not a PNG, JPEG or TIFF");
+    page.close();
+}
+
+#[test]
+fn a_painted_patch_stands_beside_the_prediction_and_teaches_a_coat() {
+    let (_server, _profile, mut page) = open();
+    keep_samples(&mut page, 1);
+    go(&mut page, "picture");
+    picture_has(&mut page, 1);
+    page.click("#picture [data-colour='1']");
+    page.wait("document.querySelector('#picture [data-part=detail] h2').textContent === 'grey 2'");
+    page.click("#picture [data-panel=patches]");
+    page.wait_for_text("over grey 2, and it is dry.");
+    // As it would come out in three coats, though one was meant.
+    page.click("#picture [data-coats='3']");
+    page.wait("document.querySelector('#picture [data-say=coats]').textContent === '3 coats'");
+    let lab = text(&mut page, "#picture .lab dd:last-child");
+    page.click("#picture [data-coats='1']");
+    page.wait("document.querySelector('#picture [data-say=coats]').textContent === '1 coat'");
+    page.click("#picture form[data-part=patch] input[name=lab]");
+    page.type_text(&lab);
+    page.press("Enter");
+    page.wait("document.querySelectorAll('#picture [data-patch]').length === 1");
+    page.wait_for_text("My coat of");
+    page.screenshot("picture-patches");
+    let before = text(&mut page, "#picture .pull output");
+    page.click("#picture [data-coat]");
+    page.wait(&format!(
+        "document.querySelector('#picture .pull output').textContent !== {}",
+        json!(before)
+    ));
+    // One of the painter's coats now looks like the three.
+    let now = text(&mut page, "#picture .lab dd:last-child");
+    let numbers = |text: &str| -> Vec<f64> {
+        text.split(", ")
+            .map(|v| v.parse().expect("a number"))
+            .collect()
+    };
+    for (one, three) in numbers(&now).iter().zip(numbers(&lab)) {
+        assert!((one - three).abs() < 0.3, "{now} for {lab}");
+    }
+    page.click("#picture [data-do=undo]");
+    page.wait(&format!(
+        "document.querySelector('#picture .pull output').textContent === {}",
+        json!(before)
+    ));
+    page.click("#picture [data-patch] button");
+    page.wait("document.querySelectorAll('#picture [data-patch]').length === 0");
     page.close();
 }

@@ -27,7 +27,7 @@ export const writeLab = (lab) => lab.map((v) => figure(v)).join(", ").replaceAll
 export function colourField(page, words, name, value = "") {
   const text = el("input", { name, maxlength: 60, placeholder: "such as 62.5, 3, 10", autocomplete: "off" });
   text.value = value;
-  const eye = el("input", { type: "color", "aria-label": `${words}, picked by eye` });
+  const eye = el("input", { type: "color", value: "#808080", "aria-label": `${words}, picked by eye` });
   eye.addEventListener("input", async () => {
     const rgb = [1, 3, 5].map((at) => parseInt(eye.value.slice(at, at + 2), 16));
     try {

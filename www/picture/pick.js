@@ -25,9 +25,9 @@ export class Pick {
    * @param {HTMLElement} root
    * @param {import("../main.js").Page} page
    * @param {(change: import("../types.js").Change) => Promise<boolean>} add
-   * @param {(lab: import("../types.js").Lab) => void} want
+   * @param {{ want: (spot: PickView) => void, patch: (spot: PickView) => void }} other what else a colour may be for
    */
-  constructor(root, page, add, want) {
+  constructor(root, page, add, other) {
     this.#root = root;
     this.#page = page;
     find(root, "[data-part=pick-sheet]").replaceChildren(this.#canvas, this.#overlay);
@@ -67,7 +67,8 @@ export class Pick {
       this.#to(this.#at[0] + by[0], this.#at[1] + by[1]);
     });
     find(root, "[data-do=pick-add]").addEventListener("click", take);
-    find(root, "[data-do=pick-want]").addEventListener("click", () => this.#spot && want(this.#spot.lab));
+    find(root, "[data-do=pick-want]").addEventListener("click", () => this.#spot && other.want(this.#spot));
+    find(root, "[data-do=pick-patch]").addEventListener("click", () => this.#spot && other.patch(this.#spot));
   }
 
   get #photo() {

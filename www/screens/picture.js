@@ -9,6 +9,7 @@ import { drawDetail } from "../picture/detail.js";
 import { Films } from "../picture/films.js";
 import { Mixed } from "../picture/mixed.js";
 import { drawNumbers } from "../picture/numbers.js";
+import { Patches } from "../picture/patches.js";
 import { Pick } from "../picture/pick.js";
 import { Pictures } from "../picture/pictures.js";
 import { AllTubes } from "../picture/tubes.js";
@@ -37,9 +38,16 @@ export function pictureScreen(page) {
   const underpainting = new Underpainting(part("underpainting"), desk, page);
   const wishes = new Wanted(part("wanted-panel"), desk, page);
   const mixed = new Mixed(part("mixed"), desk, page);
-  new Pick(part("pick"), page, (change) => desk.change(change), (lab) => {
-    show_panel("wanted-panel");
-    wishes.want(lab);
+  const patches = new Patches(part("patches"), desk, page);
+  new Pick(part("pick"), page, (change) => desk.change(change), {
+    want(spot) {
+      show_panel("wanted-panel");
+      wishes.want(spot.lab);
+    },
+    patch(spot) {
+      show_panel("patches");
+      patches.take(spot.lab, spot.lab_sd);
+    },
   });
   const pictures = new Pictures(part("pictures"), page, (saved) => open(saved).then(lay_wanted), () => desk.id);
 
@@ -102,6 +110,7 @@ export function pictureScreen(page) {
     if (panel === "underpainting") underpainting.draw(view, tubes.map(({ key, paint }) => [key, paint.name]));
     if (panel === "wanted-panel") wishes.draw(view);
     if (panel === "mixed") mixed.draw(view, tubes);
+    if (panel === "patches") patches.draw(view);
     if (panel === "numbers") drawNumbers(part("numbers"), view);
     if (panel === "notes" && document.activeElement !== notes) notes.value = view.notes;
     if (panel === "all-tubes") draw_tubes(view).catch(page.tell);

@@ -1,0 +1,77 @@
+// @ts-check
+/** Scraps that were really painted, beside what was predicted, and the painter's own coats. */
+
+import { el, figure, find } from "../dom.js";
+import { swatch } from "./coats.js";
+import { colourField, readLab, writeLab } from "./colourfield.js";
+
+/** @typedef {import("../types.js").PictureView} PictureView */
+/** @typedef {import("../types.js").Lab} Lab */
+
+/** A typed colour is taken to be read by an instrument. @type {Lab} */
+const TYPED_SD = [0.5, 0.5, 0.5];
+
+export class Patches {
+  #root;
+  #desk;
+  #form;
+  /** How well the colour in the field is known, if it was picked. @type {{ text: string, lab_sd: Lab } | null} */ #picked = null;
+
+  /** @param {HTMLElement} root @param {import("./desk.js").Desk} desk @param {import("../main.js").Page} page */
+  constructor(root, desk, page) {
+    this.#root = root;
+    this.#desk = desk;
+    this.#form = /** @type {HTMLFormElement} */ (find(root, "form[data-part=patch]"));
+    find(this.#form, "[data-say=patch-of]").after(colourField(page, "It came out as L*, a*, b* (D50)", "lab"));
+    this.#form.addEventListener("submit", async (event) => {
+      event.preventDefault();
+      page.quiet();
+      const text = this.#field.value;
+      const lab = readLab(text);
+      if (!lab) return page.alert("Type three numbers: L*, a* and b* of the dry patch, or pick it from a scan under Underpainting.");
+      const lab_sd = this.#picked?.text === text ? this.#picked.lab_sd : TYPED_SD;
+      if (await desk.change({ do: "add-patch", lab, lab_sd })) this.#form.reset();
+    });
+  }
+
+  get #field() {
+    return /** @type {HTMLInputElement} */ (find(this.#form, "input[name=lab]"));
+  }
+
+  /** Takes a colour picked from a scan. @param {Lab} lab @param {Lab} lab_sd */
+  take(lab, lab_sd) {
+    this.#field.value = writeLab(lab);
+    this.#picked = { text: this.#field.value, lab_sd };
+    this.#field.focus();
+  }
+
+  /** @param {PictureView} view */
+  draw(view) {
+    const { patches, films, colours, colour } = view;
+    const laid = [...films].reverse().filter(({ coats }) => coats > 0).map(({ name, coats }) => `${coats === 1 ? "1 coat" : `${coats} coats`} of ${name}`);
+    const over = colour === null ? "" : colours[colour].name;
+    find(this.#form, "[data-say=patch-of]").textContent = laid.length && over ? `You painted ${laid.join(" over ")} over ${over}, and it is dry.` : "Lay the films that you painted, and choose the colour they lie on.";
+    find(this.#root, "[data-part=patch-list]").replaceChildren(
+      ...patches.rows.map((row, i) =>
+        el(
+          "li",
+          { class: "wanted-row greys", "data-patch": i },
+          el("span", { class: "before-after" }, swatch(row.before, "paint"), ...(row.predicted ? [swatch(row.predicted, "paint")] : []), swatch(row.painted, "paint")),
+          el(
+            "span",
+            { class: "words" },
+            el("span", { class: "name" }, row.name),
+            el("span", {}, row.predicted ? `before, predicted (± ${figure(row.predicted.range)}), painted: ${row.words}` : row.words),
+            el("button", { type: "button", class: "quiet", "aria-label": `Take the patch away: ${row.name}`, click: () => this.#desk.change({ do: "take-patch", patch: i }) }, "take away"),
+          ),
+        ),
+      ),
+    );
+    const coats = patches.coats.map(({ tube, words }) => {
+      const film = films.map((film) => film.tube).lastIndexOf(tube);
+      const use = el("button", { type: "button", class: "button line", "data-coat": tube, disabled: film < 0, click: () => this.#desk.change({ do: "my-coat", film }) }, "Count in my coats");
+      return el("div", { class: "my-coat" }, el("p", {}, words), use);
+    });
+    find(this.#root, "[data-part=patch-words]").replaceChildren(...(patches.sentence ? [el("p", {}, patches.sentence)] : []), ...coats);
+  }
+}
