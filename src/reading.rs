@@ -94,6 +94,10 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
     let solved =
         (state != State::NotModelled).then(|| solve::solve(&sampled, layout.films.len(), answers));
     let dull = solved.as_ref().is_some_and(|s| s.dull);
+    let cell_sd = solved.as_ref().map_or_else(
+        || solve::cell_sds_before(&sampled, answers),
+        |s| s.cell_sd.clone(),
+    );
     let fitted = solved.map(|s| s.fitted);
     let builds: Vec<f64> = fitted.as_ref().map_or_else(Vec::new, |fit| {
         fit.log_builds.iter().map(|log| libm::exp(*log)).collect()
@@ -112,6 +116,7 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
         state,
         fitted.as_ref(),
         &fit_card,
+        &cell_sd,
     );
     record.findings = findings.iter().map(Into::into).collect();
     Reading {
@@ -209,6 +214,7 @@ fn record(
     state: State,
     fitted: Option<&Fitted>,
     fit_card: &fit::Card,
+    cell_sd: &[[f64; 3]],
 ) -> Record {
     let films = layout.films.len();
     let rows = spectrum::to_xyz_rows();
@@ -237,7 +243,8 @@ fn record(
     let cells = sampled
         .pooled
         .iter()
-        .map(|cell| {
+        .zip(cell_sd)
+        .map(|(cell, sd)| {
             let ground = usize::from(cell.ground == Ground::Black);
             let fitted_xyz = constants.as_ref().map_or(cell.xyz, |paint| {
                 let offset = fitted.map_or(0.0, |f| f.haze.0);
@@ -253,7 +260,7 @@ fn record(
                 film: cell.film,
                 ground: cell.ground,
                 xyz: printed3(cell.xyz),
-                sd: printed3(cell.xyz_sd),
+                sd: printed3(*sd),
                 fitted_xyz: printed3(fitted_xyz),
                 de00: printed(colour::difference(lab(cell.xyz), lab(fitted_xyz))),
                 pixels: cell.pixels,
