@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 mod solve;
 
 pub use solve::{ANISOTROPY, card_for_fit, cell_sd};
-use solve::{FLOOR, RELATIVE};
+use solve::{FLOOR, RELATIVE, Solved};
 
 use crate::{
     Error, Result,
@@ -91,15 +91,12 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
     let sampled = with_known_white(sampled, answers);
     let state = state_of(&sampled, layout.films.len());
     let fit_card = card_for_fit(&sampled, layout.films.len(), answers);
-    let solved =
-        (state != State::NotModelled).then(|| solve::solve(&sampled, layout.films.len(), answers));
-    let dull = solved.as_ref().is_some_and(|s| s.dull);
-    let cell_sd = solved.as_ref().map_or_else(
-        || solve::cell_sds_before(&sampled, answers),
-        |s| s.cell_sd.clone(),
-    );
-    let fitted = solved.map(|s| s.fitted);
-    let builds: Vec<f64> = fitted.as_ref().map_or_else(Vec::new, |fit| {
+    let solved = match state {
+        State::NotModelled => solve::unsolved(&sampled, answers),
+        _ => solve::solve(&sampled, layout.films.len(), answers),
+    };
+    let (fitted, dull) = (solved.fitted.as_ref(), solved.dull);
+    let builds: Vec<f64> = fitted.map_or_else(Vec::new, |fit| {
         fit.log_builds.iter().map(|log| libm::exp(*log)).collect()
     });
     let outcome = Outcome {
@@ -108,21 +105,12 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
         builds: &builds,
     };
     let findings = findings::findings(scan, layout, &sampled, &outcome);
-    let mut record = record(
-        scan,
-        layout,
-        &sampled,
-        answers,
-        state,
-        fitted.as_ref(),
-        &fit_card,
-        &cell_sd,
-    );
+    let mut record = record(scan, layout, &sampled, answers, state, &solved, &fit_card);
     record.findings = findings.iter().map(Into::into).collect();
     Reading {
         layout: layout.clone(),
         sampled,
-        fitted,
+        fitted: solved.fitted,
         dull,
         findings,
         record,
@@ -212,10 +200,10 @@ fn record(
     sampled: &Sampled,
     answers: &Answers,
     state: State,
-    fitted: Option<&Fitted>,
+    solved: &Solved,
     fit_card: &fit::Card,
-    cell_sd: &[[f64; 3]],
 ) -> Record {
+    let fitted = solved.fitted.as_ref();
     let films = layout.films.len();
     let rows = spectrum::to_xyz_rows();
     let spectrum_of = |xyz: [f64; 3]| {
@@ -243,7 +231,7 @@ fn record(
     let cells = sampled
         .pooled
         .iter()
-        .zip(cell_sd)
+        .zip(&solved.cell_sd)
         .map(|(cell, sd)| {
             let ground = usize::from(cell.ground == Ground::Black);
             let fitted_xyz = constants.as_ref().map_or(cell.xyz, |paint| {

@@ -51,8 +51,8 @@ const HAZE_SEEN: (f64, f64) = (0.006, 3.0);
 /// What the cells of a card say of its paint.
 #[derive(Debug, Clone)]
 pub(super) struct Solved {
-    /// The constants.
-    pub(super) fitted: Fitted,
+    /// The constants, absent for films that are not modelled.
+    pub(super) fitted: Option<Fitted>,
     /// Standard deviations of the pooled cells' XYZ as measures of their colours, a scanner's errors included.
     pub(super) cell_sd: Vec<[f64; 3]>,
     /// Whether films called glossy had to be taken as dull to be understood: black lifted alike under every film is the
@@ -82,7 +82,7 @@ pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers) -> Solve
         Fitted::mixed(&fits)
     };
     let solved = |(fitted, weights): (Fitted, Vec<f64>), dull: bool| Solved {
-        fitted,
+        fitted: Some(fitted),
         cell_sd: cell_sds(sampled, answers, &seen, &scanners, &weights),
         dull,
     };
@@ -96,17 +96,16 @@ pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers) -> Solve
     solved(under(told), false)
 }
 
-/// Standard deviations of the pooled cells' XYZ for films that are not modelled, so that nothing more is known of them.
-pub(super) fn cell_sds_before(sampled: &Sampled, answers: &Answers) -> Vec<[f64; 3]> {
+/// What can be said of cells whose films are not modelled.
+pub(super) fn unsolved(sampled: &Sampled, answers: &Answers) -> Solved {
     let scanners = scanners(sampled);
     let weights = vec![1.0 / scanners.len() as f64; scanners.len()];
-    cell_sds(
-        sampled,
-        answers,
-        &before_the_fit(sampled),
-        &scanners,
-        &weights,
-    )
+    let seen = before_the_fit(sampled);
+    Solved {
+        fitted: None,
+        cell_sd: cell_sds(sampled, answers, &seen, &scanners, &weights),
+        dull: false,
+    }
 }
 
 fn cell_sds(
