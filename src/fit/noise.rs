@@ -15,6 +15,8 @@ pub struct Scanner {
     pub sensitivity: f64,
     /// Zero error of a channel, in linear reflectance.
     pub zero: f64,
+    /// Error of the level, as a share: its white may not be a perfect diffuser.
+    pub level: f64,
 }
 
 /// Distance over which a sensitivity's error stays alike, in nm: filters and LEDs are about this wide.
@@ -28,6 +30,9 @@ pub struct Exposed {
     /// Share of an error of the bare stripe's reflectance that comes back through the film, by channel: the stripe is measured
     /// by the same scanner, so a zero error cancels where the film lets everything through.
     pub through: [f64; 3],
+    /// What of the datum is the film's own light and not the stripe's through it: the stripe is measured with the same level, so
+    /// a clear film over white is right whatever the level.
+    pub own_light: f64,
     /// Reflectance spectrum of the cell, as well as it is known.
     pub spectrum: Bands,
 }
@@ -60,6 +65,7 @@ pub fn of_scanner(scanner: &Scanner, data: &[Exposed]) -> DMatrix<f64> {
             + scanner.zero
                 * scanner.zero
                 * over_channels(&|d, c| d.channels[c] * (1.0 - d.through[c]))
+            + scanner.level * scanner.level * a.own_light * b.own_light
     };
     let mut covariance = DMatrix::zeros(data.len(), data.len());
     for i in 0..data.len() {
@@ -109,6 +115,7 @@ mod tests {
         Exposed {
             channels: [1.0, 0.0, 0.0],
             through: [0.0; 3],
+            own_light: 0.0,
             spectrum,
         }
     }
@@ -120,6 +127,7 @@ mod tests {
             &Scanner {
                 sensitivity: 1.0,
                 zero: 0.0,
+                level: 0.0,
             },
             &[datum(smooth), datum([0.5; BANDS])],
         );
@@ -133,6 +141,7 @@ mod tests {
             &Scanner {
                 sensitivity: 1.0,
                 zero: 0.0,
+                level: 0.0,
             },
             &[datum(sharp), datum(sharp.map(|v| 0.5 * v))],
         );
@@ -146,6 +155,7 @@ mod tests {
         let scanner = Scanner {
             sensitivity: 0.0,
             zero: 0.005,
+            level: 0.0,
         };
         let bare = Exposed {
             through: [1.0; 3],

@@ -73,7 +73,7 @@ pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers) -> Solve
     // Only now it is known how steep the spectra are that the scanner may have misjudged, and what of a stripe comes through.
     let seen = as_fitted(sampled, &before.plain, &first);
     let card = Card::of(sampled, films, answers, &seen);
-    let scanners = scanners(sampled);
+    let scanners = scanners(sampled, answers);
     let under = |haze: (f64, f64)| {
         let fits: Vec<Fitted> = scanners
             .iter()
@@ -98,7 +98,7 @@ pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers) -> Solve
 
 /// What can be said of cells whose films are not modelled.
 pub(super) fn unsolved(sampled: &Sampled, answers: &Answers) -> Solved {
-    let scanners = scanners(sampled);
+    let scanners = scanners(sampled, answers);
     let weights = vec![1.0 / scanners.len() as f64; scanners.len()];
     let seen = before_the_fit(sampled);
     Solved {
@@ -123,6 +123,7 @@ fn cell_sds(
                 channels,
                 // The colour is wrong by the whole zero error, whatever is wrong with the stripe below.
                 through: [0.0; 3],
+                own_light: 0.0,
                 spectrum: seen.spectrum,
             })
         })
@@ -159,6 +160,8 @@ struct SeenCell {
     spectrum: Bands,
     /// How much of a change of the bare stripe's reflectance it shows.
     through: Bands,
+    /// That share of the stripe's reflectance.
+    from_stripe: Bands,
 }
 
 fn before_the_fit(sampled: &Sampled) -> Vec<SeenCell> {
@@ -168,6 +171,7 @@ fn before_the_fit(sampled: &Sampled) -> Vec<SeenCell> {
         .map(|cell| SeenCell {
             spectrum: spectrum::smoothest(Xyz::new(cell.xyz[0], cell.xyz[1], cell.xyz[2])),
             through: [0.0; BANDS],
+            from_stripe: [0.0; BANDS],
         })
         .collect()
 }
@@ -180,12 +184,14 @@ fn as_fitted(sampled: &Sampled, card: &fit::Card, fitted: &Fitted) -> Vec<SeenCe
         .map(|cell| {
             let ground = &card.grounds[usize::from(cell.ground == Ground::Black)];
             let build = libm::exp(fitted.log_builds[cell.film]);
+            let through = paint.through(build, ground);
             SeenCell {
                 spectrum: paint
                     .over(build, ground)
                     .reflectance
                     .map(|r| r + fitted.haze.0),
-                through: paint.through(build, ground),
+                through,
+                from_stripe: std::array::from_fn(|b| through[b] * surface::to_measured(ground[b])),
             }
         })
         .collect()
@@ -227,6 +233,7 @@ impl Card {
                     exposed.push(Exposed {
                         channels,
                         through,
+                        own_light: value - weighted(row, &seen.from_stripe),
                         spectrum: seen.spectrum,
                     });
                     // What a flat spectrum of 1 gives: the floor scales with it.
@@ -299,24 +306,34 @@ impl Card {
 const SENSITIVITIES: [f64; 2] = [0.3, 1.2];
 /// Zero errors of a good and of a poor scanner, in linear reflectance.
 const ZEROS: [f64; 2] = [0.001, 0.005];
-/// Zero error of a scan whose black is not to be relied on (ours).
-const DOUBTFUL_ZERO: f64 = 0.015;
+/// How far a scanner's white may be from a perfect diffuser, as a share (ours; automatic exposure makes it worse).
+const LEVEL: f64 = 0.04;
+/// The same where the white stripe was measured.
+const KNOWN_LEVEL: f64 = 0.005;
 /// What a fit goes by first.
 const FIRST_GUESS: Scanner = Scanner {
     sensitivity: 0.6,
     zero: 0.002,
+    level: LEVEL,
 };
 
-fn scanners(sampled: &Sampled) -> Vec<Scanner> {
-    let doubtful = [DOUBTFUL_ZERO];
-    let zeros: &[f64] = if findings::zero_in_doubt(sampled) {
-        &doubtful
+fn scanners(sampled: &Sampled, answers: &Answers) -> Vec<Scanner> {
+    let level = if answers.white.is_some() {
+        KNOWN_LEVEL
     } else {
-        &ZEROS
+        LEVEL
     };
+    let doubtful = findings::doubtful_zero(sampled);
+    let zeros = doubtful.map_or_else(|| ZEROS.to_vec(), |zero| vec![zero]);
     SENSITIVITIES
         .iter()
-        .flat_map(|&sensitivity| zeros.iter().map(move |&zero| Scanner { sensitivity, zero }))
+        .flat_map(|&sensitivity| {
+            zeros.iter().map(move |&zero| Scanner {
+                sensitivity,
+                zero,
+                level,
+            })
+        })
         .collect()
 }
 
