@@ -426,7 +426,8 @@ fn table(scores: &[Score]) -> String {
 }
 
 /// What every finding is about: a word in the names of the troubles that it should be seen with.
-const ABOUT: [(&str, &[&str]); 14] = [
+const ABOUT: [(&str, &[&str]); 15] = [
+    ("not-modelled", &["fluorescent"]),
     ("stretched", &["automatic contrast"]),
     (
         "darks-cut",

@@ -226,24 +226,47 @@ fn of_state(sampled: &Sampled, state: State) -> Option<Finding> {
     })
 }
 
-/// A film brighter than the bare white, or brighter over black than over white.
+/// A film brighter than the bare white, or brighter over black than over white; or films that do not go together.
 fn not_modelled(sampled: &Sampled) -> Finding {
+    /// So much brighter than the bare white that no film explains it.
+    const BRIGHTER: f64 = 1.05;
     let excess = |cell: &PooledCell| {
         let bare = |axis: usize| sampled.white.xyz[axis].max(0.1);
         (0..3)
             .map(|axis| cell.xyz[axis] / bare(axis))
             .fold(0.0, f64::max)
     };
+    let over = |film: usize, ground: Ground| {
+        let of = |cell: &&PooledCell| cell.film == film && cell.ground == ground;
+        sampled.pooled.iter().find(of)
+    };
+    let brighter_over_black = |cell: &PooledCell| {
+        over(cell.film, Ground::White)
+            .is_some_and(|white| (0..3).any(|axis| cell.xyz[axis] > white.xyz[axis]))
+    };
     let brightest = sampled
         .pooled
         .iter()
-        .max_by(|a, b| excess(a).total_cmp(&excess(b)));
-    Finding {
-        code: "not-modelled",
-        words: "A film is brighter than anything below it can explain: a fluorescent, metallic or pearl paint?".into(),
-        action: "Keep it as a picture; its films cannot be predicted.",
-        weight: Weight::Spoils,
-        place: brightest.map_or(Place::Card, |cell| Place::Film(cell.film)),
+        .max_by(|a, b| excess(a).total_cmp(&excess(b)))
+        .filter(|cell| excess(cell) > BRIGHTER)
+        .or_else(|| {
+            let mut over_black = sampled.pooled.iter().filter(|c| c.ground == Ground::Black);
+            over_black.find(|cell| brighter_over_black(cell))
+        });
+    match brightest {
+        Some(cell) => Finding {
+            code: "not-modelled",
+            words: "A film is brighter than anything below it can explain: a fluorescent, metallic or pearl paint?".into(),
+            action: "Keep it as a picture; its films cannot be predicted.",
+            weight: Weight::Spoils,
+            place: Place::Film(cell.film),
+        },
+        None => whole_card(
+            "not-modelled",
+            Weight::Spoils,
+            "The colours of these cells do not go together as films of one ordinary paint: a fluorescent, metallic or pearl one, another paint on one film, or an outline in the wrong place?",
+            "Look at the outlines and correct them, or leave the strange film out. If all is right, keep it as a picture; its films cannot be predicted.",
+        ),
     }
 }
 
@@ -292,10 +315,26 @@ fn of_file(scan: &Scan) -> Vec<Finding> {
 const SWITCH_OFF: &str =
     "Switch automatic exposure, contrast and colour correction off, and scan again.";
 
-/// Whether the scan's zero cannot be relied on: something is darker than paint and ink, or something shines on the black.
-pub fn zero_in_doubt(sampled: &Sampled) -> bool {
-    let black = sampled.black.xyz[1];
-    too_dark(sampled).is_some() || black > BLACK_Y
+/// How far the scan's zero may be off where it cannot be relied on: something is darker than paint and ink, something shines on
+/// the black, or plastic lies on everything. A standard deviation, in linear reflectance (ours).
+pub fn doubtful_zero(sampled: &Sampled) -> Option<f64> {
+    if veiled(sampled) {
+        Some(0.05)
+    } else if too_dark(sampled).is_some() || sampled.black.xyz[1] > BLACK_Y {
+        Some(0.015)
+    } else {
+        None
+    }
+}
+
+/// Whether nothing on the card is really dark, neither the black nor any film.
+fn veiled(sampled: &Sampled) -> bool {
+    let lowest = sampled
+        .pooled
+        .iter()
+        .flat_map(|cell| (0..3).map(|axis| cell.xyz[axis] / colour::WHITE[axis]))
+        .fold(f64::INFINITY, f64::min);
+    sampled.black.xyz[1] > VEILED.0 && lowest > VEILED.1
 }
 
 /// What is darker than any film or black can be.
@@ -386,12 +425,7 @@ fn of_tones(sampled: &Sampled) -> Vec<Finding> {
             place: Place::Stripes(Ground::Black),
         });
     }
-    let lowest = sampled
-        .pooled
-        .iter()
-        .flat_map(|cell| (0..3).map(|axis| cell.xyz[axis] / colour::WHITE[axis]))
-        .fold(f64::INFINITY, f64::min);
-    if black.xyz[1] > VEILED.0 && lowest > VEILED.1 {
+    if veiled(sampled) {
         found.push(whole_card(
             "under-plastic",
             Weight::Spoils,

@@ -79,6 +79,16 @@ pub(super) fn summarise(cell: &Cell, scan: &Scan) -> Option<Summary> {
     })
 }
 
+/// Share of blocks with pixels at the file's lower end from which a channel's noise counts as cut off there.
+const CUT: f64 = 0.05;
+
+/// One standard deviation above the median of a normal distribution: 84 % lie below.
+fn upper(values: &mut [f64]) -> f64 {
+    let place = (0.8413 * values.len() as f64) as usize;
+    let place = place.min(values.len().saturating_sub(1));
+    *values.select_nth_unstable_by(place, f64::total_cmp).1
+}
+
 /// Which blocks lie near the median in every channel, the median and the scale taken again until nothing changes.
 fn keep(blocks: &[Block], depth: u8) -> Vec<bool> {
     // The middle of a few thousand is known well enough.
@@ -94,8 +104,17 @@ fn keep(blocks: &[Block], depth: u8) -> Vec<bool> {
                 .map(|(block, _)| block.value[c])
                 .collect();
             let middle = median(&mut values);
+            // Where the file cuts noise off, half of the blocks may be alike: the other side still shows how wide it is.
+            let cut = blocks.iter().filter(|block| block.low[c] > 0).count();
+            let one_sided = if cut as f64 > CUT * blocks.len() as f64 {
+                upper(&mut values) - middle
+            } else {
+                0.0
+            };
             values.iter_mut().for_each(|v| *v = (*v - middle).abs());
-            let scale = (PER_MAD * median(&mut values)).max(step(middle, depth));
+            let scale = (PER_MAD * median(&mut values))
+                .max(one_sided)
+                .max(step(middle, depth));
             (middle - CLIP * scale, middle + CLIP * scale)
         });
         let now: Vec<bool> = blocks
