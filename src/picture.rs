@@ -75,7 +75,7 @@ pub struct Answer {
 /// Films of records, from the bottom up, over one colour.
 ///
 /// # Errors
-/// [`Error::CannotPredict`] where a record has no constants or a build is out of reach.
+/// [`crate::Error::CannotPredict`] where a record has no constants or a build is out of reach.
 pub fn answer(records: &[&Record], builds: &[f64], over: Lab) -> Result<Answer> {
     let constants = records
         .iter()

@@ -30,11 +30,14 @@ pub fn range(centre: Lab, spread: &Matrix3<f64>) -> f64 {
             ));
         }
     }
-    far.sort_by(f64::total_cmp);
+    // Only two neighbours are wanted of the order.
     let rank = HELD * (far.len() - 1) as f64;
     let below = rank as usize;
     let share = rank - below as f64;
-    far[below] * (1.0 - share) + far[(below + 1).min(far.len() - 1)] * share
+    let (_, at, above) = far.select_nth_unstable_by(below, f64::total_cmp);
+    let at = *at;
+    let next = above.iter().copied().min_by(f64::total_cmp).unwrap_or(at);
+    at * (1.0 - share) + next * share
 }
 
 /// A square root of the covariance: its principal axes scaled by their standard deviations.
