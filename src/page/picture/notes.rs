@@ -2,7 +2,9 @@
 
 use super::{OpenPicture, Tube};
 use crate::{
+    page::glaze::listed,
     paint::{
+        Record,
         file::{Grade, State, Surface},
         verdict,
     },
@@ -36,6 +38,7 @@ impl OpenPicture {
                 }
             }
         }
+        notes.extend(beyond(&films));
         if !films.is_empty()
             && self
                 .plan
@@ -82,6 +85,37 @@ fn layering(films: &[(&PlannedFilm, &Tube)]) -> Vec<String> {
     notes
 }
 
+/// Films thicker or thinner than any on their card, in one sentence each way.
+fn beyond(films: &[(&PlannedFilm, &Tube)]) -> Vec<String> {
+    let those = |is: fn(f64, &Record) -> bool| {
+        let mut names: Vec<&str> = Vec::new();
+        for (film, tube) in films {
+            if is(film.whole_build(), &tube.record) && !names.contains(&tube.name()) {
+                names.push(tube.name());
+            }
+        }
+        names
+    };
+    let thinnest =
+        |build: f64, record: &Record| record.films.iter().all(|film| build < 0.99 * film.build);
+    [
+        (
+            those(|build, record| build > 1.01 * record.thickest()),
+            "more",
+        ),
+        (those(thinnest), "less"),
+    ]
+    .into_iter()
+    .filter(|(names, _)| !names.is_empty())
+    .map(|(names, which)| {
+        format!(
+            "{}: {which} of it than in any film on its card, so beyond what was measured.",
+            listed(&names)
+        )
+    })
+    .collect()
+}
+
 fn binder(tube: &Tube) -> String {
     tube.record.paint.binder.to_lowercase()
 }
@@ -114,21 +148,6 @@ fn of_film(film: &PlannedFilm, tube: &Tube) -> Vec<String> {
     if record.dry.0 == "no" {
         notes.push(format!(
             "{name}: its card was not dry when it was scanned; dry paint will differ."
-        ));
-    }
-    let thinnest = record
-        .films
-        .iter()
-        .map(|film| film.build)
-        .fold(f64::INFINITY, f64::min);
-    let build = film.whole_build();
-    if build > 1.01 * record.thickest() {
-        notes.push(format!(
-            "{name}: more of it than in any film on its card, so beyond what was measured."
-        ));
-    } else if build < 0.99 * thinnest {
-        notes.push(format!(
-            "{name}: less of it than in any film on its card, so beyond what was measured."
         ));
     }
     // Crowded whites scatter less per particle: thinned, each particle does more.
