@@ -33,11 +33,14 @@ export function startScreen(page, open) {
 
   const drop = find(screen, "[data-part=drop]");
   const files = (/** @type {DragEvent} */ event) => event.dataTransfer?.types.includes("Files");
-  window.addEventListener("dragover", (event) => {
-    if (!files(event)) return;
-    event.preventDefault();
-    drop.classList.add("over");
-  });
+  // Entered counts as well: a drop right at the edge between two parts is told by nothing else.
+  for (const kind of /** @type {const} */ (["dragenter", "dragover"])) {
+    window.addEventListener(kind, (event) => {
+      if (!files(event)) return;
+      event.preventDefault();
+      drop.classList.add("over");
+    });
+  }
   window.addEventListener("dragleave", (event) => {
     if (!event.relatedTarget) drop.classList.remove("over");
   });
