@@ -127,12 +127,7 @@ fn line(names: &[&str], t: &Tally) {
 
 /// The simple ways and ours on one set.
 fn ways(set: &Set) -> [(&'static str, Tally); 4] {
-    let mut tallies = [const {
-        Tally {
-            errors: Vec::new(),
-            ranges: Vec::new(),
-        }
-    }; 4];
+    let mut tallies = [const { Tally::new() }; 4];
     for paint in &set.paints {
         for (draw, cells) in paint.noisy.iter().enumerate() {
             let wide = simple_ways::fit_wide(set.white, set.black, cells, None);

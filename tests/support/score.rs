@@ -73,6 +73,13 @@ pub struct Tally {
 }
 
 impl Tally {
+    pub const fn new() -> Self {
+        Self {
+            errors: Vec::new(),
+            ranges: Vec::new(),
+        }
+    }
+
     pub fn add(&mut self, error: f64, range: f64) {
         self.errors.push(error);
         self.ranges.push(range);

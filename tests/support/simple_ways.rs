@@ -116,7 +116,7 @@ pub fn fit_wide(white: Xyz, black: Xyz, cells: &[[Xyz; 2]], builds: Option<&[f64
                 3..6 => libm::log(s),
                 _ => mean[i],
             });
-            least_squares(&misses, start)
+            least_squares(misses, start)
         })
         .into_iter()
         .min_by(|a, b| {
