@@ -72,7 +72,12 @@ pub fn bands(v: &Value) -> Bands {
 }
 
 pub fn json(name: &str) -> Value {
-    let path = format!("{}/tests/data/sets/{name}.json", env!("CARGO_MANIFEST_DIR"));
+    json_at(&format!("tests/data/sets/{name}.json"))
+}
+
+/// A JSON file by its path in the project.
+pub fn json_at(path: &str) -> Value {
+    let path = format!("{}/{path}", env!("CARGO_MANIFEST_DIR"));
     let text = std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{path}: {e}"));
     serde_json::from_str(&text).expect("JSON")
 }
