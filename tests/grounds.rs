@@ -104,16 +104,6 @@ fn the_range_of_a_ground_holds_nine_times_in_ten() {
         let clear = tally(&CLEAR, &BUILDS, Some(set), usual);
         assert_eq!(clear.errors.len(), count * CLEAR.len() * BUILDS.len());
         let milky = tally(&MILKY, &BUILDS, Some(set), usual);
-        println!(
-            "{set}: clear {:.2} {:.2} {:.3} {:.2}; milky {:.2} {:.2} {:.3}",
-            clear.median(),
-            clear.high(),
-            clear.held(),
-            clear.width(),
-            milky.median(),
-            milky.high(),
-            milky.held()
-        );
         for (what, tally) in [("clear", clear), ("milky", milky)] {
             assert!(
                 (0.87..=1.0).contains(&tally.held()),
