@@ -2,6 +2,8 @@
 //!
 //! `cargo run --example score_sets`; `tests/data/sets/README.md` says where the sets come from. Differences are CIEDE2000.
 
+#[path = "../tests/support/milk.rs"]
+mod milk;
 #[path = "../tests/support/score.rs"]
 mod score;
 #[path = "../tests/support/sets.rs"]
@@ -11,10 +13,12 @@ mod simple_ways;
 #[path = "../tests/support/stacks.rs"]
 mod stacks;
 
+use std::collections::BTreeSet;
+
 use score::{Class, One, Tally};
 use sets::{DRAWS, Set};
 use stacks::StackSet;
-use twoground::colour;
+use twoground::{colour, paint::verdict};
 
 #[allow(clippy::print_stdout)]
 fn main() {
@@ -95,6 +99,72 @@ fn main() {
             line(&[set.name, what], &tally);
         }
     }
+    milk_table();
+}
+
+/// Milk on black of every invented paint: true, and as fifteen cards say it (films half, once and twice as thick; five noise
+/// draws each).
+#[allow(clippy::print_stdout)]
+fn milk_table() {
+    println!("\n## Milk on black\n");
+    println!(
+        "| paint | anisotropy | true | grade | told: median | least to most | within its range | grade told | true grade among the possible |\n|---|---|---|---|---|---|---|---|---|"
+    );
+    let (mut errors, mut within, mut right, mut possible, mut count) = (Vec::new(), 0, 0, 0, 0);
+    for paint in milk::all() {
+        let told: Vec<_> = [0.5, 1.0, 2.0]
+            .into_iter()
+            .flat_map(|scale| paint.told(scale, DRAWS))
+            .collect();
+        let name = paint.paint.name;
+        let Some(truth) = paint.truth(6.0) else {
+            let grades: BTreeSet<_> = told.iter().map(|t| t.grade.phrase()).collect();
+            let grades: Vec<_> = grades.into_iter().collect();
+            println!(
+                "| {name} | {} | never as deep | | | | | {} | |",
+                paint.anisotropy,
+                grades.join(", ")
+            );
+            continue;
+        };
+        let grade = verdict::grade_of_milk(truth);
+        let milks: Vec<_> = told.iter().filter_map(|t| t.milk).collect();
+        let values: Vec<f64> = milks.iter().map(|m| m.on_black).collect();
+        let held = milks
+            .iter()
+            .filter(|m| (m.on_black - truth).abs() <= 1.645 * m.sd)
+            .count();
+        let same = told.iter().filter(|t| t.grade == grade).count();
+        let among = milks
+            .iter()
+            .filter(|m| verdict::possible(**m).contains(&grade))
+            .count();
+        println!(
+            "| {name} | {} | {truth:.1} | {} | {:.1} | {:.1} to {:.1} | {held} of {} | {same} of {} alike | {among} of {} |",
+            paint.anisotropy,
+            grade.phrase(),
+            sets::percentile(&values, 0.5),
+            sets::percentile(&values, 0.0),
+            sets::percentile(&values, 1.0),
+            milks.len(),
+            told.len(),
+            milks.len(),
+        );
+        errors.extend(values.iter().map(|v| (v - truth).abs()));
+        within += held;
+        right += same;
+        possible += among;
+        count += told.len();
+    }
+    println!(
+        "\n{} cards: off by {:.2} L* at the median, {:.2} at the 95th; within the stated range {:.0} %; same grade {:.0} %, among the possible {:.0} %",
+        count,
+        sets::percentile(&errors, 0.5),
+        sets::percentile(&errors, 0.95),
+        100.0 * within as f64 / errors.len() as f64,
+        100.0 * right as f64 / count as f64,
+        100.0 * possible as f64 / errors.len() as f64,
+    );
 }
 
 const BUILDS: [(f64, &str); 5] = [
