@@ -6,6 +6,7 @@
 //! unknowns (the same step as in the usual form, by the matrix inversion lemma; Tarantola, Inverse Problem Theory (2005),
 //! 3.2). [`uncertainty`] passes the covariance on to predictions.
 
+mod mixed;
 pub mod noise;
 pub mod prior;
 pub mod uncertainty;
@@ -132,6 +133,9 @@ pub struct Fitted {
     pub chi_squared: f64,
     /// The minimised cost: `chi_squared` plus the prior's share.
     pub cost: f64,
+    /// Twice the negative logarithm of how probable the card's data are, whatever the constants (Laplace's approximation), up
+    /// to a constant that the number of data sets. What is smaller explains the card better.
+    pub surprise: f64,
     /// Gauss-Newton steps of the start that won.
     pub steps: usize,
 }
@@ -177,6 +181,28 @@ pub fn nominal_builds(depths: &[f64]) -> (Vec<f64>, usize) {
     (builds, order.get(middle).copied().unwrap_or(0))
 }
 
+/// The same from one start that is near already: an earlier fit of the same films.
+pub fn refit(card: &Card, prior: &Prior, near: &Fitted) -> Fitted {
+    let problem = Problem {
+        card,
+        optics: near.optics,
+        mean: prior.mean(card),
+        covariance: prior.covariance(card),
+    };
+    let films = card.nominal.len();
+    let mut theta = problem.mean.clone();
+    for band in 0..BANDS {
+        theta[band] = near.log_absorption[band];
+        theta[BANDS + band] = near.log_scattering[band];
+    }
+    for film in 0..films {
+        theta[2 * BANDS + film] = near.log_builds[film];
+    }
+    theta[2 * BANDS + films] = near.anisotropy;
+    theta[2 * BANDS + films + 1] = near.haze.0;
+    problem.finish(problem.descend_from(theta, &prior.precision(card)))
+}
+
 struct Problem<'a> {
     card: &'a Card,
     optics: Optics,
@@ -204,6 +230,10 @@ impl Problem<'_> {
             theta[band] = libm::log(k);
             theta[BANDS + band] = libm::log(s);
         }
+        self.descend_from(theta, precision)
+    }
+
+    fn descend_from(&self, mut theta: DVector<f64>, precision: &DMatrix<f64>) -> Point {
         let anisotropy = 2 * BANDS + self.card.nominal.len();
         theta[anisotropy] = theta[anisotropy].clamp(table::EVEN, table::MOST_FORWARD);
         let dual = precision * (&theta - &self.mean);
@@ -363,7 +393,15 @@ impl Problem<'_> {
         let spread = &self.covariance * end.jacobian.transpose();
         let inner = &end.jacobian * &spread + self.noise(&end.seen);
         let mut covariance = self.covariance.clone();
+        let mut surprise = f64::INFINITY;
         if let Some(factor) = inner.cholesky() {
+            let log_determinant: f64 = factor
+                .l_dirty()
+                .diagonal()
+                .iter()
+                .map(|d| libm::log(*d))
+                .sum();
+            surprise = end.cost + 2.0 * log_determinant;
             covariance -= &spread * factor.solve(&spread.transpose());
         }
         // Rounding leaves it a little asymmetric.
@@ -389,6 +427,7 @@ impl Problem<'_> {
             fitted: end.seen,
             chi_squared: end.chi_squared,
             cost: end.cost,
+            surprise,
             steps: end.steps,
         }
     }

@@ -9,7 +9,10 @@ use nalgebra::{Matrix3, SMatrix};
 
 use crate::{
     colour::{self, Lab, Xyz},
-    film::table::{self, Table},
+    film::{
+        surface,
+        table::{self, Table},
+    },
     fit::Fitted,
     spectrum::{self, BANDS, Bands},
 };
@@ -85,6 +88,17 @@ impl Constants {
         seen
     }
 
+    /// How much of a small change of the bare ground's reflectance a film of `build` over it shows, band by band: 1 where the
+    /// film is as good as not there. `ground` is internal.
+    pub fn through(&self, build: f64, ground: &Bands) -> Bands {
+        std::array::from_fn(|band| {
+            let (kx, sx) = (self.absorption[band] * build, self.scattering[band] * build);
+            let film = Table::shared().film(kx, sx, self.anisotropy);
+            let loss = 1.0 - film.c * ground[band];
+            film.b / (loss * loss) * surface::to_internal_slope(surface::to_measured(ground[band]))
+        })
+    }
+
     /// Reflectance of a film too thick to see through.
     pub fn masstone(&self) -> Bands {
         std::array::from_fn(|band| {
@@ -128,5 +142,33 @@ impl Seen {
         let (lab, to_lab) = colour::lab_with_slopes(self.xyz());
         let slopes = Matrix3::from_fn(|i, j| to_lab[i][j]) * self.xyz_slopes();
         (lab, slopes * covariance * slopes.transpose())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_ground_shows_through_as_much_as_its_change_is_seen() {
+        let paint = Constants {
+            absorption: std::array::from_fn(|b| 0.05 + 0.1 * b as f64),
+            scattering: [0.4; BANDS],
+            anisotropy: 0.4,
+            covariance: Covariance::zeros(),
+        };
+        const STEP: f64 = 1e-5;
+        for ground in [0.035, 0.4, 0.84] {
+            let seen = |reflectance: f64| {
+                let internal = [surface::to_internal(reflectance); BANDS];
+                paint.over(0.7, &internal).reflectance
+            };
+            let (up, down) = (seen(ground + STEP), seen(ground - STEP));
+            let through = paint.through(0.7, &[surface::to_internal(ground); BANDS]);
+            for band in 0..BANDS {
+                let slope = (up[band] - down[band]) / (2.0 * STEP);
+                assert!((through[band] - slope).abs() < 1e-6, "{band}: {slope}");
+            }
+        }
     }
 }

@@ -1,7 +1,12 @@
 //! The whole reading of one card: pixels to a record, the same for the page and for the command.
 
-use nalgebra::{DMatrix, Matrix3};
+use nalgebra::DMatrix;
 use serde::{Deserialize, Serialize};
+
+mod solve;
+
+pub use solve::{ANISOTROPY, card_for_fit, cell_sd};
+use solve::{FLOOR, RELATIVE};
 
 use crate::{
     Error, Result,
@@ -12,17 +17,14 @@ use crate::{
     },
     colour::{self, Lab, Xyz},
     film::{surface, table},
-    fit::{
-        self, Datum, Fitted, Optics, Prior, Says,
-        noise::{self, Exposed, Scanner},
-    },
+    fit::{self, Fitted},
     paint::{
         Constants,
         file::{self, Dry, Label, Record, State, Surface},
         verdict,
     },
     scan::Scan,
-    spectrum::{self, BANDS, Bands},
+    spectrum::{self, BANDS},
 };
 
 /// What only the painter knows of a card.
@@ -53,24 +55,6 @@ impl Default for Answers {
             white: None,
         }
     }
-}
-
-/// Uncertainty that every cell shares, in reflectance: what a scanner does not repeat.
-const FLOOR: f64 = 0.002;
-/// Uncertainty in proportion to the value: what the optics do not say.
-const RELATIVE: f64 = 0.005;
-/// Anisotropy of a paint's scattering before its card is seen: anything between even and strongly forward (ours).
-pub const ANISOTROPY: (f64, f64) = (0.4, 0.25);
-/// On bare paper the surface correction holds only roughly; both uncertainties grow by this (ours, not measured).
-const UNSEALED: f64 = 2.0;
-/// Share of clipped pixels from which a channel is a bound and no value.
-const CLIPPED: f64 = 0.05;
-
-/// Standard deviation of one cell's value of a sealed card: its own scatter, what a scanner does not repeat, and what the
-/// optics do not say.
-pub fn cell_sd(scatter: f64, value: f64) -> f64 {
-    let relative = RELATIVE * value;
-    (scatter * scatter + FLOOR * FLOOR + relative * relative).sqrt()
 }
 
 /// A card that has been read.
@@ -107,13 +91,10 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
     let sampled = with_known_white(sampled, answers);
     let state = state_of(&sampled, layout.films.len());
     let fit_card = card_for_fit(&sampled, layout.films.len(), answers);
-    let (fitted, dull) = match state {
-        State::NotModelled => (None, false),
-        _ => {
-            let (fitted, dull) = fit_with_surface(fit_card.clone(), answers.surface);
-            (Some(fitted), dull)
-        }
-    };
+    let solved =
+        (state != State::NotModelled).then(|| solve::solve(&sampled, layout.films.len(), answers));
+    let dull = solved.as_ref().is_some_and(|s| s.dull);
+    let fitted = solved.map(|s| s.fitted);
     let builds: Vec<f64> = fitted.as_ref().map_or_else(Vec::new, |fit| {
         fit.log_builds.iter().map(|log| libm::exp(*log)).collect()
     });
@@ -155,139 +136,6 @@ fn with_known_white(sampled: Sampled, answers: &Answers) -> Sampled {
         }
         _ => sampled,
     }
-}
-
-/// The constant that a film's surface adds on top of everything, with how far it may be from that (starting values, ours;
-/// 0.02 to 0.04 seen for sunken films).
-fn haze(surface: Surface) -> (f64, f64) {
-    match surface {
-        Surface::Glossy => (0.0, 0.002),
-        Surface::Satin => (0.01, 0.006),
-        Surface::Matt => (0.03, 0.012),
-    }
-}
-
-/// How far the constant may be from nothing when a film called glossy is put to the test.
-const HAZE_TEST: f64 = 0.03;
-/// From this constant on, and this many standard deviations, a film called glossy counts as dull.
-const HAZE_SEEN: (f64, f64) = (0.006, 3.0);
-
-/// The fit, and whether films called glossy had to be taken as dull to be understood: black lifted alike under every film is
-/// the surface, scatter grows with the film.
-fn fit_with_surface(mut card: fit::Card, surface: Surface) -> (Fitted, bool) {
-    let as_told = fit::fit(&card, &Prior::default(), Optics::Transport);
-    if surface == Surface::Glossy && card.nominal.len() > 1 {
-        card.haze = (0.0, HAZE_TEST);
-        let open = fit::fit(&card, &Prior::default(), Optics::Transport);
-        let (haze, sd) = open.haze;
-        if haze > HAZE_SEEN.0 && haze > HAZE_SEEN.1 * sd {
-            return (open, true);
-        }
-    }
-    (as_told, false)
-}
-
-/// The cells as data of a fit.
-pub fn card_for_fit(sampled: &Sampled, films: usize, answers: &Answers) -> fit::Card {
-    let widen = if answers.sealed { 1.0 } else { UNSEALED };
-    let rows = spectrum::to_xyz_rows();
-    let device = device_rows(&sampled.to_xyz, &rows);
-    let mut data = Vec::with_capacity(6 * films);
-    let mut exposed = Vec::with_capacity(6 * films);
-    for cell in &sampled.pooled {
-        let ground = usize::from(cell.ground == Ground::Black);
-        let seen = spectrum::smoothest(Xyz::new(cell.xyz[0], cell.xyz[1], cell.xyz[2]));
-        let mut push = |row: &Bands, channels: [f64; 3], value: f64, scatter: f64, says: Says| {
-            exposed.push(Exposed {
-                channels,
-                spectrum: seen,
-            });
-            // What a flat spectrum of 1 gives: the floor scales with it.
-            let unit: f64 = row.iter().sum();
-            let shared = widen * FLOOR * unit.abs().max(0.5);
-            let relative = widen * RELATIVE * value;
-            data.push(Datum {
-                film: cell.film,
-                ground,
-                row: *row,
-                value,
-                sd: (scatter * scatter + shared * shared + relative * relative).sqrt(),
-                says,
-            });
-        };
-        let unit = |c: usize| std::array::from_fn(|i| if i == c { 1.0 } else { 0.0 });
-        let clipped = |c: usize| cell.clipped_low[c] > CLIPPED || cell.clipped_high[c] > CLIPPED;
-        if (0..3).any(clipped) {
-            // Clipping happens in the file's own channels: there it is a bound, in XYZ it would spoil all three.
-            for c in 0..3 {
-                let says = if cell.clipped_low[c] > CLIPPED {
-                    Says::AtMost
-                } else if cell.clipped_high[c] > CLIPPED {
-                    Says::AtLeast
-                } else {
-                    Says::Equal
-                };
-                push(
-                    &device[c],
-                    unit(c),
-                    cell.additive[c],
-                    cell.additive_sd[c],
-                    says,
-                );
-            }
-        } else {
-            for axis in 0..3 {
-                push(
-                    &rows[axis],
-                    sampled.to_xyz[axis],
-                    cell.xyz[axis],
-                    cell.xyz_sd[axis],
-                    Says::Equal,
-                );
-            }
-        }
-    }
-    let (nominal, reference) = fit::nominal_builds(&sampled.depths());
-    let ground = |xyz: [f64; 3]| {
-        spectrum::smoothest(Xyz::new(xyz[0], xyz[1], xyz[2])).map(surface::to_internal)
-    };
-    fit::Card {
-        grounds: vec![ground(sampled.white.xyz), ground(sampled.black.xyz)],
-        haze: haze(answers.surface),
-        anisotropy: ANISOTROPY,
-        shared: noise::of_scanner(&scanner(sampled), &exposed),
-        data,
-        nominal,
-        reference,
-    }
-}
-
-/// Zero error of a scan whose black is not to be relied on (ours).
-const DOUBTFUL_ZERO: f64 = 0.015;
-
-fn scanner(sampled: &Sampled) -> Scanner {
-    let usual = Scanner::default();
-    Scanner {
-        zero: if findings::zero_in_doubt(sampled) {
-            DOUBTFUL_ZERO
-        } else {
-            usual.zero
-        },
-        ..usual
-    }
-}
-
-/// Rows over the spectrum of the file's own additive channels: the inverse of its matrix to XYZ, times the CIE rows.
-fn device_rows(to_xyz: &[[f64; 3]; 3], rows: &[Bands; 3]) -> [Bands; 3] {
-    let matrix = Matrix3::from_fn(|i, j| to_xyz[i][j]);
-    let inverse = matrix.try_inverse().unwrap_or_else(Matrix3::identity);
-    std::array::from_fn(|c| {
-        std::array::from_fn(|band| {
-            (0..3)
-                .map(|axis| inverse[(c, axis)] * rows[axis][band])
-                .sum()
-        })
-    })
 }
 
 /// What the cells can tell at all.
