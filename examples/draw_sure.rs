@@ -1,5 +1,5 @@
-//! Draws `www/sure.svg`, the stated range against the real error, and prints the table of the page *How sure* and of the README,
-//! first as HTML, then as Markdown. Everything is made anew: the development sets, stacks, and some two hundred rendered scans.
+//! Draws `www/sure.svg`, the stated range against the real error, and puts the same numbers into the tables of the page *How sure* and
+//! of the README. Everything is made anew: the development sets, stacks, and some two hundred rendered scans.
 //!
 //! `cargo run --release --example draw_sure` (minutes).
 
@@ -53,39 +53,38 @@ fn main() -> Result<(), Box<dyn Error>> {
     let three_leds = careful(|s| s.scanner.sensor = Kind::ThreeLeds);
     let random = scans(RANDOM.map(|seed| trials::scene(seed, DPI)));
     let rows = [
-        (
-            "Exact colours with a little noise: one film over one colour",
-            &one,
-        ),
-        ("The same: two and three films over one another", &stacked),
-        ("Careful cards, a scanner that sees as the eye does", &ideal),
-        ("The same, a scanner with a white LED", &white_led),
-        ("The same, a scanner with a lamp", &lamp),
-        ("The same, a scanner with three narrow LEDs", &three_leds),
-        (
-            "Careless cards and scans, up to a dozen troubles at once",
-            &random,
-        ),
+        ("Exact colours, one film", &one),
+        ("Exact colours, two or three films", &stacked),
+        ("Careful scans, an ideal scanner", &ideal),
+        ("with a white LED", &white_led),
+        ("with a lamp", &lamp),
+        ("with three narrow LEDs", &three_leds),
+        ("Careless scans, many troubles at once", &random),
     ];
-    for (what, t) in rows {
-        println!(
-            "<tr><th scope=\"row\">{what}</th><td>{:.1}</td><td>{:.1}</td><td>{:.1}</td><td>{:.0} %</td></tr>",
-            t.median(),
-            t.high(),
-            t.width(),
-            100.0 * t.held()
-        );
-    }
-    println!();
-    for (what, t) in rows {
-        println!(
-            "| {what} | {:.1} | {:.1} | {:.1} | {:.0} % |",
-            t.median(),
-            t.high(),
-            t.width(),
-            100.0 * t.held()
-        );
-    }
+    let numbers = |t: &Tally| {
+        let errors = [t.median(), t.high(), t.width()].map(|v| format!("{v:.1}"));
+        [errors.to_vec(), vec![format!("{:.0} %", 100.0 * t.held())]].concat()
+    };
+    let html = rows.map(|(what, t)| {
+        let cells: String = numbers(t).iter().map(|v| format!("<td>{v}</td>")).collect();
+        format!("            <tr><th scope=\"row\">{what}</th>{cells}</tr>\n")
+    });
+    let markdown = rows.map(|(what, t)| format!("| {what} | {} |\n", numbers(t).join(" | ")));
+    put(
+        "www/index.html",
+        "<table class=\"numbers sure\">",
+        "<tbody>\n",
+        "          </tbody>",
+        &html.concat(),
+    )?;
+    put(
+        "README.md",
+        "| simulated |",
+        "---|\n",
+        "\n",
+        &markdown.concat(),
+    )?;
+    print!("{}", markdown.concat());
     let mut exact = one;
     exact.append(&stacked);
     let mut scanned = Tally::new();
@@ -94,6 +93,27 @@ fn main() -> Result<(), Box<dyn Error>> {
     }
     let svg = picture(&exact, &scanned)?;
     std::fs::write(concat!(env!("CARGO_MANIFEST_DIR"), "/www/sure.svg"), svg)?;
+    Ok(())
+}
+
+/// Puts rows of a table in the place of those between `from` and `to`, after `mark`, in a file of the project.
+fn put(file: &str, mark: &str, from: &str, to: &str, rows: &str) -> Result<(), Box<dyn Error>> {
+    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join(file);
+    let text = std::fs::read_to_string(&path)?;
+    let after = |start: usize, words: &str| {
+        text[start..]
+            .find(words)
+            .map(|at| start + at)
+            .ok_or(format!("{file} has no {words:?}"))
+    };
+    let start = after(after(0, mark)?, from)? + from.len();
+    // The end of a Markdown table is an empty line.
+    let end = if to == "\n" {
+        after(start, "\n\n")? + 1
+    } else {
+        after(start, to)?
+    };
+    std::fs::write(&path, [&text[..start], rows, &text[end..]].concat())?;
     Ok(())
 }
 
@@ -160,7 +180,7 @@ fn scans(scenes: impl Iterator<Item = Scene>) -> Tally {
 const INK: RGBColor = RGBColor(0, 0, 0);
 /// The page's grey, so that the picture reads the same on any other page.
 const PAGE: RGBColor = RGBColor(0x97, 0x97, 0x97);
-const SIZE: (u32, u32) = (640, 560);
+const SIZE: (u32, u32) = (500, 470);
 /// Ends of both axes, CIEDE2000.
 const ENDS: (f64, f64) = (0.25, 40.0);
 /// Dots drawn of each kind.
@@ -177,7 +197,7 @@ fn picture(exact: &Tally, scanned: &Tally) -> Result<String, Box<dyn Error>> {
             .margin_top(16)
             .margin_right(22)
             .margin_bottom(64)
-            .margin_left(66)
+            .margin_left(50)
             .build_cartesian_2d((ENDS.0..ENDS.1).log_scale(), (ENDS.0..ENDS.1).log_scale())?;
         let text = |words: &str, at: (i32, i32), across: HPos, down: VPos, size: i32| {
             let style = ("sans-serif", size)
@@ -248,29 +268,42 @@ fn picture(exact: &Tally, scanned: &Tally) -> Result<String, Box<dyn Error>> {
             scanned.iter().copied(),
             INK.stroke_width(4),
         ))?;
-        let (even_x, even_y) = chart.backend_coord(&(0.36, 0.36));
-        text(
-            "off by just the range",
-            (even_x - 2, even_y - 30),
-            HPos::Left,
-            VPos::Bottom,
-            16,
-        )?;
-        for (line, words) in [
-            (&exact, "nine in ten, exact colours"),
-            (&scanned, "nine in ten, scans"),
-        ] {
-            if let Some(&end) = line.last() {
-                let (x, y) = chart.backend_coord(&end);
-                text(
-                    words,
-                    (x.min(SIZE.0 as i32 - 24), y + 10),
-                    HPos::Right,
-                    VPos::Top,
-                    16,
-                )?;
-            }
+        let key = (top.0 + 12, top.1 + 44);
+        for x in [0, 14, 28] {
+            let dash = [(key.0 + x, key.1), (key.0 + x + 9, key.1)];
+            root.draw(&PathElement::new(dash, INK.stroke_width(3)))?;
         }
+        let path = PathElement::new(
+            [(key.0, key.1 + 26), (key.0 + 46, key.1 + 26)],
+            INK.stroke_width(4),
+        );
+        root.draw(&path)?;
+        for (row, words) in [
+            "nine in ten of exact colours lie below",
+            "nine in ten of scans lie below",
+            "some scans",
+            "off by just the range",
+        ]
+        .iter()
+        .enumerate()
+        {
+            text(
+                words,
+                (key.0 + 58, key.1 + 26 * row as i32),
+                HPos::Left,
+                VPos::Center,
+                17,
+            )?;
+        }
+        root.draw(&Circle::new(
+            (key.0 + 23, key.1 + 52),
+            2,
+            INK.mix(0.5).filled(),
+        ))?;
+        root.draw(&PathElement::new(
+            [(key.0, key.1 + 86), (key.0 + 46, key.1 + 70)],
+            INK.stroke_width(1),
+        ))?;
         root.present()?;
     }
     Ok(svg)
