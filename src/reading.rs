@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 mod solve;
 
 pub use solve::{ANISOTROPY, card_for_fit, cell_sd};
-use solve::{FLOOR, RELATIVE};
+use solve::{FLOOR, RELATIVE, Solved};
 
 use crate::{
     Error, Result,
@@ -91,11 +91,12 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
     let sampled = with_known_white(sampled, answers);
     let state = state_of(&sampled, layout.films.len());
     let fit_card = card_for_fit(&sampled, layout.films.len(), answers);
-    let solved =
-        (state != State::NotModelled).then(|| solve::solve(&sampled, layout.films.len(), answers));
-    let dull = solved.as_ref().is_some_and(|s| s.dull);
-    let fitted = solved.map(|s| s.fitted);
-    let builds: Vec<f64> = fitted.as_ref().map_or_else(Vec::new, |fit| {
+    let solved = match state {
+        State::NotModelled => solve::unsolved(&sampled, answers),
+        _ => solve::solve(&sampled, layout.films.len(), answers),
+    };
+    let (fitted, dull) = (solved.fitted.as_ref(), solved.dull);
+    let builds: Vec<f64> = fitted.map_or_else(Vec::new, |fit| {
         fit.log_builds.iter().map(|log| libm::exp(*log)).collect()
     });
     let outcome = Outcome {
@@ -104,20 +105,12 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
         builds: &builds,
     };
     let findings = findings::findings(scan, layout, &sampled, &outcome);
-    let mut record = record(
-        scan,
-        layout,
-        &sampled,
-        answers,
-        state,
-        fitted.as_ref(),
-        &fit_card,
-    );
+    let mut record = record(scan, layout, &sampled, answers, state, &solved, &fit_card);
     record.findings = findings.iter().map(Into::into).collect();
     Reading {
         layout: layout.clone(),
         sampled,
-        fitted,
+        fitted: solved.fitted,
         dull,
         findings,
         record,
@@ -207,9 +200,10 @@ fn record(
     sampled: &Sampled,
     answers: &Answers,
     state: State,
-    fitted: Option<&Fitted>,
+    solved: &Solved,
     fit_card: &fit::Card,
 ) -> Record {
+    let fitted = solved.fitted.as_ref();
     let films = layout.films.len();
     let rows = spectrum::to_xyz_rows();
     let spectrum_of = |xyz: [f64; 3]| {
@@ -237,7 +231,8 @@ fn record(
     let cells = sampled
         .pooled
         .iter()
-        .map(|cell| {
+        .zip(&solved.cell_sd)
+        .map(|(cell, sd)| {
             let ground = usize::from(cell.ground == Ground::Black);
             let fitted_xyz = constants.as_ref().map_or(cell.xyz, |paint| {
                 let offset = fitted.map_or(0.0, |f| f.haze.0);
@@ -253,7 +248,7 @@ fn record(
                 film: cell.film,
                 ground: cell.ground,
                 xyz: printed3(cell.xyz),
-                sd: printed3(cell.xyz_sd),
+                sd: printed3(*sd),
                 fitted_xyz: printed3(fitted_xyz),
                 de00: printed(colour::difference(lab(cell.xyz), lab(fitted_xyz))),
                 pixels: cell.pixels,

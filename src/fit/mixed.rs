@@ -6,11 +6,12 @@ use super::Fitted;
 
 impl Fitted {
     /// One answer of several to the same data under different suppositions, all equally probable before: weighed by how well
-    /// each explains the data, with the mean and the covariance of the mixture (law of total covariance).
+    /// each explains the data, with the mean and the covariance of the mixture (law of total covariance). Also how probable each
+    /// is now.
     ///
     /// # Panics
     /// Without any answers.
-    pub fn mixed(parts: &[Self]) -> Self {
+    pub fn mixed(parts: &[Self]) -> (Self, Vec<f64>) {
         let best = parts
             .iter()
             .min_by(|a, b| a.surprise.total_cmp(&b.surprise))
@@ -47,7 +48,7 @@ impl Fitted {
             let apart = part.unknowns() - &centre;
             mixed.covariance += *weight * (&part.covariance + &apart * apart.transpose());
         }
-        mixed
+        (mixed, weights)
     }
 
     /// What [`Fitted::covariance`] is the covariance of.
@@ -123,7 +124,8 @@ mod tests {
     #[test]
     fn equal_answers_mix_to_themselves() {
         let one = fitted(0.003);
-        let both = Fitted::mixed(&[one.clone(), one.clone()]);
+        let (both, weights) = Fitted::mixed(&[one.clone(), one.clone()]);
+        assert_eq!(weights, [0.5, 0.5]);
         assert!((both.unknowns() - one.unknowns()).amax() < 1e-12);
         assert!((both.covariance - &one.covariance).amax() < 1e-12);
     }
@@ -134,7 +136,7 @@ mod tests {
         let one = fitted(0.003);
         let mut other = one.clone();
         other.log_absorption[7] += 0.4;
-        let both = Fitted::mixed(&[one.clone(), other]);
+        let (both, _) = Fitted::mixed(&[one.clone(), other]);
         assert!((both.log_absorption[7] - one.log_absorption[7] - 0.2).abs() < 1e-12);
         assert!((both.covariance[(7, 7)] - one.covariance[(7, 7)] - 0.04).abs() < 1e-12);
         assert!((both.covariance[(8, 8)] - one.covariance[(8, 8)]).abs() < 1e-12);
@@ -151,10 +153,7 @@ mod tests {
         let prior = Prior::default();
         let [tight, loose] = [&spoilt, &loose].map(|c| fit(c, &prior, Optics::Transport));
         assert!(loose.surprise < tight.surprise);
-        let mixed = Fitted::mixed(&[tight.clone(), loose.clone()]);
-        assert!(
-            (mixed.anisotropy - loose.anisotropy).abs()
-                < (mixed.anisotropy - tight.anisotropy).abs()
-        );
+        let (_, weights) = Fitted::mixed(&[tight, loose]);
+        assert!(weights[1] > 0.99, "{weights:?}");
     }
 }

@@ -186,7 +186,7 @@ pub struct Cell {
     pub ground: Ground,
     /// Measured.
     pub xyz: [f64; 3],
-    /// Standard deviations of `xyz`.
+    /// Standard deviations of `xyz` as a measure of the colour: pixels, unevenness, and usual errors of scanners.
     pub sd: [f64; 3],
     /// What the constants give.
     pub fitted_xyz: [f64; 3],

@@ -51,8 +51,10 @@ const HAZE_SEEN: (f64, f64) = (0.006, 3.0);
 /// What the cells of a card say of its paint.
 #[derive(Debug, Clone)]
 pub(super) struct Solved {
-    /// The constants.
-    pub(super) fitted: Fitted,
+    /// The constants, absent for films that are not modelled.
+    pub(super) fitted: Option<Fitted>,
+    /// Standard deviations of the pooled cells' XYZ as measures of their colours, a scanner's errors included.
+    pub(super) cell_sd: Vec<[f64; 3]>,
     /// Whether films called glossy had to be taken as dull to be understood: black lifted alike under every film is the
     /// surface, scatter grows with the film.
     pub(super) dull: bool,
@@ -72,27 +74,83 @@ pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers) -> Solve
     let seen = as_fitted(sampled, &before.plain, &first);
     let card = Card::of(sampled, films, answers, &seen);
     let scanners = scanners(sampled);
-    let under = |haze: (f64, f64)| -> Fitted {
-        let answers: Vec<Fitted> = scanners
+    let under = |haze: (f64, f64)| {
+        let fits: Vec<Fitted> = scanners
             .iter()
             .map(|scanner| fit::refit(&card.seen_by(scanner, haze), &prior, &first))
             .collect();
-        Fitted::mixed(&answers)
+        Fitted::mixed(&fits)
+    };
+    let solved = |(fitted, weights): (Fitted, Vec<f64>), dull: bool| Solved {
+        fitted: Some(fitted),
+        cell_sd: cell_sds(sampled, answers, &seen, &scanners, &weights),
+        dull,
     };
     if answers.surface == Surface::Glossy && films > 1 {
         let open = under((0.0, HAZE_TEST));
-        let (haze, sd) = open.haze;
+        let (haze, sd) = open.0.haze;
         if haze > HAZE_SEEN.0 && haze > HAZE_SEEN.1 * sd {
-            return Solved {
-                fitted: open,
-                dull: true,
-            };
+            return solved(open, true);
         }
     }
+    solved(under(told), false)
+}
+
+/// What can be said of cells whose films are not modelled.
+pub(super) fn unsolved(sampled: &Sampled, answers: &Answers) -> Solved {
+    let scanners = scanners(sampled);
+    let weights = vec![1.0 / scanners.len() as f64; scanners.len()];
+    let seen = before_the_fit(sampled);
     Solved {
-        fitted: under(told),
+        fitted: None,
+        cell_sd: cell_sds(sampled, answers, &seen, &scanners, &weights),
         dull: false,
     }
+}
+
+fn cell_sds(
+    sampled: &Sampled,
+    answers: &Answers,
+    seen: &[SeenCell],
+    scanners: &[Scanner],
+    weights: &[f64],
+) -> Vec<[f64; 3]> {
+    let widen = widening(answers);
+    let exposed: Vec<Exposed> = seen
+        .iter()
+        .flat_map(|seen| {
+            sampled.to_xyz.map(|channels| Exposed {
+                channels,
+                // The colour is wrong by the whole zero error, whatever is wrong with the stripe below.
+                through: [0.0; 3],
+                spectrum: seen.spectrum,
+            })
+        })
+        .collect();
+    let shared: Vec<DMatrix<f64>> = scanners
+        .iter()
+        .map(|scanner| noise::of_scanner(scanner, &exposed))
+        .collect();
+    sampled
+        .pooled
+        .iter()
+        .enumerate()
+        .map(|(i, cell)| {
+            std::array::from_fn(|axis| {
+                let own = widen * cell_sd(0.0, cell.xyz[axis]);
+                let of_scanner: f64 = weights
+                    .iter()
+                    .zip(&shared)
+                    .map(|(w, m)| w * m[(3 * i + axis, 3 * i + axis)])
+                    .sum();
+                (own * own + cell.xyz_sd[axis] * cell.xyz_sd[axis] + of_scanner).sqrt()
+            })
+        })
+        .collect()
+}
+
+fn widening(answers: &Answers) -> f64 {
+    if answers.sealed { 1.0 } else { UNSEALED }
 }
 
 /// What is known of a pooled cell besides its colour.
@@ -156,7 +214,7 @@ impl Card {
     }
 
     fn of(sampled: &Sampled, films: usize, answers: &Answers, seen: &[SeenCell]) -> Self {
-        let widen = if answers.sealed { 1.0 } else { UNSEALED };
+        let widen = widening(answers);
         let rows = spectrum::to_xyz_rows();
         let device = device_rows(&sampled.to_xyz, &rows);
         let mut data = Vec::with_capacity(6 * films);

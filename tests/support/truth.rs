@@ -156,10 +156,9 @@ pub fn numbers(reading: &reading::Reading, card: &Value, turned: bool, numbers: 
                 let lab = |v: &[f64]| colour::lab(colour::Xyz::new(v[0], v[1], v[2]));
                 numbers.cells.push(colour::difference(lab(&seen), lab(&t)));
                 for axis in 0..3 {
-                    let sd = reading::cell_sd(cell.sd[axis], cell.xyz[axis]);
                     numbers
                         .cells_held
-                        .push((seen[axis] - t[axis]).abs() < 1.645 * level * sd);
+                        .push((seen[axis] - t[axis]).abs() < 1.645 * level * cell.sd[axis]);
                 }
             }
         }
