@@ -219,14 +219,14 @@ fn picture(exact: &Tally, scanned: &Tally) -> Result<String, Box<dyn Error>> {
                 (left.0 - 8, left.1),
                 HPos::Right,
                 VPos::Center,
-                18,
+                23,
             )?;
             text(
                 &tick.to_string(),
                 (foot.0, foot.1 + 8),
                 HPos::Center,
                 VPos::Top,
-                18,
+                23,
             )?;
         }
         let foot = chart.backend_coord(&(libm::sqrt(ENDS.0 * ENDS.1), ENDS.0));
@@ -235,7 +235,7 @@ fn picture(exact: &Tally, scanned: &Tally) -> Result<String, Box<dyn Error>> {
             (foot.0, foot.1 + 34),
             HPos::Center,
             VPos::Top,
-            19,
+            23,
         )?;
         let top = chart.backend_coord(&(ENDS.0, ENDS.1));
         text(
@@ -243,7 +243,7 @@ fn picture(exact: &Tally, scanned: &Tally) -> Result<String, Box<dyn Error>> {
             (top.0 + 8, top.1 + 6),
             HPos::Left,
             VPos::Top,
-            19,
+            23,
         )?;
 
         // Errors too small for the axis lie on its foot.
@@ -279,8 +279,8 @@ fn picture(exact: &Tally, scanned: &Tally) -> Result<String, Box<dyn Error>> {
         );
         root.draw(&path)?;
         for (row, words) in [
-            "nine in ten of exact colours lie below",
-            "nine in ten of scans lie below",
+            "9 in 10 of exact colours",
+            "9 in 10 of scans",
             "some scans",
             "off by just the range",
         ]
@@ -292,7 +292,7 @@ fn picture(exact: &Tally, scanned: &Tally) -> Result<String, Box<dyn Error>> {
                 (key.0 + 58, key.1 + 26 * row as i32),
                 HPos::Left,
                 VPos::Center,
-                17,
+                22,
             )?;
         }
         root.draw(&Circle::new(
