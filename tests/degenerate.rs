@@ -299,6 +299,41 @@ fn what_no_film_explains_is_kept_as_a_picture() {
     assert!(shown.contains("Picture only."), "{shown}");
 }
 
+/// A film that shines without being brighter than the bare white gives itself away by colours that no thickness explains.
+#[test]
+fn a_fluorescent_paint_is_no_paint_that_is_known() {
+    for name in ["rose lake", "blue lake", "clear green"] {
+        let mut scene = drawn::scene(named(name), 0.4, &[0.46, 1.0, 2.1]);
+        let dull = drawn::read(&scene, &Answers::default());
+        assert_ne!(dull.record.state, State::NotModelled, "{name}");
+        scene.cards[0].glow = 0.9;
+        let reading = drawn::read(&scene, &Answers::default());
+        assert_eq!(reading.record.state, State::NotModelled, "{name}");
+        assert_told(&reading, "not-modelled");
+        assert!(reading.fitted.is_none());
+    }
+}
+
+/// Through a plastic sleeve everything is lifted: it is said, and the range holds all the same.
+#[test]
+fn a_card_in_its_sleeve_is_told_and_widens_its_range() {
+    let mut scene = drawn::scene(named("blue lake"), 0.4, &[0.46, 1.0, 2.1]);
+    let clean = drawn::read(&scene, &Answers::default()).record;
+    scene.cards[0].sheet = 0.07;
+    let reading = drawn::read(&scene, &Answers::default());
+    assert_told(&reading, "under-plastic");
+    let [clean, veiled] =
+        [clean, reading.record].map(|r| predictions(&scene, &r, &[0.5, 1.0, 2.0]));
+    let mean = |of: &[(f64, f64)]| of.iter().map(|(_, range)| range).sum::<f64>() / of.len() as f64;
+    assert!(
+        mean(&veiled) > mean(&clean),
+        "{} {}",
+        mean(&veiled),
+        mean(&clean)
+    );
+    assert_held("through plastic", &veiled);
+}
+
 /// Automatic exposure and a clipped black are told with what to switch off.
 #[test]
 fn a_spoilt_exposure_names_the_switch() {
