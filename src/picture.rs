@@ -105,8 +105,17 @@ fn notes(records: &[&Record], builds: &[f64]) -> Vec<String> {
     let mut notes = Vec::new();
     for (record, &build) in records.iter().zip(builds) {
         let name = record.paint.name_or_unnamed();
-        let words = verdict::state_words(record.state);
-        if !words.is_empty() {
+        let thinnest = record
+            .films
+            .iter()
+            .map(|film| film.build)
+            .fold(f64::INFINITY, f64::min);
+        let all = [
+            verdict::state_words(record.state),
+            verdict::guess_words(record.state, build, thinnest),
+            verdict::surface_words(record.surface, record.reads_dull()),
+        ];
+        for words in all.into_iter().filter(|words| !words.is_empty()) {
             notes.push(format!("{name}: {words}"));
         }
         if build > 1.5 * record.thickest() {

@@ -167,6 +167,40 @@ fn transport_seen_at_45_0_over_stripes() {
     }
 }
 
+/// Discrete ordinates, another method than adding-doubling (`make_slabs.py`).
+#[test]
+fn transport_of_diffuse_light_by_discrete_ordinates() {
+    for row in numbers("disort_slabs") {
+        let [g, albedo, depth, r, t] = row[..] else {
+            panic!("{row:?}")
+        };
+        let transport = Transport::<24>::new(g);
+        let (k, s) = two_flux_units(g, albedo, depth);
+        let (ours_r, ours_t) = transport.film(k, s, 1.0).diffuse(&transport);
+        let what = format!("g {g} albedo {albedo} depth {depth}");
+        close(ours_r, r, 1e-4, &what);
+        close(ours_t, t, 1e-4, &what);
+    }
+}
+
+/// Two and three films of different paints and anisotropies, their matrices from another program (`make_stacks.py`).
+#[test]
+fn transport_through_films_that_scatter_differently() {
+    for row in rows("rte_stacks") {
+        let number = |text: &str| -> f64 { text.parse().expect("a number") };
+        let films: Vec<Vec<f64>> = row[1]
+            .split('|')
+            .map(|film| film.split(':').map(number).collect())
+            .collect();
+        let layers: Vec<_> = films
+            .iter()
+            .map(|f| Transport::<24>::new(f[2]).film(f[0], f[1], 1.0))
+            .collect();
+        let seen = Transport::<24>::new(0.0).stack(&layers.iter().collect::<Vec<_>>());
+        close(seen.over(number(&row[2])), number(&row[3]), 1e-4, &row[1]);
+    }
+}
+
 /// An optical constant times thickness over four decades.
 fn depth() -> impl Strategy<Value = f64> {
     (-3.0..1.3_f64).prop_map(|e| 10f64.powf(e))

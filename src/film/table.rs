@@ -21,7 +21,7 @@ pub const DIRECTIONS: usize = 12;
 pub const NODES: usize = 57;
 /// Least K X and S X of the grid; smaller ones count as this.
 pub const LEAST: f64 = 1e-4;
-/// Most K X and S X of the grid; larger ones count as this.
+/// Most K X and S X of the grid.
 pub const MOST: f64 = 150.0;
 
 /// Below these, logarithms stop: no light worth counting.
@@ -144,9 +144,29 @@ impl Table {
         Self { coefficients }
     }
 
-    /// Response of one film of K X = `kx`, S X = `sx` and scattering of `anisotropy`, with its slopes. Beyond the table's
-    /// ends nothing changes any more.
+    /// Response of one film of K X = `kx`, S X = `sx` and scattering of `anisotropy`, with its slopes. Below the table's lower
+    /// end nothing changes any more; a film beyond its upper end is opaque, so that only K/S counts.
     pub fn slopes(&self, kx: f64, sx: f64, anisotropy: f64) -> Slopes {
+        let most = kx.max(sx);
+        if most > MOST {
+            let mut opaque = self.inside(kx * (MOST / most), sx * (MOST / most), anisotropy);
+            let none = |r: &Response| Response {
+                a: -r.a,
+                b: -r.b,
+                c: -r.c,
+            };
+            // The larger of the two stays at the end; its growth is the other's fall.
+            if kx > sx {
+                opaque.by_absorption = none(&opaque.by_scattering);
+            } else {
+                opaque.by_scattering = none(&opaque.by_absorption);
+            }
+            return opaque;
+        }
+        self.inside(kx, sx, anisotropy)
+    }
+
+    fn inside(&self, kx: f64, sx: f64, anisotropy: f64) -> Slopes {
         let (i, u, du) = basis(kx);
         let (j, v, dv) = basis(sx);
         let (w, dw) = parabola(anisotropy);
@@ -216,7 +236,7 @@ fn basis(x: f64) -> (usize, [f64; 4], [f64; 4]) {
         (1.0 + 3.0 * t + 3.0 * t2 - 3.0 * t2 * t) / 6.0,
         t2 * t / 6.0,
     ];
-    // Outside the grid nothing changes any more.
+    // Below the grid nothing changes any more.
     let h = if inside { 1.0 / spacing() } else { 0.0 };
     let slopes = [
         -0.5 * s * s * h,
@@ -294,6 +314,26 @@ mod tests {
             }
         }
         worst
+    }
+
+    /// A hundred films of a white were once as dark as twenty: its S stopped at the table's end and its K did not.
+    #[test]
+    fn beyond_its_end_a_film_keeps_its_colour() {
+        let table = Table::shared();
+        for (k, s) in [(0.01, 14.0), (3.0, 0.12), (0.4, 0.5)] {
+            let end = MOST / libm::fmax(k, s);
+            let at = |factor: f64| {
+                table
+                    .slopes(factor * k * end, factor * s * end, 0.4)
+                    .over(0.3)
+            };
+            for (inside, beyond) in at(0.999).into_iter().zip(at(9.0)) {
+                assert!(
+                    (inside - beyond).abs() < 0.004,
+                    "{k} {s}: {inside} {beyond}"
+                );
+            }
+        }
     }
 
     #[test]

@@ -278,6 +278,15 @@ fn notes(record: &Record, layer: &Layer) -> Vec<String> {
     if !matches!(record.state, State::Known) {
         notes.push(verdict::state_words(record.state).to_owned());
     }
+    let more = [
+        verdict::guess_words(record.state, layer.build, thinnest),
+        verdict::surface_words(record.surface, record.reads_dull()),
+    ];
+    notes.extend(
+        more.into_iter()
+            .filter(|words| !words.is_empty())
+            .map(str::to_owned),
+    );
     notes
 }
 

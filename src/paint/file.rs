@@ -427,6 +427,11 @@ impl Record {
         self.films.iter().map(|f| f.build).fold(0.0, f64::max)
     }
 
+    /// Whether the films, called glossy, read as dull.
+    pub fn reads_dull(&self) -> bool {
+        self.findings.iter().any(|finding| finding.code == "dull")
+    }
+
     /// Everything that types alone do not say.
     fn check(&self) -> Result<()> {
         let bands = |field: &str, values: &[f64], most: f64| -> Result<()> {

@@ -7,7 +7,7 @@
 
 use super::{
     Constants,
-    file::{Grade, State},
+    file::{Grade, State, Surface},
 };
 use crate::{
     colour::{self, Lab},
@@ -318,6 +318,26 @@ pub fn state_words(state: State) -> &'static str {
         State::NotModelled => {
             "Brighter than the bare white, or black brighter than white: fluorescent, metallic or interference paint. No constants; the picture is kept."
         }
+    }
+}
+
+/// What to know of a film of `build` whose card hides what thinner films do. Empty where it does not, or `thinnest`, the
+/// thinnest film on the card, is not thicker.
+pub fn guess_words(state: State, build: f64, thinnest: f64) -> &'static str {
+    match state {
+        State::MasstoneOnly | State::AbsorptionAtLeast if build < 0.99 * thinnest => {
+            "Thinner than any film on its card, and there even the thinnest hides: what shows through is a guess. Do not rely on it before a thinner film is drawn."
+        }
+        _ => "",
+    }
+}
+
+/// Which surface predictions are for, where it is not the card's own. `dull`: the films were called glossy and read as dull.
+pub fn surface_words(surface: Surface, dull: bool) -> &'static str {
+    if dull || surface != Surface::Glossy {
+        "Its films had a dull surface; the colours are those of a glossy one, oiled out or varnished. Left dull, darks look lighter."
+    } else {
+        ""
     }
 }
 

@@ -26,6 +26,7 @@ pub struct Set {
     pub black: Xyz,
     pub grounds: Vec<Ground>,
     pub grounds_xyz: Vec<Xyz>,
+    /// True builds of the films on the card, from thin to thick.
     pub builds: Vec<f64>,
     pub paints: Vec<SetPaint>,
 }
@@ -33,7 +34,12 @@ pub struct Set {
 /// One paint of a set.
 pub struct SetPaint {
     pub name: String,
-    /// XYZ by draw, film and stripe (white, black).
+    /// K and S per film of build 1.
+    pub absorption: Bands,
+    pub scattering: Bands,
+    /// XYZ by film and stripe (white, black) without noise.
+    pub exact: Vec<[Xyz; 2]>,
+    /// The same with noise, by draw.
     pub noisy: Vec<Vec<[Xyz; 2]>>,
     /// Build and the exact Lab over every ground.
     pub over_grounds: Vec<(f64, Vec<Lab>)>,
@@ -66,7 +72,12 @@ pub fn bands(v: &Value) -> Bands {
 }
 
 pub fn json(name: &str) -> Value {
-    let path = format!("{}/tests/data/sets/{name}.json", env!("CARGO_MANIFEST_DIR"));
+    json_at(&format!("tests/data/sets/{name}.json"))
+}
+
+/// A JSON file by its path in the project.
+pub fn json_at(path: &str) -> Value {
+    let path = format!("{}/{path}", env!("CARGO_MANIFEST_DIR"));
     let text = std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{path}: {e}"));
     serde_json::from_str(&text).expect("JSON")
 }
@@ -86,15 +97,10 @@ impl Set {
                 .iter()
                 .map(|p| SetPaint {
                     name: p["name"].as_str().expect("a name").into(),
-                    noisy: list(&p["noisy"])
-                        .iter()
-                        .map(|draw| {
-                            list(draw)
-                                .iter()
-                                .map(|film| [xyz(&film[0]), xyz(&film[1])])
-                                .collect()
-                        })
-                        .collect(),
+                    absorption: bands(&p["k"]),
+                    scattering: bands(&p["s"]),
+                    exact: cells(&p["xyz_film_by_stripe"]),
+                    noisy: list(&p["noisy"]).iter().map(cells).collect(),
                     over_grounds: list(&p["over_grounds"])
                         .iter()
                         .map(|o| {
@@ -115,8 +121,18 @@ impl Set {
     }
 }
 
-/// A card of three films from its cells, as the product builds it.
+fn cells(films: &Value) -> Vec<[Xyz; 2]> {
+    list(films)
+        .iter()
+        .map(|film| [xyz(&film[0]), xyz(&film[1])])
+        .collect()
+}
+
+/// A card from its cells, thin films first, as the product builds it: neighbours are guessed to differ by a factor of two, and
+/// the (lower) middle film is the unit.
 pub fn card(white: Xyz, black: Xyz, cells: &[[Xyz; 2]]) -> Card {
+    let depths: Vec<f64> = (0..cells.len()).map(|film| film as f64).collect();
+    let (nominal, reference) = twoground::fit::nominal_builds(&depths);
     let rows = spectrum::to_xyz_rows();
     let mut data = Vec::new();
     for (film, pair) in cells.iter().enumerate() {
@@ -142,8 +158,8 @@ pub fn card(white: Xyz, black: Xyz, cells: &[[Xyz; 2]]) -> Card {
         shared,
         grounds: vec![spectrum(white), spectrum(black)],
         data,
-        nominal: vec![0.5, 1.0, 2.0],
-        reference: 1,
+        nominal,
+        reference,
     }
 }
 

@@ -1,8 +1,8 @@
 """Makes the ICC profiles beside it and asks another colour-management library what they mean.
 
 Needs `pip install pillow` for the library: Little CMS, called through ctypes because Pillow's own interface stops at
-8 bits. Writes *.icc and profiles.csv: profile, 16-bit codes of R, G, B, and X, Y, Z in the D50 connection space
-(media-relative, no black point compensation, double precision, optimisation off).
+8 bits. Writes *.icc and profiles.csv: profile, 16-bit codes of R, G, B, and X, Y, Z and L*, a*, b* in the D50
+connection space (media-relative, no black point compensation, double precision, optimisation off).
 
 The profiles are invented for this test; none belongs to a device.
 """
@@ -188,6 +188,7 @@ def others():
 
 TYPE_RGB_DBL = (1 << 22) | (4 << 16) | (3 << 3)  # FLOAT_SH(1), COLORSPACE_SH(PT_RGB), CHANNELS_SH(3), BYTES_SH(0)
 TYPE_XYZ_DBL = (1 << 22) | (9 << 16) | (3 << 3)
+TYPE_LAB_DBL = (1 << 22) | (10 << 16) | (3 << 3)
 RELATIVE_COLORIMETRIC = 1
 NO_CACHE, NO_OPTIMISE = 0x0040, 0x0100
 
@@ -197,15 +198,17 @@ def library():
     lcms = ctypes.CDLL(found[0] if found else "liblcms2.so.2")
     lcms.cmsOpenProfileFromMem.restype = ctypes.c_void_p
     lcms.cmsCreateXYZProfile.restype = ctypes.c_void_p
+    lcms.cmsCreateLab4Profile.restype = ctypes.c_void_p
+    lcms.cmsCreateLab4Profile.argtypes = [ctypes.c_void_p]
     lcms.cmsCreateTransform.restype = ctypes.c_void_p
     lcms.cmsCreateTransform.argtypes = [ctypes.c_void_p, ctypes.c_uint32, ctypes.c_void_p, ctypes.c_uint32, ctypes.c_uint32, ctypes.c_uint32]
     lcms.cmsDoTransform.argtypes = [ctypes.c_void_p, ctypes.c_void_p, ctypes.c_void_p, ctypes.c_uint32]
     return lcms
 
 
-def convert(lcms, data, colours):
+def convert(lcms, data, colours, target, kind):
     source = lcms.cmsOpenProfileFromMem(data, len(data))
-    transform = lcms.cmsCreateTransform(source, TYPE_RGB_DBL, lcms.cmsCreateXYZProfile(), TYPE_XYZ_DBL, RELATIVE_COLORIMETRIC, NO_CACHE | NO_OPTIMISE)
+    transform = lcms.cmsCreateTransform(source, TYPE_RGB_DBL, target, kind, RELATIVE_COLORIMETRIC, NO_CACHE | NO_OPTIMISE)
     count = len(colours)
     given = (ctypes.c_double * (3 * count))(*[v / 65535 for c in colours for v in c])
     answer = (ctypes.c_double * (3 * count))()
@@ -222,12 +225,14 @@ def main():
     colours += [tuple(random.randrange(65536) for _ in range(3)) for _ in range(60)]
     colours += [tuple(random.randrange(9000) for _ in range(3)) for _ in range(24)]
     version = lcms.cmsGetEncodedCMMversion()
-    rows = [f"# Little CMS {version / 1000:g}; see make_profiles.py", "profile,r,g,b,x,y,z"]
+    rows = [f"# Little CMS {version / 1000:g}; see make_profiles.py", "profile,r,g,b,x,y,z,lightness,a,b"]
     for name, data in [*matrix_profiles(), *table_profiles()]:
         with open(os.path.join(HERE, name + ".icc"), "wb") as file:
             file.write(data)
-        for colour, xyz in zip(colours, convert(lcms, data, colours)):
-            rows.append(",".join([name, *map(str, colour), *(f"{v:.8f}" for v in xyz)]))
+        xyz = convert(lcms, data, colours, lcms.cmsCreateXYZProfile(), TYPE_XYZ_DBL)
+        lab = convert(lcms, data, colours, lcms.cmsCreateLab4Profile(None), TYPE_LAB_DBL)
+        for row in zip(colours, xyz, lab):
+            rows.append(",".join([name, *map(str, row[0]), *(f"{v:.8f}" for v in row[1]), *(f"{v:.5f}" for v in row[2])]))
     for name, data in others():
         with open(os.path.join(HERE, name + ".icc"), "wb") as file:
             file.write(data)
