@@ -7,7 +7,12 @@ use std::{fs, hint::black_box, path::Path, process::Command, time::Instant};
 
 use twoground::{
     colour::ScreenSpace,
-    glass::{Family, Grounds, grounds::SIDE, render},
+    glass::{
+        Family, Grounds,
+        grounds::SIDE,
+        render::{self, Laid, Shares},
+        table::Shared,
+    },
     paint::{Constants, Record, file::Surface},
     picture::{Film, Kept},
     scan::Profile,
@@ -55,6 +60,14 @@ fn said(what: &str, seconds: f64) {
     println!("{what:<52} {seconds:.3} s  {rate:6.0} megapixels a second");
 }
 
+fn laid(family: &Family) -> Laid<'_> {
+    Laid {
+        family,
+        over: None,
+        shares: Shares::All,
+    }
+}
+
 fn main() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-scans");
     let text = fs::read_to_string(folder.join("lantern-gold.pigment.json")).expect("a sample");
@@ -66,7 +79,6 @@ fn main() {
     let seconds = least(|| made = Some(Grounds::new(&to_xyz, Surface::Glossy)));
     println!("grounds of {SIDE} nodes cubed: {:.0} ms", 1e3 * seconds);
     let grounds = made.expect("made");
-    let rough = grounds.rough();
     let mut kept = Kept::default();
     let mut films = |share: f64| {
         let film = Film {
@@ -75,31 +87,34 @@ fn main() {
         };
         Ok(*kept.responses(&[&paint], &[film])?.bands())
     };
-    for (what, grounds, soft) in [
-        ("33, one build", &grounds, false),
-        ("33, all shares", &grounds, true),
-        ("17, one build", &rough, false),
-        ("17, all shares", &rough, true),
+    for (what, shared) in [
+        ("one build", Shared::No),
+        ("rough shares", Shared::Rough),
+        ("all shares", Shared::Fine),
     ] {
         let mut tables = 0;
         let seconds = least(|| {
-            tables = black_box(Family::new(grounds, ScreenSpace::Srgb, soft, &mut films))
+            tables = black_box(Family::new(&grounds, ScreenSpace::Srgb, shared, &mut films))
                 .expect("films")
                 .len();
         });
         println!("tables, {what}: {tables} in {:.1} ms", 1e3 * seconds);
     }
-    let even = Family::new(&grounds, ScreenSpace::Srgb, false, &mut films).expect("films");
-    let soft = Family::new(&grounds, ScreenSpace::Srgb, true, &mut films).expect("films");
+    let even = Family::new(&grounds, ScreenSpace::Srgb, Shared::No, &mut films).expect("films");
+    let soft = Family::new(&grounds, ScreenSpace::Srgb, Shared::Fine, &mut films).expect("films");
 
     let codes = picture();
     let mut eight = vec![0_u8; 4 * WIDTH * HEIGHT];
     let mut sixteen = vec![0_u16; 3 * WIDTH * HEIGHT];
     let shares: Vec<u8> = (0..WIDTH).map(|x| (255 * x / WIDTH) as u8).collect();
+    let across = Laid {
+        shares: Shares::Each(&shares),
+        ..laid(&soft)
+    };
     let look = render::Look::default();
     let whole = least(|| {
         for (codes, out) in codes.chunks(3 * WIDTH).zip(eight.chunks_mut(4 * WIDTH)) {
-            render::row(&even, codes, render::Shares::All, look, out);
+            render::row(&even, &[laid(&even)], codes, look, out);
         }
     });
     said("one table, 8 bits, one core", whole);
@@ -111,7 +126,7 @@ fn main() {
                 let even = &even;
                 scope.spawn(move || {
                     for (codes, out) in codes.chunks(3 * WIDTH).zip(out.chunks_mut(4 * WIDTH)) {
-                        render::row(even, codes, render::Shares::All, look, out);
+                        render::row(even, &[laid(even)], codes, look, out);
                     }
                 });
             }
@@ -120,13 +135,13 @@ fn main() {
     said("one table, 8 bits, strips on two cores", seconds);
     let seconds = least(|| {
         for (codes, out) in codes.chunks(3 * WIDTH).zip(eight.chunks_mut(4 * WIDTH)) {
-            render::row(&soft, codes, render::Shares::Each(&shares), look, out);
+            render::row(&soft, &[across], codes, look, out);
         }
     });
     said("a build that runs across, 8 bits, one core", seconds);
     let seconds = least(|| {
         for (codes, out) in codes.chunks(3 * WIDTH).zip(sixteen.chunks_mut(3 * WIDTH)) {
-            render::row16(&even, codes, render::Shares::All, out);
+            render::row16(&even, &[laid(&even)], codes, out);
         }
     });
     said("one table, 16 bits, one core", seconds);

@@ -18,8 +18,8 @@ pub use card::{CardView, OpenScan};
 pub use glaze::Glaze;
 pub use paint::{LabelData, PaintView, file_name, relabel};
 pub use picture::{
-    Change, GreysView, MixView, OpenPicture, Part, PickFrom, PickView, PictureView, TubesView,
-    WantedView, Way,
+    Change, GlassSpot, GlassView, GreysView, MixView, OpenGlass, OpenPicture, Part, PickFrom,
+    PickView, PictureView, TubesView, WantedView, Way, Window,
 };
 
 /// Why something is not there: `code` for programs, `words` for the painter.

@@ -11,10 +11,9 @@ use crate::{
     spectrum::{BANDS, UsualWalk},
 };
 
-/// Nodes along every channel: 32 steps, so that a code's upper bits are its node.
-pub const SIDE: usize = 33;
-/// Nodes along every channel of the rougher table, for while a film is pulled.
-pub const ROUGH: usize = 17;
+/// Nodes along every channel: 16 steps, so that a code's upper bits are its node. 33 nodes are no nearer to the full model
+/// where it matters (95th percentiles of 0.02 instead of 0.05 to 0.28 CIEDE2000) and cost eight times the work.
+pub const SIDE: usize = 17;
 /// Bands, filled up to whole vectors.
 pub(super) const PADDED: usize = 32;
 
@@ -34,22 +33,17 @@ pub(super) fn code_at(node: usize, side: usize) -> u16 {
 }
 
 impl Grounds {
-    /// Grounds of a painting whose decoded channels are turned to XYZ by this matrix, at [`SIDE`] nodes a channel.
+    /// Grounds of a painting whose decoded channels are turned to XYZ by this matrix.
     pub fn new(to_xyz: &[[f64; 3]; 3], surface: Surface) -> Self {
-        let planes = (0..SIDE).map(|red| Self::plane(to_xyz, surface, red));
-        Self::of_planes(planes.collect())
-    }
-
-    /// The grounds of one node of red, so that several workers can share the work.
-    pub fn plane(to_xyz: &[[f64; 3]; 3], surface: Surface, red: usize) -> Self {
         let haze = match surface {
             Surface::Glossy => 0.0,
             dull => dull.haze().0,
         };
-        let mut bare = Vec::with_capacity(SIDE * SIDE);
-        let mut internal = Vec::with_capacity(SIDE * SIDE);
+        let mut bare = Vec::with_capacity(SIDE * SIDE * SIDE);
+        let mut internal = Vec::with_capacity(SIDE * SIDE * SIDE);
         let linear = |node: usize| linear_of(code_at(node, SIDE));
-        for green in 0..SIDE {
+        for place in 0..SIDE * SIDE {
+            let (red, green) = (place / SIDE, place % SIDE);
             let mut walk = UsualWalk::default();
             for blue in 0..SIDE {
                 let at = [linear(red), linear(green), linear(blue)];
@@ -75,33 +69,6 @@ impl Grounds {
             side: SIDE,
             bare,
             internal,
-        }
-    }
-
-    /// Planes of every node of red, put together.
-    pub fn of_planes(planes: Vec<Self>) -> Self {
-        let mut whole = Self {
-            side: SIDE,
-            bare: Vec::with_capacity(SIDE * SIDE * SIDE),
-            internal: Vec::with_capacity(SIDE * SIDE * SIDE),
-        };
-        for plane in planes {
-            whole.bare.extend(plane.bare);
-            whole.internal.extend(plane.internal);
-        }
-        whole
-    }
-
-    /// Every other node.
-    pub fn rough(&self) -> Self {
-        let nodes = (0..ROUGH * ROUGH * ROUGH).map(|i| {
-            let (r, g, b) = (i / (ROUGH * ROUGH), i / ROUGH % ROUGH, i % ROUGH);
-            2 * ((r * SIDE + g) * SIDE + b)
-        });
-        Self {
-            side: ROUGH,
-            bare: nodes.clone().map(|i| self.bare[i]).collect(),
-            internal: nodes.map(|i| self.internal[i]).collect(),
         }
     }
 

@@ -11,7 +11,7 @@ use crate::{
     Result,
     colour::{self, ScreenSpace},
     film::Response,
-    glass::grounds::{Grounds, PADDED, ROUGH, SIDE},
+    glass::grounds::{Grounds, PADDED, SIDE},
     spectrum::{self, BANDS},
 };
 
@@ -21,7 +21,6 @@ pub(super) type Node = [f32; 4];
 /// Films over the grounds of every node.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Table {
-    side: usize,
     nodes: Vec<Node>,
 }
 
@@ -109,7 +108,6 @@ impl Table {
     pub fn bare(grounds: &Grounds, space: ScreenSpace) -> Self {
         let coder = Coder::new(space);
         Self {
-            side: grounds.side(),
             nodes: grounds.bare.iter().map(|xyz| coder.node(*xyz)).collect(),
         }
     }
@@ -128,8 +126,8 @@ impl Table {
         let nodes = grounds.internal.iter().map(|rho| {
             let mut seen = [0.0_f32; PADDED];
             for band in 0..PADDED {
-                seen[band] = films.a[band]
-                    + films.b[band] * rho[band] / (1.0 - films.c[band] * rho[band]);
+                seen[band] =
+                    films.a[band] + films.b[band] * rho[band] / (1.0 - films.c[band] * rho[band]);
             }
             coder.node([
                 dot(&weights[0], &seen),
@@ -138,7 +136,6 @@ impl Table {
             ])
         });
         Self {
-            side: grounds.side(),
             nodes: nodes.collect(),
         }
     }
@@ -146,10 +143,7 @@ impl Table {
     /// Encoded R, G, B and grey for codes, not cut to the gamut.
     #[inline]
     pub fn at(&self, code: [u16; 3]) -> Node {
-        match self.side {
-            ROUGH => between::<ROUGH>(&self.nodes, code),
-            _ => between::<SIDE>(&self.nodes, code),
-        }
+        between(&self.nodes, code)
     }
 }
 
@@ -157,59 +151,46 @@ impl Table {
     /// Every one of a row of pixels, given to `put` with its place.
     #[inline(always)]
     pub(super) fn each(&self, pixels: &[[u16; 3]], put: &mut impl FnMut(usize, Node)) {
-        match self.side {
-            ROUGH => {
-                for (i, code) in pixels.iter().enumerate() {
-                    put(i, between::<ROUGH>(&self.nodes, *code));
-                }
-            }
-            _ => {
-                for (i, code) in pixels.iter().enumerate() {
-                    put(i, between::<SIDE>(&self.nodes, *code));
-                }
-            }
+        for (i, code) in pixels.iter().enumerate() {
+            put(i, between(&self.nodes, *code));
         }
     }
 }
 
 /// The value at a colour, from the four corners of its tetrahedron (the usual six around the grey diagonal).
 #[inline(always)]
-fn between<const N: usize>(nodes: &[Node], code: [u16; 3]) -> Node {
-    let steps = (N - 1) as u32;
-    let spread = 16 - steps.trailing_zeros();
+fn between(nodes: &[Node], code: [u16; 3]) -> Node {
+    const STEPS: u32 = SIDE as u32 - 1;
+    const SPREAD: u32 = 16 - STEPS.trailing_zeros();
+    const RED: usize = SIDE * SIDE;
+    const GREEN: usize = SIDE;
+    const BLUE: usize = 1;
+    const ALL: usize = RED + GREEN + BLUE;
     // A code is its node in the upper bits and the way to the next in the lower sixteen.
-    let place = code.map(|c| u32::from(c) * steps + (u32::from(c) >> spread));
+    let place = code.map(|c| u32::from(c) * STEPS + (u32::from(c) >> SPREAD));
     let [r, g, b] = place.map(|p| (p >> 16) as usize);
     let [fr, fg, fb] = place.map(|p| (p & 0xffff) as f32 * (1.0 / 65535.0));
-    let first = (r * N + g) * N + b;
-    const fn step<const N: usize>(channel: usize) -> usize {
-        match channel {
-            0 => N * N,
-            1 => N,
-            _ => 1,
-        }
-    }
-    let all = step::<N>(0) + step::<N>(1) + step::<N>(2);
+    let first = r * RED + g * GREEN + b;
     // The channel that goes furthest is taken first, the one that goes least last.
     let most = if fr >= fg && fr >= fb {
-        step::<N>(0)
+        RED
     } else if fg >= fb {
-        step::<N>(1)
+        GREEN
     } else {
-        step::<N>(2)
+        BLUE
     };
     let least = if fb <= fr && fb <= fg {
-        step::<N>(2)
+        BLUE
     } else if fg <= fr {
-        step::<N>(1)
+        GREEN
     } else {
-        step::<N>(0)
+        RED
     };
     let high = fr.max(fg).max(fb);
     let low = fr.min(fg).min(fb);
     let middle = (fr + fg + fb) - (high + low);
-    let nodes = &nodes[first..=first + all];
-    let (n0, n1, n2, n3) = (&nodes[0], &nodes[most], &nodes[all - least], &nodes[all]);
+    let nodes = &nodes[first..=first + ALL];
+    let (n0, n1, n2, n3) = (&nodes[0], &nodes[most], &nodes[ALL - least], &nodes[ALL]);
     let (w0, w1, w2, w3) = (1.0 - high, high - middle, middle - low, low);
     std::array::from_fn(|i| n0[i] * w0 + n1[i] * w1 + n2[i] * w2 + n3[i] * w3)
 }
@@ -224,25 +205,45 @@ pub struct Family {
 }
 
 /// Steps of the share at the finest.
-const FINEST: usize = 32;
-/// Largest error of the middle between two shares, in encoded values (ours: about 0.3 CIEDE2000).
-const SHARE_ERROR: f32 = 0.003;
+const FINEST: usize = 64;
+
+/// At how many shares of the build there are tables.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Shared {
+    /// At the full build only: the film has one build wherever it lies.
+    No,
+    /// At few, while a film is pulled.
+    Rough,
+    /// At as many as are needed.
+    Fine,
+}
+
+impl Shared {
+    /// Largest error of the middle between two shares, in encoded values (ours: fine is about 0.4 CIEDE2000).
+    fn error(self) -> f32 {
+        match self {
+            Self::No => f32::INFINITY,
+            Self::Rough => 0.02,
+            Self::Fine => 0.005,
+        }
+    }
+}
 
 /// Films at a share of their builds: what every table is made from.
 pub type Responses<'a> = dyn FnMut(f64) -> Result<[Response; BANDS]> + 'a;
 
 impl Family {
-    /// Films over the grounds, at their full build only where `soft` is false, else at as many shares of it as are needed.
+    /// Films over the grounds.
     ///
     /// # Errors
     /// Those of `films`.
     pub fn new(
         grounds: &Grounds,
         space: ScreenSpace,
-        soft: bool,
+        shared: Shared,
         films: &mut Responses<'_>,
     ) -> Result<Self> {
-        let shares = shares(grounds, space, soft, films)?;
+        let shares = shares(grounds, space, shared, films)?;
         let mut tables = vec![Table::bare(grounds, space)];
         for (_, responses) in &shares {
             tables.push(Table::under(responses, grounds, space));
@@ -269,6 +270,11 @@ impl Family {
             .chain(shares.iter().map(|(step, _)| *step))
             .collect();
         Self::of(tables, &steps)
+    }
+
+    /// The painting without films alone.
+    pub fn bare_only(grounds: &Grounds, space: ScreenSpace) -> Self {
+        Self::of(vec![Table::bare(grounds, space)], &[0])
     }
 
     fn of(tables: Vec<Table>, steps: &[usize]) -> Self {
@@ -336,11 +342,11 @@ impl Family {
 pub fn shares(
     grounds: &Grounds,
     space: ScreenSpace,
-    soft: bool,
+    shared: Shared,
     films: &mut Responses<'_>,
 ) -> Result<Vec<(usize, [Response; BANDS])>> {
     let full = films(1.0)?;
-    if !soft {
+    if shared == Shared::No {
         return Ok(vec![(FINEST, full)]);
     }
     let probes = Probes::of(grounds, space);
@@ -358,9 +364,15 @@ pub fn shares(
             .iter()
             .zip(&at_to)
             .zip(&seen)
-            .flat_map(|((a, b), s)| (0..3).map(move |i| (a[i] + (b[i] - a[i]) * way - s[i]).abs()))
+            .flat_map(|((a, b), s)| {
+                (0..3).map(move |i| {
+                    // What the screen does not show does not count.
+                    let [a, b, s] = [a[i], b[i], s[i]].map(|v| v.clamp(0.0, 1.0));
+                    (a + (b - a) * way - s).abs()
+                })
+            })
             .fold(0.0_f32, f32::max);
-        if off > SHARE_ERROR {
+        if off > shared.error() {
             chosen.push((middle, responses));
             open.push((from, at_from, middle, seen.clone()));
             open.push((middle, seen, to, at_to));
