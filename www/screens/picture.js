@@ -166,6 +166,7 @@ export function pictureScreen(page) {
 
   return {
     show,
+    desk,
     /** Shows this kept paint next. @param {number} id */
     choose(id) {
       wanted = `kept-${id}`;
