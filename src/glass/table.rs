@@ -189,7 +189,7 @@ fn between(nodes: &[Node], code: [u16; 3]) -> Node {
     let high = fr.max(fg).max(fb);
     let low = fr.min(fg).min(fb);
     let middle = (fr + fg + fb) - (high + low);
-    let nodes = &nodes[first..=first + ALL];
+    let nodes = &nodes[first..first + ALL + 1];
     let (n0, n1, n2, n3) = (&nodes[0], &nodes[most], &nodes[ALL - least], &nodes[ALL]);
     let (w0, w1, w2, w3) = (1.0 - high, high - middle, middle - low, low);
     std::array::from_fn(|i| n0[i] * w0 + n1[i] * w1 + n2[i] * w2 + n3[i] * w3)
@@ -367,8 +367,8 @@ pub fn shares(
             .flat_map(|((a, b), s)| {
                 (0..3).map(move |i| {
                     // What the screen does not show does not count.
-                    let [a, b, s] = [a[i], b[i], s[i]].map(|v| v.clamp(0.0, 1.0));
-                    (a + (b - a) * way - s).abs()
+                    let between = a[i] + (b[i] - a[i]) * way;
+                    (between.clamp(0.0, 1.0) - s[i].clamp(0.0, 1.0)).abs()
                 })
             })
             .fold(0.0_f32, f32::max);

@@ -34,15 +34,24 @@ fn jug_radius(y: f64) -> f64 {
         (1.60, 0.30),
         (1.80, 0.40),
     ];
-    for pair in knots.windows(2) {
-        let ((y0, r0), (y1, r1)) = (pair[0], pair[1]);
-        if y <= y1 {
-            let t = ((y - y0) / (y1 - y0)).clamp(0.0, 1.0);
-            let t = t * t * (3.0 - 2.0 * t);
-            return r0 + (r1 - r0) * t;
-        }
-    }
-    0.40
+    let last = knots.len() - 1;
+    let i = knots
+        .iter()
+        .rposition(|(height, _)| *height <= y)
+        .unwrap_or(0)
+        .min(last - 1);
+    let ((y0, r0), (y1, r1)) = (knots[i], knots[i + 1]);
+    let slope = |j: usize| {
+        let (a, b) = (knots[j.saturating_sub(1)], knots[(j + 1).min(last)]);
+        (b.1 - a.1) / (b.0 - a.0)
+    };
+    // Cubic between the knots, so that the turned form has no rings.
+    let (t, h) = (((y - y0) / (y1 - y0)).clamp(0.0, 1.0), y1 - y0);
+    let (t2, t3) = (t * t, t * t * t);
+    (2.0 * t3 - 3.0 * t2 + 1.0) * r0
+        + (t3 - 2.0 * t2 + t) * h * slope(i)
+        + (3.0 * t2 - 2.0 * t3) * r1
+        + (t3 - t2) * h * slope(i + 1)
 }
 
 fn sphere(p: V, centre: V, radius: f64) -> f64 {
@@ -64,7 +73,11 @@ fn scene(p: V) -> (f64, f64) {
     let around = (q[0] * q[0] + q[2] * q[2]).sqrt();
     let side = (around - jug_radius(q[1])) * 0.7;
     let ends = (q[1] - 1.80).max(-q[1]);
-    put(side.max(ends).max(-(around - 0.32).max(1.1 - q[1])), 0.50);
+    put(
+        side.max(ends)
+            .max(-(around - jug_radius(q[1]) + 0.06).max(1.2 - q[1])),
+        0.50,
+    );
     let handle = {
         let (u, v) = (q[0] + 0.52, q[1] - 1.18);
         let ring = ((u * u / 0.45 + v * v).sqrt() - 0.40).hypot(q[2]) - 0.07;
@@ -82,11 +95,19 @@ fn scene(p: V) -> (f64, f64) {
         outer.max(-sphere(p, c, 0.63)).max(-p[1] + 0.05)
     };
     put(bowl * 0.8, 0.74);
-    // A cloth that hangs in folds over the table's edge.
-    let fold = 0.05 * libm::sin(7.0 * p[0] + 1.5 * libm::sin(2.0 * p[2]))
-        + 0.03 * libm::sin(4.0 * p[2] + 3.0 * p[0]);
-    let cloth = (p[1] - 0.04 - 0.6 * (fold + 0.05)).max((p[0] + 1.5).hypot(p[2] + 0.9) - 0.95);
-    put(cloth * 0.6, 0.90);
+    // Two eggs.
+    let egg = |p: V, centre: V, turn: f64| {
+        let q = add(p, times(centre, -1.0));
+        let (x, z) = (
+            q[0] * libm::cos(turn) + q[2] * libm::sin(turn),
+            q[2] * libm::cos(turn) - q[0] * libm::sin(turn),
+        );
+        let wide = 0.215 - 0.10 * x;
+        let round = ((x / 1.3) * (x / 1.3) + q[1] * q[1] + z * z).sqrt();
+        (round - wide) * 0.8
+    };
+    put(egg(p, [-1.75, 0.21, -0.85], 0.5), 0.88);
+    put(egg(p, [-1.28, 0.21, -1.30], -0.4), 0.80);
     nearest
 }
 
@@ -233,13 +254,13 @@ fn at(
     }
     let (x, y) = ((u - left) / (right - left), (v - top) / (bottom - top));
     // The painted edge wanders.
-    let ragged = 0.004 * strokes[0].at(mx * 2.0, my * 2.0);
+    let ragged = 0.0016 * broad.at(4.0 * mx, 4.0 * my) + 0.0006 * strokes[0].at(mx, my);
     let margin = 0.018 + ragged;
     if x < margin || x > 1.0 - margin || y < 1.3 * margin || y > 1.0 - 1.3 * margin {
         return Lab::new(84.0 + 0.5 * weave.at(mx, my), 0.6, 6.0);
     }
     // The brush pulls colours a little along its strokes.
-    let pulled = 0.0022 * strokes[0].at(mx, 3.0 * my);
+    let pulled = 0.0007 * strokes[0].at(mx, 3.0 * my);
     let l = painted(2.0 * (x + pulled) - 1.0, 0.75 - 1.5 * (y + 0.6 * pulled));
     let l = l
         + 0.9 * strokes[0].at(mx, 3.2 * my)

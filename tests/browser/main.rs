@@ -4,6 +4,7 @@
 
 mod corrections;
 mod devtools;
+mod glass;
 mod picture;
 mod server;
 

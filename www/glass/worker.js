@@ -79,8 +79,8 @@ self.onmessage = async ({ data: { id, method, args } }) => {
   try {
     await ready;
     const value = await methods[method](...args);
-    const held = value instanceof Uint8Array || value instanceof Uint16Array || value instanceof Float64Array ? [value.buffer] : [];
-    postMessage({ id, value }, held);
+    const held = value instanceof Uint8Array || value instanceof Uint16Array || value instanceof Float64Array ? [/** @type {ArrayBuffer} */ (value.buffer)] : [];
+    postMessage({ id, value }, { transfer: held });
   } catch (error) {
     postMessage({ id, ...answer(error) });
   }

@@ -51,7 +51,7 @@ export function glassScreen(page, picture) {
 
   sheet.ondrawn = () => {
     draw_marks();
-    if (lost) show_lost();
+    if (lost) show_lost(undefined);
   };
   sheet.onfault = page.tell;
 
@@ -650,7 +650,7 @@ export function glassScreen(page, picture) {
     if (!lost) {
       sheet.hide_lost();
       say(screen, "lost", "");
-    } else show_lost();
+    } else show_lost(undefined);
   });
   const show_lost = newest(
     async () => (lost && pool ? pool.keeper("lost") : null),
