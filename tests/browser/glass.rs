@@ -20,6 +20,7 @@ fn opened(page: &mut Browser, tubes: usize) {
     shelf_has(page, tubes);
     go(page, "picture");
     page.wait("document.querySelectorAll('#picture [data-film]').length === 1");
+    page.wait("document.querySelector('#picture [data-say=saved]').textContent === 'Saved on this computer.'");
     page.click("#picture a[href='#glass']");
     page.click("[data-do=glass-sample]");
     seen(page);
@@ -34,7 +35,9 @@ fn seen(page: &mut Browser) {
 
 /// Mean of what a canvas shows in a square about a share of its width and height.
 const PROBE: &str = "((name, u, v) => { const c = document.querySelector(`#glass [data-canvas=${name}]`);
-   const d = c.getContext('2d').getImageData(Math.round(u * c.width) - 4, Math.round(v * c.height) - 4, 8, 8).data;
+   const o = new OffscreenCanvas(8, 8).getContext('2d', { willReadFrequently: true });
+   o.drawImage(c, Math.round(u * c.width) - 4, Math.round(v * c.height) - 4, 8, 8, 0, 0, 8, 8);
+   const d = o.getImageData(0, 0, 8, 8).data;
    const s = [0, 0, 0]; for (let i = 0; i < d.length; i += 4) for (let j = 0; j < 3; j++) s[j] += d[i + j] / (d.length / 4);
    return s.map((x) => Math.round(x * 10) / 10); })";
 

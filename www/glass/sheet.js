@@ -24,7 +24,7 @@ export class Sheet {
   /** @type {number | undefined} */ #fine = undefined;
   grey = false;
   hatch = false;
-  /** Called when something is on the screen again. @type {() => void} */ ondrawn = () => {};
+  /** Called when something is on the screen again, and whether a film is still being pulled. @type {(pulling: boolean) => void} */ ondrawn = () => {};
   /** Told what goes wrong. @type {(error: unknown) => void} */ onfault = () => {};
   /** Milliseconds that the last redrawing took; for measuring. */
   took = 0;
@@ -246,7 +246,7 @@ export class Sheet {
     // While a film is pulled fewer shares of its build are made; soon after it rests, all of them.
     clearTimeout(this.#fine);
     if (rough) this.#fine = setTimeout(() => this.all_films(false), 150);
-    this.ondrawn();
+    this.ondrawn(rough);
   }
 
   /** The canvases are as large on the page as they have pixels. */

@@ -47,11 +47,12 @@ export function glassScreen(page, picture) {
   /** @type {import("../glass/types.js").GlassSpot | null} */ let spot = null;
   /** The last place that was grown from. @type {At | null} */ let grown = null;
   let wiped = 0;
+  /** Tubes that the keeper has. @type {[string, string][] | null} */ let sent = null;
   let lost = false;
 
-  sheet.ondrawn = () => {
+  sheet.ondrawn = (pulling) => {
     draw_marks();
-    if (lost) show_lost(undefined);
+    if (lost && !pulling) show_lost(undefined);
   };
   sheet.onfault = page.tell;
 
@@ -103,7 +104,8 @@ export function glassScreen(page, picture) {
       say(screen, "glass-stage", `Reading ${file.name} …`);
       try {
         await next.open(file);
-        await next.keeper("use_picture", picture.desk.text, picture.desk.tubes);
+        sent = picture.desk.tubes;
+        await next.keeper("use_picture", picture.desk.text, sent);
         view = await next.keeper("view");
       } catch (error) {
         if (pool === next) close();
@@ -183,7 +185,9 @@ export function glassScreen(page, picture) {
   /** Takes up the picture's films as they are now. */
   async function plan_again() {
     if (!pool) return;
-    await pool.keeper("use_picture", picture.desk.text, picture.desk.tubes);
+    const tubes = picture.desk.tubes;
+    await pool.keeper("use_picture", picture.desk.text, tubes === sent ? null : tubes);
+    sent = tubes;
     await look_again();
     sheet.all_films(false);
     read_again();
@@ -536,7 +540,7 @@ export function glassScreen(page, picture) {
   /** @param {At} at */
   const know = (at) =>
     attempt(async () => {
-      const kind = /** @type {HTMLSelectElement} */ (find(screen, "select[name=card]")).value;
+      const kind = card.value;
       const typed = input("known-lab").value.trim().split(/[\s,;]+/).map(Number);
       const lab = kind === "typed" ? typed : [Number(kind), 0, 0];
       if (lab.length !== 3 || lab.some((v) => !Number.isFinite(v))) throw new EngineError({ code: "refused", words: "Type three numbers, L*, a* and b*, such as 62 3 −10." });
@@ -549,9 +553,11 @@ export function glassScreen(page, picture) {
     sheet.light();
     read_again();
   }
-  /** @type {HTMLSelectElement} */ (find(screen, "select[name=card]")).addEventListener("change", (event) => {
-    part("typed-lab").hidden = /** @type {HTMLSelectElement} */ (event.target).value !== "typed";
-  });
+  const card = /** @type {HTMLSelectElement} */ (find(screen, "select[name=card]"));
+  const show_typed = () => {
+    part("typed-lab").hidden = tool !== "known" || card.value !== "typed";
+  };
+  card.addEventListener("change", show_typed);
   const describe = () =>
     attempt(async () => {
       await ask("describe", find_input("taken-scan").checked ? "scan" : "photo", /** @type {HTMLSelectElement} */ (find(screen, "select[name=glass-surface]")).value);
@@ -670,6 +676,7 @@ export function glassScreen(page, picture) {
       for (const node of screen.querySelectorAll("[data-for]")) {
         if (node instanceof HTMLElement) node.hidden = !(node.dataset.for ?? "").split(" ").includes(tool);
       }
+      show_typed();
       say(screen, "tool", HELP[tool]);
       box.dataset.tool = tool;
       draw_marks();
