@@ -2,12 +2,9 @@
 
 use std::{error::Error, fs};
 
-use twoground::simulate::{
-    encode,
-    scene::{File, FileKind},
-    space::Space,
-    still_life::{Photo, still_life},
-};
+use image::{ExtendedColorType, ImageEncoder, codecs::jpeg::JpegEncoder};
+use moxcms::ColorProfile;
+use twoground::simulate::still_life::{Photo, still_life};
 
 fn main() -> Result<(), Box<dyn Error>> {
     let mut args = std::env::args().skip(1);
@@ -21,18 +18,17 @@ fn main() -> Result<(), Box<dyn Error>> {
         falls_off: 0.12,
     };
     let (height, encoded) = still_life(width, photo);
-    let kind = if path.ends_with(".png") {
-        FileKind::Png8
-    } else {
-        FileKind::Jpeg(86)
-    };
-    let file = File {
-        space: Space::Srgb,
-        tagged: true,
-        kind,
-        dpi: None,
-    };
-    fs::write(&path, encode::bytes(width, height, &encoded, file)?)?;
+    let pixels: Vec<u8> = encoded.iter().map(|v| (v * 255.0).round() as u8).collect();
+    let mut bytes = Vec::new();
+    let mut encoder = JpegEncoder::new_with_quality(&mut bytes, 86);
+    encoder.set_icc_profile(ColorProfile::new_srgb().encode()?)?;
+    encoder.write_image(
+        &pixels,
+        width as u32,
+        height as u32,
+        ExtendedColorType::Rgb8,
+    )?;
+    fs::write(&path, bytes)?;
     println!("{path}: {width} x {height}");
     Ok(())
 }

@@ -328,6 +328,28 @@ fn what_is_drawn_is_what_a_spot_tells() {
     assert_eq!(drawn(&mut glass, 2, height), both);
 }
 
+/// A thick white hides the drawing of a chart, a thin clear film leaves it.
+#[test]
+fn the_drawing_is_lost_under_white_and_stays_under_a_glaze() {
+    let patches: Vec<Bands> = grounds()
+        .into_iter()
+        .map(|(_, spectrum)| spectrum)
+        .collect();
+    let mut glass =
+        OpenGlass::new(&chart(&patches, [1.0; 3], 0.0), "chart.png", true).expect("a chart");
+    for (name, build, low, high) in [
+        ("foam-white", 4.0, 0.6, 1.0),
+        ("lantern-gold", 0.3, 0.0, 0.05),
+    ] {
+        let (text, tubes) = plan(name, build);
+        glass.use_picture(&text, Some(tubes)).expect("a picture");
+        let (rgba, [width, height], share) = glass.lost().expect("films");
+        assert!((low..=high).contains(&share), "{name}: {share}");
+        assert_eq!(rgba.len(), 4 * width * height);
+        assert_eq!(share > 0.0, rgba.iter().any(|v| *v > 0), "{name}");
+    }
+}
+
 #[test]
 fn what_cannot_lie_under_glass_is_said() {
     let words = |bytes: &[u8]| {

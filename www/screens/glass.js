@@ -51,6 +51,8 @@ export function glassScreen(page, picture) {
   let lost = false;
 
   sheet.ondrawn = (pulling) => {
+    // How long the last redrawing took, in milliseconds, for measuring.
+    box.dataset.took = sheet.took.toFixed(1);
     draw_marks();
     if (lost && !pulling) show_lost(undefined);
   };
@@ -770,10 +772,6 @@ export function glassScreen(page, picture) {
         shape();
         await plan_again();
       }
-    },
-    /** For measuring: milliseconds of the last redrawing. */
-    get took() {
-      return sheet.took;
     },
   };
 }
