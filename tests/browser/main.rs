@@ -4,6 +4,7 @@
 
 mod corrections;
 mod devtools;
+mod offline;
 mod picture;
 mod server;
 
