@@ -2,6 +2,7 @@
 //!
 //! Needs Chromium (`tests/run` installs it on Debian); without it these tests fail and say so.
 
+mod access;
 mod corrections;
 mod devtools;
 mod offline;
