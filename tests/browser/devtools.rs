@@ -374,6 +374,12 @@ impl Browser {
         self.child.wait().expect("the browser to end");
     }
 
+    /// Ends the browser at once, as a power cut would.
+    pub(crate) fn kill(mut self) {
+        self.child.kill().expect("it can be killed");
+        self.child.wait().expect("it ends");
+    }
+
     /// Calls a method on the page.
     #[track_caller]
     pub(crate) fn call_page(&mut self, method: &str, parameters: Value) -> Value {

@@ -5,6 +5,7 @@
 mod access;
 mod corrections;
 mod devtools;
+mod faults;
 mod offline;
 mod picture;
 mod server;
