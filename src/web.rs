@@ -10,8 +10,8 @@ use wasm_bindgen::prelude::*;
 use crate::{
     Error, Result,
     page::{
-        self, Ask, Change, Glaze, LabelData, OpenPicture, OpenScan, OpenShelf, PaintView, Part as MixPart,
-        PickFrom, Problem, Tone, Way,
+        self, Ask, Change, Glaze, LabelData, OpenPicture, OpenScan, OpenShelf, PaintView,
+        Part as MixPart, PickFrom, Problem, Tone, Way,
     },
     paint::{Constants, Record, file::Surface},
     shelf::{
@@ -271,6 +271,16 @@ impl Paint {
     /// A name for the exported file.
     pub fn file_name(&self) -> String {
         page::file_name(&self.record)
+    }
+
+    /// Spectra as CGATS.17 text.
+    pub fn cgats(&self) -> Given<String> {
+        crate::paint::spectra::cgats(&self.record).map_err(thrown)
+    }
+
+    /// Constants and spectra as CSV.
+    pub fn csv(&self) -> Given<String> {
+        crate::paint::spectra::csv(&self.record).map_err(thrown)
     }
 
     /// The pigment file as this program writes it.

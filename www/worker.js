@@ -177,6 +177,8 @@ const methods = {
   glaze: (/** @type {string} */ text, /** @type {number[]} */ builds) => paint(text).glaze(new Float64Array(builds)),
   relabel: (/** @type {string} */ text, /** @type {unknown} */ label) => paint(text).relabel(label),
   file_name: (/** @type {string} */ text) => paint(text).file_name(),
+  cgats: (/** @type {string} */ text) => paint(text).cgats(),
+  csv: (/** @type {string} */ text) => paint(text).csv(),
   /** A pigment file, checked. */
   import: async (/** @type {File} */ file) => paint(await file.text()).write(),
 

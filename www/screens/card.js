@@ -1,11 +1,12 @@
 // @ts-check
 /** The Card screen: a scan that was read, what it says of the paint, and how to correct it. */
 
-import { download, el, find, say } from "../dom.js";
+import { el, find, say } from "../dom.js";
 import { EngineError } from "../engine.js";
 import { Facts, drawMore, drawStrip } from "../parts/facts.js";
 import { BLANK, LabelForm } from "../parts/label.js";
 import { Outline } from "../parts/outline.js";
+import { savePaint } from "../parts/save.js";
 import { kept } from "../shelf.js";
 import { Work } from "../work.js";
 
@@ -347,18 +348,18 @@ export function cardScreen(page, over) {
         form.say("What was kept of this card was changed or deleted in another window. Keep it again and it stands beside that.");
         return;
       }
-      form.say(error instanceof EngineError ? error.message : "It could not be kept.", { words: "Save it as a file instead", act: exportFile });
+      form.say(error instanceof EngineError ? error.message : "It could not be kept.", { words: "Save it as a file instead", act: () => exportFile() });
       page.tell(error);
     } finally {
       keeping = false;
     }
   }
 
-  async function exportFile() {
+  /** @param {"pigment" | "cgats" | "csv"} [kind] */
+  async function exportFile(kind = "pigment") {
     try {
       await restore();
-      const text = await engine.call("record", [form.label]);
-      download(await engine.call("file_name", [text]), text, "application/json");
+      await savePaint(engine, await engine.call("record", [form.label]), kind);
     } catch (error) {
       page.tell(error);
     }

@@ -7,6 +7,7 @@ import { Compare } from "../parts/compare.js";
 import { Facts, drawMore, drawStrip } from "../parts/facts.js";
 import { LabelForm } from "../parts/label.js";
 import { Safe } from "../parts/safe.js";
+import { savePaint } from "../parts/save.js";
 import { announce, elsewhere, kept } from "../shelf.js";
 
 /** @typedef {import("../types.js").Opened} Opened */
@@ -29,7 +30,7 @@ export function tubesScreen(page, over) {
   /** Tubes chosen to be compared, in that order. @type {number[]} */ let chosen = [];
 
   const form = new LabelForm(find(tube, "[data-part=label]"), "Keep changes", relabel);
-  const facts = new Facts(find(tube, "[data-part=facts]"), () => opened && save(opened.id));
+  const facts = new Facts(find(tube, "[data-part=facts]"), (kind) => opened && save(opened.id, kind));
   const compare = new Compare(find(shelf, "[data-part=compare]"), page, () => choose([]));
   const safe = new Safe(shelf, page, list);
   find(tube, "[data-do=over]").addEventListener("click", () => opened && over(opened.id));
@@ -236,14 +237,15 @@ export function tubesScreen(page, over) {
     }
   }
 
-  /** @param {number} id */
-  async function save(id) {
+  /** @param {number} id @param {"pigment" | "cgats" | "csv"} [kind] */
+  async function save(id, kind = "pigment") {
     try {
       /** @type {Opened} */
       const { text, paint } = await engine.call("kept_paint", [id]);
       if (text === undefined) throw new EngineError({ code: "gone", words: "This paint was deleted in another window. Undo brings it back." });
       // What cannot be read has no name of its own.
-      download(paint ? await engine.call("file_name", [text]) : `damaged-paint-${id}.json`, text, "application/json");
+      if (paint) await savePaint(engine, text, kind);
+      else download(`damaged-paint-${id}.json`, text, "application/json");
     } catch (error) {
       page.tell(error);
     }

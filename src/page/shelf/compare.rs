@@ -148,7 +148,7 @@ fn difference(apart: &[(f64, f64)], first: &str) -> String {
     let greatest = apart.iter().map(|a| a.0).fold(0.0, f64::max);
     if most > chance {
         format!(
-            "Not the same as {first}: {most:.1} CIEDE2000 apart in {place}, where by chance up to {chance:.1} may be. You would {}.",
+            "Not the same as {first}: {most:.1} CIEDE2000 apart in {place}, where the two cards leave open at most {chance:.1}. You would {}.",
             difference_word(most).trim_start_matches("you would ")
         )
     } else {

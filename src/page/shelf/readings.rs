@@ -171,8 +171,7 @@ fn odd_one(apart: &[Option<Apart>]) -> Option<usize> {
         .filter_map(|(i, apart)| Some((i, (*apart)?)))
         .max_by(|a, b| a.1.difference.total_cmp(&b.1.difference))?;
     // Of three, one that is off takes half of its own distance into that of the others.
-    (most.difference > most.by_chance && most.difference >= 1.9 * middle)
-        .then_some(at)
+    (most.difference > most.by_chance && most.difference >= 1.9 * middle).then_some(at)
 }
 
 /// What the readings say together.
