@@ -6,6 +6,8 @@
  * lock of that name. What lies under a name that no window holds was left behind.
  */
 
+import { EngineError } from "./engine.js";
+
 const NAME = "twoground-window";
 const PATIENCE_MS = 250;
 
@@ -15,6 +17,7 @@ const PATIENCE_MS = 250;
  * @property {File} file
  * @property {(File | null)[]} seconds second scans, by card
  * @property {boolean} pasted
+ * @property {boolean} own whether it is the user's own scan
  * @property {string} layout
  * @property {{ label: import("./types.js").Label, kept: { id: number, text: string } | undefined }[]} sheets
  */
@@ -78,6 +81,8 @@ export class Work {
         await this.#engine.call("hold_work", [(await this.#name) + part, value]);
         this.ontrouble("");
       } catch (error) {
+        // Stopped by the painter, who is about to read another.
+        if (error instanceof EngineError && error.code === "cancelled") return;
         this.ontrouble(`This reading will not survive a reload. ${error instanceof Error ? error.message : ""}`);
       }
     });

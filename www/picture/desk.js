@@ -1,6 +1,7 @@
 // @ts-check
 /** The open picture as the screen has it: every change goes through here, is drawn, and is saved. */
 
+import { remember, remembered } from "../dom.js";
 import { EngineError, newest } from "../engine.js";
 import { announce } from "../shelf.js";
 
@@ -51,7 +52,7 @@ export class Desk {
     const now = await this.#page.engine.call("open_picture", [saved?.text, "My picture", tubes]);
     this.id = saved?.id;
     this.#seen = saved?.text;
-    if (saved) remember(saved.id);
+    if (saved) remember(LAST, String(saved.id));
     this.onsaved(saved ? "Saved on this computer." : "");
     this.#show(now);
   }
@@ -134,7 +135,7 @@ export class Desk {
         this.id = id;
         this.#seen = text;
         this.#dirty = text !== this.#text;
-        remember(id);
+        remember(LAST, String(id));
         announce();
         this.onsaved("Saved on this computer.");
         if (beside) this.#beside();
@@ -162,20 +163,7 @@ export class Desk {
   }
 }
 
-/** @param {number | undefined} id */
-function remember(id) {
-  try {
-    localStorage.setItem(LAST, String(id));
-  } catch {
-    // Where the browser keeps nothing here, the newest picture opens next time.
-  }
-}
-
 /** Number of the picture that was open last. */
 export function lastOpen() {
-  try {
-    return Number(localStorage.getItem(LAST) ?? NaN);
-  } catch {
-    return NaN;
-  }
+  return Number(remembered(LAST) ?? NaN);
 }

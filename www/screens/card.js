@@ -1,7 +1,7 @@
 // @ts-check
 /** The Card screen: a scan that was read, what it says of the paint, and how to correct it. */
 
-import { el, find, say } from "../dom.js";
+import { el, find, remember, remembered, say } from "../dom.js";
 import { EngineError } from "../engine.js";
 import { Facts, drawMore, drawStrip } from "../parts/facts.js";
 import { BLANK, LabelForm } from "../parts/label.js";
@@ -28,6 +28,9 @@ const PATIENCE_MS = 250;
 /** More findings than this are folded away. */
 const MOST_FINDINGS = 3;
 
+/** Where the kind of the user's own scanner is remembered. */
+const SCANNER = "scanner";
+
 /** Corrections that can be undone. */
 const MOST_UNDONE = 100;
 
@@ -39,7 +42,7 @@ export function cardScreen(page, over) {
   const { engine } = page;
   const screen = find(document, "#card");
   /** @type {ReadingView | null} */ let view = null;
-  /** The file that is open, to be read again should the worker end. @type {{ file: File, pasted: boolean } | null} */ let source = null;
+  /** The file that is open, to be read again should the worker end. @type {{ file: File, pasted: boolean, own: boolean } | null} */ let source = null;
   /** Layout as last seen, for the same. @type {string} */ let layout = "";
   /** Earlier ones, to go back to. @type {string[]} */ let before = [];
   /** One for each card. @type {Sheet[]} */ let sheets = [];
@@ -66,7 +69,7 @@ export function cardScreen(page, over) {
   function hold() {
     if (!view) return;
     sheets[view.card].label = form.label;
-    work.soon(() => ({ pasted: source?.pasted ?? false, layout, sheets: sheets.map(({ label, kept }) => ({ label, kept })) }));
+    work.soon(() => ({ pasted: source?.pasted ?? false, own: source?.own ?? true, layout, sheets: sheets.map(({ label, kept }) => ({ label, kept })) }));
   }
 
   /** @type {Correction[]} */ const waiting = [];
@@ -106,7 +109,12 @@ export function cardScreen(page, over) {
     }
   }
 
-  for (const input of [...screen.querySelectorAll(".questions input"), white]) {
+  for (const input of screen.querySelectorAll("input[name=scanner]")) {
+    input.addEventListener("change", () => {
+      if (source?.own) remember(SCANNER, /** @type {HTMLInputElement} */ (input).value);
+    });
+  }
+  for (const input of [...screen.querySelectorAll(".questions input, input[name=scanner]"), white]) {
     input.addEventListener("change", () => correct({ method: "answer", args: answers(), squared: false, what: "answer" }));
   }
   const on = (/** @type {string} */ name, /** @type {() => void} */ act) => find(screen, `[data-do=${name}]`).addEventListener("click", act);
@@ -152,12 +160,12 @@ export function cardScreen(page, over) {
   function answers() {
     const answer = (/** @type {string} */ name) => /** @type {HTMLInputElement} */ (find(screen, `input[name=${name}]:checked`)).value;
     const lightness = white.value.trim().replace(",", ".");
-    return [answer("dry"), answer("surface"), answer("sealed") === "yes", lightness ? Number(lightness) : undefined];
+    return [answer("dry"), answer("surface"), answer("sealed") === "yes", lightness ? Number(lightness) : undefined, answer("scanner")];
   }
 
   /** Shows the answers as the card at hand has them. @param {import("../types.js").Answers} given */
   function drawAnswers(given) {
-    const values = { dry: given.dry === "no" ? "no" : "yes", surface: given.surface, sealed: given.sealed ? "yes" : "no" };
+    const values = { dry: given.dry === "no" ? "no" : "yes", surface: given.surface, sealed: given.sealed ? "yes" : "no", scanner: given.scanner };
     for (const [name, value] of Object.entries(values)) {
       /** @type {HTMLInputElement} */ (find(screen, `input[name=${name}][value=${value}]`)).checked = true;
     }
@@ -193,7 +201,7 @@ export function cardScreen(page, over) {
     const { file, pasted } = source;
     const card = view.card;
     await patiently(async (stage) => {
-      await engine.call("open", [file, pasted, layout], stage);
+      await engine.call("open", [file, pasted, view?.answers.scanner, layout], stage);
       await joinAgain(sheets.map(({ second }) => second), card, stage);
     });
     lost = false;
@@ -333,25 +341,28 @@ export function cardScreen(page, over) {
     try {
       await restore();
       const text = await engine.call("record", [form.label]);
-      const id = await engine.call("keep", [sheet.kept?.id, sheet.kept?.text, text]);
+      const { id, beside } = await keepAs(sheet.kept, text);
       sheet.kept = { id, text };
       hold();
       await kept();
       form.action("Keep changes");
-      form.say("Kept on this computer.", { words: "Show it over greys", act: () => over(id) });
+      form.say(beside ? "Kept on this computer, beside what another window made of it." : "Kept on this computer.", { words: "Show it over greys", act: () => over(id) });
       drawCards(view);
     } catch (error) {
-      if (error instanceof EngineError && error.code === "changed-elsewhere") {
-        // What another window made of it stays; this reading can be kept beside it.
-        sheet.kept = undefined;
-        form.action("Keep");
-        form.say("What was kept of this card was changed or deleted in another window. Keep it again and it stands beside that.");
-        return;
-      }
       form.say(error instanceof EngineError ? error.message : "It could not be kept.", { words: "Save it as a file instead", act: () => exportFile() });
       page.tell(error);
     } finally {
       keeping = false;
+    }
+  }
+
+  /** Keeps a text in place of what was kept of this card; where another window has changed or deleted that, as another one. @param {{ id: number, text: string } | undefined} was @param {string} text */
+  async function keepAs(was, text) {
+    try {
+      return { id: await engine.call("keep", [was?.id, was?.text, text]), beside: false };
+    } catch (error) {
+      if (!was || !(error instanceof EngineError) || error.code !== "changed-elsewhere") throw error;
+      return { id: await engine.call("keep", [undefined, undefined, text]), beside: true };
     }
   }
 
@@ -372,17 +383,17 @@ export function cardScreen(page, over) {
     /**
      * Reads a scan; one that is still being read is given up for it.
      * @param {File} file
-     * @param {{ label?: import("../types.js").Label, pasted?: boolean, left?: import("../work.js").Left }} [more] left: a reading to go on with
+     * @param {{ label?: import("../types.js").Label, pasted?: boolean, scanner?: string, left?: import("../work.js").Left }} [more] scanner: what scanned it, unless it was the user's own; left: a reading to go on with
      */
-    async open(file, { label = BLANK, pasted = false, left } = {}) {
+    async open(file, { label = BLANK, pasted = false, scanner, left } = {}) {
       page.quiet();
       if (opening) engine.cancel();
       opening += 1;
       try {
-        let found = await patiently((stage) => engine.call("open", [file, pasted, left?.layout], stage));
+        let found = await patiently((stage) => engine.call("open", [file, pasted, scanner ?? remembered(SCANNER) ?? "", left?.layout], stage));
         if (left?.seconds.some(Boolean)) found = await patiently((stage) => joinAgain(left.seconds, found.card, stage));
         const pixels = await engine.call("pixels");
-        source = { file, pasted };
+        source = { file, pasted, own: left?.own ?? scanner === undefined };
         lost = false;
         sheets = left ? left.sheets.map((sheet, i) => ({ ...sheet, second: left.seconds[i] ?? null })) : [{ label, kept: undefined, second: null }];
         before = [];
@@ -390,7 +401,7 @@ export function cardScreen(page, over) {
         view = null;
         await show(found, pixels);
         drawUndo();
-        page.go("cards");
+        if (!left) page.go("cards");
       } catch (error) {
         page.tell(error);
       } finally {

@@ -10,7 +10,7 @@ import { samples } from "../samples.js";
 
 /**
  * @param {import("../main.js").Page} page
- * @param {(file: File, more?: { label?: import("../types.js").Label, pasted?: boolean, left?: import("../work.js").Left }) => unknown} open
+ * @param {(file: File, more?: { label?: import("../types.js").Label, pasted?: boolean, scanner?: string, left?: import("../work.js").Left }) => unknown} open
  * @param {(name: string) => Promise<void>} forget what a window that is gone was reading
  */
 export function startScreen(page, open, forget) {
@@ -26,7 +26,7 @@ export function startScreen(page, open, forget) {
   });
   find(screen, "#sample-scan").addEventListener("click", async () => {
     try {
-      if (chosen) open(await chosen.scan(), { label: chosen.paint.label });
+      if (chosen) open(await chosen.scan(), { label: chosen.paint.label, scanner: chosen.scanner });
     } catch (error) {
       page.tell(error);
     }
@@ -79,6 +79,7 @@ export function startScreen(page, open, forget) {
         try {
           if (on) await open(left.file, { pasted: left.pasted, left });
           await forget(left.name);
+          if (on) page.go("cards");
         } catch (error) {
           page.tell(error);
         }

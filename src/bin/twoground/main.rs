@@ -5,6 +5,7 @@ mod glaze;
 mod package;
 mod read;
 mod serve;
+mod site;
 
 use std::ffi::{OsStr, OsString};
 use std::process::ExitCode;
@@ -18,18 +19,23 @@ twoground [serve] [--port N] [--no-open]
                  address: another port is another, empty shelf.
     --no-open    do not open a browser
 
-twoground read SCAN... [--out DIR] [--films N] [--corners x,y,x,y,x,y,x,y]
+twoground read SCAN... [--out DIR] [--films N] [--corners x,y,x,y,x,y,x,y] [--scanner KIND]
     Read scans without a page and write DIR/<scan>-<n>.json, a pigment file for every card found. The paint is
     taken to be dry and glossy and the card sealed. Findings are on standard error. Exit code 1 when a scan
     holds no card that can be read; the others are written.
     --out DIR    folder of the pigment files (default: this one); a file that is there is not written over
     --films N    the number of films on each card, 1 to 6, where it was not found rightly
     --corners    corners of the striped area in pixels of the upright scan, clockwise from the top left
+    --scanner K  white-light (most thick flatbeds: a lamp or white LED under filters), three-lights (most thin
+                 ones that live on a USB plug), or unknown (the default): what it is narrows the ranges
 
 twoground glaze PIGMENT [PIGMENT ...] --over L,a,b [--film X]... [--json]
     Predict films over a colour (CIE Lab, D50), the lowest film first.
     --film X     once for every pigment: its build, in units of its card's reference film (default 1)
     --json       print {\"lab\":[L,a,b],\"de00_90\":range,\"verdict\":word,\"notes\":[...]}
+
+twoground site DIR
+    Write the page to a folder as plain files, for any web server to serve (over https).
 
 twoground --help | --version
 ";
@@ -90,6 +96,7 @@ fn run(mut args: Vec<OsString>) -> Outcome {
         None | Some("serve") => serve::run(parser),
         Some("read") => read::run(parser),
         Some("glaze") => glaze::run(parser),
+        Some("site") => site::run(parser),
         Some(other) => Err(Failure::Usage(format!("There is no command \"{other}\""))),
     }
 }
