@@ -11,6 +11,8 @@
 //!
 //! [`reading`] runs 1 to 4 in one call, for the page and for the command alike.
 //!
+//! [`shelf`] says how kept paints and pictures change, are undone, copied out and merged.
+//!
 //! Under them lie [`spectrum`] and [`colour`] (bands, CIE tables, XYZ, Lab, CIEDE2000) and [`film`] (the optics of
 //! paint films). [`chart`] draws results as SVG, [`page`] puts them in words for the page. Only `web` knows a browser; only the program in
 //! `src/bin/twoground` knows files and sockets. [`simulate`] paints invented cards for samples, tests and benches.
@@ -32,6 +34,7 @@ pub mod picture;
 pub mod reading;
 pub mod repeat;
 pub mod scan;
+pub mod shelf;
 #[cfg(not(target_arch = "wasm32"))]
 pub mod simulate;
 pub mod spectrum;

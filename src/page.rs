@@ -6,6 +6,7 @@ mod card;
 mod glaze;
 mod paint;
 mod picture;
+mod shelf;
 
 use serde::Serialize;
 
@@ -21,6 +22,7 @@ pub use picture::{
     Change, GlassSpot, GlassView, GreysView, MixView, OpenGlass, OpenPicture, Part, PickFrom,
     PickView, PictureView, TubesView, WantedView, Way, Window,
 };
+pub use shelf::{Ask, CompareView, OpenShelf, ShelfView};
 
 /// Why something is not there: `code` for programs, `words` for the painter.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]

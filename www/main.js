@@ -8,6 +8,7 @@ import { glassScreen } from "./screens/glass.js";
 import { pictureScreen } from "./screens/picture.js";
 import { startScreen } from "./screens/start.js";
 import { tubesScreen } from "./screens/tubes.js";
+import { keepOffline } from "./update.js";
 
 const PLACES = new Map([["cards", "Cards"], ["tubes", "Tubes"], ["picture", "Picture"], ["sure", "How sure"], ["cautions", "Cautions"]]);
 
@@ -55,9 +56,9 @@ const page = {
 };
 /** @typedef {typeof page} Page */
 
-const start = startScreen(page, (file, more) => card.open(file, more));
+const start = startScreen(page, (file, more) => card.open(file, more), (name) => card.work.drop(name));
 const card = cardScreen(page, (id) => picture.choose(id));
-const tubes = tubesScreen(page, (kept) => picture.choose(kept.id));
+const tubes = tubesScreen(page, (id) => picture.choose(id));
 const picture = pictureScreen(page);
 const glass = glassScreen(page, picture);
 
@@ -98,12 +99,21 @@ window.addEventListener("hashchange", () => {
   const heading = document.querySelector("[data-screen]:not([hidden]) h1[tabindex]");
   if (heading instanceof HTMLElement) heading.focus({ preventScroll: true });
 });
-// Another window may have kept or deleted something meanwhile.
-document.addEventListener("visibilitychange", () => {
-  if (document.visibilityState === "visible" && location.hash === "#tubes") show();
-});
 find(document, "[data-do=close-alert]").addEventListener("click", page.quiet);
 find(document, "[data-do=cancel]").addEventListener("click", () => engine.cancel());
 
 engine.call("version").then((version) => say(document, "version", version), page.tell);
-show();
+begin();
+keepOffline();
+
+/** Goes on with what this window was reading before it was loaded again, if anything. */
+async function begin() {
+  try {
+    const left = await card.work.own();
+    if (left) await card.open(left.file, { pasted: left.pasted, left });
+    else start.offer(await card.work.leftBehind());
+  } catch {
+    // Nothing is held where the browser keeps nothing; the shelf says so where that matters.
+  }
+  await show();
+}

@@ -92,6 +92,27 @@
  *
  * @typedef {{ id: number, text: string, paint: PaintView | null, problem: Problem | null }} Kept
  * @typedef {{ id: number, text: string, name: string, problem: Problem | null }} Saved a saved picture
+ * @typedef {{ id: number, beside: boolean }} SavedAs beside: as another one, since it was changed elsewhere
+ *
+ * @typedef {{ search: string, code: string, binder: string, grade: string, sort: "date" | "milk" | "hue" | "lightness" | "name" }} Ask of the shelf
+ * @typedef {{ value: string, words: string }} Offer
+ * @typedef {object} ShelfRow one tube
+ * @property {number} id of the reading that stands for it
+ * @property {string} name
+ * @property {string} headline
+ * @property {string} milk
+ * @property {string} detail
+ * @property {string} strip SVG
+ * @property {string} strip_words
+ * @property {boolean} predicts
+ * @property {Problem | null} problem
+ * @property {{ id: number, from: string, short: string, milk: string, apart: string, odd: boolean }[]} readings where there are several
+ * @property {string} together what they say together
+ * @typedef {{ rows: ShelfRow[], kept: number, tubes: number, codes: Offer[], binders: Offer[], grades: Offer[] }} ShelfView
+ * @typedef {{ over: string[], words: string, rows: { id: number, name: string, detail: string, short: string, coats: Tone[][], difference: string }[] }} CompareView
+ * @typedef {{ id: number, text: string | undefined, paint: PaintView | null }} Opened one kept paint
+ * @typedef {{ undo: string | null, redo: string | null, reminder: { words: string, due: boolean }, paints: number, pictures: number }} Standing
+ * @typedef {{ part: "paints" | "pictures", name: string, standing: "new" | "same" | "differs" | "damaged", words: string, choice: "mine" | "theirs" | "both" }} CopyLine
  *
  * @typedef {"glossy" | "satin" | "matt"} Surface
  * @typedef {{ paint: number, stays: number, evaporates: number }} Thinning parts by volume

@@ -2,9 +2,12 @@
 //!
 //! Needs Chromium (`tests/run` installs it on Debian); without it these tests fail and say so.
 
+mod access;
 mod corrections;
 mod devtools;
+mod faults;
 mod glass;
+mod offline;
 mod picture;
 mod server;
 

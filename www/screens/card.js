@@ -1,11 +1,14 @@
 // @ts-check
 /** The Card screen: a scan that was read, what it says of the paint, and how to correct it. */
 
-import { download, el, find, remember, remembered, say } from "../dom.js";
+import { el, find, remember, remembered, say } from "../dom.js";
 import { EngineError } from "../engine.js";
 import { Facts, drawMore, drawStrip } from "../parts/facts.js";
 import { BLANK, LabelForm } from "../parts/label.js";
 import { Outline } from "../parts/outline.js";
+import { savePaint } from "../parts/save.js";
+import { kept } from "../shelf.js";
+import { Work } from "../work.js";
 
 /** @typedef {import("../types.js").ReadingView} ReadingView */
 /** @typedef {import("../types.js").Action} Action */
@@ -17,7 +20,7 @@ import { Outline } from "../parts/outline.js";
  * @property {string} [what] what is corrected: a newer value of the same takes the place of one that still waits
  * @property {() => void} [then] once it is drawn
  */
-/** @typedef {{ label: import("../types.js").Label, kept: number | undefined, second: File | null }} Sheet what the page knows of one card of the scan */
+/** @typedef {{ label: import("../types.js").Label, kept: { id: number, text: string } | undefined, second: File | null }} Sheet what the page knows of one card of the scan */
 
 /** A call that lasts longer than this shows its stages. */
 const PATIENCE_MS = 250;
@@ -58,6 +61,16 @@ export function cardScreen(page, over) {
   const facts = new Facts(find(screen, "[data-part=facts]"), exportFile);
   const white = /** @type {HTMLInputElement} */ (find(screen, "#white"));
   const second = /** @type {HTMLInputElement} */ (find(screen, "#second"));
+  const work = new Work(engine);
+  work.ontrouble = (words) => say(screen, "held", words);
+  find(screen, "[data-part=label]").addEventListener("input", hold);
+
+  /** Holds what was done so far, to go on with after a reload. */
+  function hold() {
+    if (!view) return;
+    sheets[view.card].label = form.label;
+    work.soon(() => ({ pasted: source?.pasted ?? false, own: source?.own ?? true, layout, sheets: sheets.map(({ label, kept }) => ({ label, kept })) }));
+  }
 
   /** @type {Correction[]} */ const waiting = [];
   let correcting = false;
@@ -113,6 +126,7 @@ export function cardScreen(page, over) {
   });
   on("another", () => {
     view = null;
+    work.drop().catch(page.tell);
     page.go("cards");
   });
   second.addEventListener("change", () => {
@@ -120,8 +134,16 @@ export function cardScreen(page, over) {
     second.value = "";
     if (!file || !view) return;
     const sheet = sheets[view.card];
-    correct({ method: "add_second", args: [file], squared: false, then: () => (sheet.second = file) });
+    correct({ method: "add_second", args: [file], squared: false, then: () => {
+      sheet.second = file;
+      holdScan();
+    } });
   });
+
+  function holdScan() {
+    if (source) work.scan(source.file, sheets.map(({ second }) => second));
+  }
+
   engine.onend = () => {
     lost = source !== null;
   };
@@ -180,14 +202,19 @@ export function cardScreen(page, over) {
     const card = view.card;
     await patiently(async (stage) => {
       await engine.call("open", [file, pasted, view?.answers.scanner, layout], stage);
-      for (const [i, { second }] of sheets.entries()) {
-        if (!second) continue;
-        await engine.call("choose_card", [i], stage);
-        await engine.call("add_second", [second], stage);
-      }
-      await engine.call("choose_card", [card], stage);
+      await joinAgain(sheets.map(({ second }) => second), card, stage);
     });
     lost = false;
+  }
+
+  /** Joins second scans to their cards and turns to a card. @param {(File | null)[]} seconds @param {number} card @param {(name: string) => void} stage */
+  async function joinAgain(seconds, card, stage) {
+    for (const [i, second] of seconds.entries()) {
+      if (!second) continue;
+      await engine.call("choose_card", [i], stage);
+      await engine.call("add_second", [second], stage);
+    }
+    return engine.call("choose_card", [card], stage);
   }
 
   /** @param {ReadingView} next @param {ImageData | null} pixels */
@@ -202,6 +229,7 @@ export function cardScreen(page, over) {
     if (pixels) outline.paint(pixels);
     draw(next);
     layout = await engine.call("layout");
+    hold();
   }
 
   /** The label of the card at hand. */
@@ -313,24 +341,36 @@ export function cardScreen(page, over) {
     try {
       await restore();
       const text = await engine.call("record", [form.label]);
-      const id = await engine.call("keep", [sheet.kept, text]);
-      sheet.kept = id;
+      const { id, beside } = await keepAs(sheet.kept, text);
+      sheet.kept = { id, text };
+      hold();
+      await kept();
       form.action("Keep changes");
-      form.say("Kept on this computer.", { words: "Show it over greys", act: () => over(id) });
+      form.say(beside ? "Kept on this computer, beside what another window made of it." : "Kept on this computer.", { words: "Show it over greys", act: () => over(id) });
       drawCards(view);
     } catch (error) {
-      form.say(error instanceof EngineError ? error.message : "It could not be kept.");
+      form.say(error instanceof EngineError ? error.message : "It could not be kept.", { words: "Save it as a file instead", act: () => exportFile() });
       page.tell(error);
     } finally {
       keeping = false;
     }
   }
 
-  async function exportFile() {
+  /** Keeps a text in place of what was kept of this card; where another window has changed or deleted that, as another one. @param {{ id: number, text: string } | undefined} was @param {string} text */
+  async function keepAs(was, text) {
+    try {
+      return { id: await engine.call("keep", [was?.id, was?.text, text]), beside: false };
+    } catch (error) {
+      if (!was || !(error instanceof EngineError) || error.code !== "changed-elsewhere") throw error;
+      return { id: await engine.call("keep", [undefined, undefined, text]), beside: true };
+    }
+  }
+
+  /** @param {"pigment" | "cgats" | "csv"} [kind] */
+  async function exportFile(kind = "pigment") {
     try {
       await restore();
-      const text = await engine.call("record", [form.label]);
-      download(await engine.call("file_name", [text]), text, "application/json");
+      await savePaint(engine, await engine.call("record", [form.label]), kind);
     } catch (error) {
       page.tell(error);
     }
@@ -338,27 +378,30 @@ export function cardScreen(page, over) {
 
   return {
     isOpen: () => view !== null,
+    work,
 
     /**
      * Reads a scan; one that is still being read is given up for it.
      * @param {File} file
-     * @param {{ label?: import("../types.js").Label, pasted?: boolean, scanner?: string }} [more] scanner: what scanned it, unless it was the user's own
+     * @param {{ label?: import("../types.js").Label, pasted?: boolean, scanner?: string, left?: import("../work.js").Left }} [more] scanner: what scanned it, unless it was the user's own; left: a reading to go on with
      */
-    async open(file, { label = BLANK, pasted = false, scanner } = {}) {
+    async open(file, { label = BLANK, pasted = false, scanner, left } = {}) {
       page.quiet();
       if (opening) engine.cancel();
       opening += 1;
       try {
-        const found = await patiently((stage) => engine.call("open", [file, pasted, scanner ?? remembered(SCANNER) ?? "", undefined], stage));
+        let found = await patiently((stage) => engine.call("open", [file, pasted, scanner ?? remembered(SCANNER) ?? "", left?.layout], stage));
+        if (left?.seconds.some(Boolean)) found = await patiently((stage) => joinAgain(left.seconds, found.card, stage));
         const pixels = await engine.call("pixels");
-        source = { file, pasted, own: scanner === undefined };
+        source = { file, pasted, own: left?.own ?? scanner === undefined };
         lost = false;
-        sheets = [{ label, kept: undefined, second: null }];
+        sheets = left ? left.sheets.map((sheet, i) => ({ ...sheet, second: left.seconds[i] ?? null })) : [{ label, kept: undefined, second: null }];
         before = [];
+        holdScan();
         view = null;
         await show(found, pixels);
         drawUndo();
-        page.go("cards");
+        if (!left) page.go("cards");
       } catch (error) {
         page.tell(error);
       } finally {

@@ -143,11 +143,15 @@ export function pictureScreen(page) {
     if (!own) tubes = (await samples(page.engine)).map(({ text, paint }) => ({ key: `sample-${paint.name}`, text, paint }));
     say(screen, "whose", own ? "" : "These are sample paints, simulated. Keep a card of your own and your tubes stand here.");
     find(screen, "[data-panel=all-tubes]").textContent = own ? "All my tubes" : "All sample tubes";
-    if (desk.isOpen) {
+    /** @type {import("../types.js").Saved[]} */
+    const saved = await page.engine.call("pictures").catch(() => []);
+    const here = saved.find(({ id, problem }) => id === desk.id && !problem);
+    if (desk.isOpen && here && desk.isBehind(here.text)) {
+      // Another window has worked on it since.
+      await open(here);
+    } else if (desk.isOpen) {
       await desk.use(tubes.map(({ key, text }) => [key, text]));
     } else {
-      /** @type {import("../types.js").Saved[]} */
-      const saved = await page.engine.call("pictures").catch(() => []);
       const readable = saved.filter(({ problem }) => !problem);
       await open(readable.find(({ id }) => id === lastOpen()) ?? readable.at(-1) ?? null);
     }

@@ -10,9 +10,10 @@ import { samples } from "../samples.js";
 
 /**
  * @param {import("../main.js").Page} page
- * @param {(file: File, more?: { label?: import("../types.js").Label, pasted?: boolean, scanner?: string }) => void} open
+ * @param {(file: File, more?: { label?: import("../types.js").Label, pasted?: boolean, scanner?: string, left?: import("../work.js").Left }) => unknown} open
+ * @param {(name: string) => Promise<void>} forget what a window that is gone was reading
  */
-export function startScreen(page, open) {
+export function startScreen(page, open, forget) {
   const screen = find(document, "#start");
   const over = new PaintOver(screen, page, "start-pull", []);
   /** @type {Sample | null} */ let chosen = null;
@@ -67,6 +68,26 @@ export function startScreen(page, open) {
   }
 
   return {
+    /** Offers what a window that is gone was reading. @param {import("../work.js").Left | null} left */
+    offer(left) {
+      const box = find(screen, "[data-part=left]");
+      box.hidden = left === null;
+      if (!left) return;
+      say(screen, "left", `${left.file.name} was being read when its window closed.`);
+      const done = async (/** @type {boolean} */ on) => {
+        box.hidden = true;
+        try {
+          if (on) await open(left.file, { pasted: left.pasted, left });
+          await forget(left.name);
+          if (on) page.go("cards");
+        } catch (error) {
+          page.tell(error);
+        }
+      };
+      find(box, "[data-do=go-on]").onclick = () => done(true);
+      find(box, "[data-do=leave]").onclick = () => done(false);
+    },
+
     async show() {
       if (chosen) return;
       const all = await samples(page.engine);
