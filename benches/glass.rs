@@ -44,8 +44,29 @@ fn picture() -> Vec<u16> {
     codes
 }
 
-/// Least of several runs, in seconds.
+/// Seconds that this thread has been at work, where the system tells: others may share the machine.
+fn busy() -> Option<f64> {
+    let text = fs::read_to_string("/proc/thread-self/schedstat").ok()?;
+    let nanoseconds: f64 = text.split(' ').next()?.parse().ok()?;
+    Some(1e-9 * nanoseconds)
+}
+
+/// Least of several runs, in seconds of this thread.
 fn least(mut work: impl FnMut()) -> f64 {
+    (0..TIMES)
+        .map(|_| {
+            let (start, before) = (Instant::now(), busy());
+            work();
+            match (before, busy()) {
+                (Some(before), Some(after)) => after - before,
+                _ => start.elapsed().as_secs_f64(),
+            }
+        })
+        .fold(f64::INFINITY, f64::min)
+}
+
+/// Least of several runs, in seconds on the wall.
+fn least_on_the_wall(mut work: impl FnMut()) -> f64 {
     (0..TIMES)
         .map(|_| {
             let start = Instant::now();
@@ -118,7 +139,7 @@ fn main() {
         }
     });
     said("one table, 8 bits, one core", whole);
-    let seconds = least(|| {
+    let seconds = least_on_the_wall(|| {
         let half = 3 * WIDTH * HEIGHT / 2;
         let (above, below) = eight.split_at_mut(4 * WIDTH * HEIGHT / 2);
         std::thread::scope(|scope| {
@@ -132,7 +153,10 @@ fn main() {
             }
         });
     });
-    said("one table, 8 bits, strips on two cores", seconds);
+    said(
+        "one table, 8 bits, strips on two cores, on the wall",
+        seconds,
+    );
     let seconds = least(|| {
         for (codes, out) in codes.chunks(3 * WIDTH).zip(eight.chunks_mut(4 * WIDTH)) {
             render::row(&soft, &[across], codes, look, out);
@@ -163,9 +187,9 @@ picture = Image.merge('RGB', [Image.blend(h, grain, 0.1) for h in hills])
 table = ImageFilter.Color3DLUT.generate({SIDE}, lambda r, g, b: (r * r, g * b, 0.5 * b + 0.3 * r))
 best = 9e9
 for _ in range({TIMES}):
-    start = time.perf_counter()
+    start = time.process_time()
     picture.filter(table)
-    best = min(best, time.perf_counter() - start)
+    best = min(best, time.process_time() - start)
 print(best)
 "
     );

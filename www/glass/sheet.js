@@ -21,6 +21,7 @@ export class Sheet {
   /** What has to be done again before the next drawing. */
   #due = { light: false, window: false, areas: false, places: /** @type {Set<number>} */ (new Set()), films: /** @type {Map<number, boolean>} */ (new Map()), bare: false, any: false };
   #busy = false;
+  /** Whether all of the painting is seen, and is to be when the window changes. */ #all = true;
   /** @type {number | undefined} */ #fine = undefined;
   grey = false;
   hatch = false;
@@ -46,7 +47,12 @@ export class Sheet {
     this.#seen = context("seen");
     this.#bare = context("bare");
     this.#lost = context("lost");
-    new ResizeObserver(() => this.#view && this.fitted()).observe(box);
+    new ResizeObserver(() => {
+      // Another screen is in front, or nothing is open.
+      if (!this.#view || !box.clientWidth) return;
+      if (this.#all) this.whole();
+      else this.fitted();
+    }).observe(box);
   }
 
   /** Takes up a painting, or none. @param {Pool | null} pool @param {GlassView | null} view */
@@ -80,13 +86,9 @@ export class Sheet {
   }
 
   whole() {
+    this.#all = true;
     this.scale = this.#whole;
     this.fitted();
-  }
-
-  /** Whether one pixel of the painting is one of the screen. */
-  pixel_by_pixel() {
-    this.zoom(this.scale, this.middle);
   }
 
   /** @returns {At} */
@@ -101,6 +103,7 @@ export class Sheet {
     this.left = about[0] - ((about[0] - this.left) * scale) / this.scale;
     this.top = about[1] - ((about[1] - this.top) * scale) / this.scale;
     this.scale = scale;
+    this.#all = scale === this.#whole;
     this.fitted();
   }
 
