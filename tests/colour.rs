@@ -33,6 +33,28 @@ fn ciede2000_of_the_published_pairs() {
     }
 }
 
+/// Beside the same colour reckoned exactly, all over the solid and beyond it.
+#[test]
+fn a_picture_from_the_table_is_the_exact_one_to_a_step() {
+    let table = colour::ScreenTable::new();
+    let mut differ = 0;
+    let places = 40_i32;
+    let at = |k: i32| -> f64 { f64::from(k) / f64::from(places - 1) * 1.1 };
+    for i in 0..places.pow(3) {
+        let xyz = Xyz::new(
+            at(i % places),
+            at(i / places % places),
+            at(i / places.pow(2)),
+        );
+        let (fast, exact) = (table.rgb(xyz), colour::screen(colour::lab(xyz)).rgb);
+        for (fast, exact) in fast.iter().zip(exact) {
+            assert!(fast.abs_diff(exact) <= 1, "{xyz:?}: {fast} for {exact}");
+            differ += i32::from(*fast != exact);
+        }
+    }
+    assert!(differ < 3 * places.pow(3) / 50, "{differ}");
+}
+
 /// The table's D50 is 0.96422, 1, 0.82521; ours is the connection space's 0.9642, 1, 0.8249, which moves b* by up to 0.03.
 #[test]
 fn srgb_and_lab_of_known_colours() {

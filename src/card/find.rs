@@ -98,15 +98,16 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
     let ruler = Ruler::of(scan, &picture);
     let segments = segments::segments(&picture);
     let bars = bars::bars(&picture, &segments);
+    let fits = stripes::Fits::new(&picture, &ruler);
     let group = |bars: &[bars::Bar]| -> Vec<Vec<bars::Bar>> {
         bars::groups(&picture, &ruler, bars)
             .iter()
             .take(MOST_GROUPS)
-            .flat_map(|g| stripes::Stripes::without_lid(&picture, &ruler.for_group(g), g))
+            .flat_map(|g| fits.without_lid(g))
             .collect()
     };
     let read = |group: &Vec<bars::Bar>, joined| {
-        judge::Candidate::of(&picture, &ruler, &segments, group, joined, films)
+        judge::Candidate::of(&picture, &fits, &segments, group, joined, films)
     };
     let groups = group(&bars);
     let mut candidates: Vec<_> = groups.iter().filter_map(|g| read(g, false)).collect();
@@ -123,7 +124,7 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
         }
         let again = group(&left);
         let same = |a: &[bars::Bar], b: &[bars::Bar]| {
-            a.len() == b.len() && a.iter().zip(b).all(|(a, b)| a.centre == b.centre)
+            a.len() == b.len() && a.iter().zip(b).all(|(a, b)| a.id == b.id)
         };
         let new = again
             .iter()
@@ -135,7 +136,7 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
     let rest: Vec<_> = groups
         .iter()
         .map(|g| {
-            let free = |bar: &&bars::Bar| left.iter().any(|l| l.centre == bar.centre);
+            let free = |bar: &&bars::Bar| left.iter().any(|l| l.id == bar.id);
             g.iter().filter(free).cloned().collect::<Vec<_>>()
         })
         .filter(|g| g.len() > 3 && area(g) > least)
@@ -154,7 +155,7 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
         chosen
             .iter_mut()
             .filter(|c| c.reading.films.films.len() != count)
-            .for_each(|c| c.reading.keep_to(&picture, count));
+            .for_each(|c| c.keep_to(&picture, count));
     }
     let found = chosen.iter_mut().map(|c| layout(&picture, c)).collect();
     Ok(in_reading_order(found))

@@ -106,32 +106,54 @@ pub fn squared(
     if rows * columns > 64e6 {
         return None;
     }
-    let picture = RgbImage::from_fn(columns as u32, rows as u32, |i, j| {
-        let (u, v) = ((f64::from(i) - rim) * unit, (f64::from(j) - rim) * unit);
-        Rgb(mean(scan, &frame, [u, v], unit).map_or([128; 3], &colour))
-    });
+    let mut picture = RgbImage::new(columns as u32, rows as u32);
+    // Top left corners of the picture's pixels in the scan, one more at the end.
+    let corners = |row: u32| -> Vec<[f64; 2]> {
+        let v = (f64::from(row) - rim) * unit;
+        let u = (0..=columns as u32).map(|column| (f64::from(column) - rim) * unit);
+        u.map(|u| frame.to_scan([u, v])).collect()
+    };
+    let mut above = corners(0);
+    for (j, row) in picture.rows_mut().enumerate() {
+        let below = corners(j as u32 + 1);
+        for ((pixel, pair), under) in row.zip(above.windows(2)).zip(&below) {
+            *pixel = Rgb(mean(scan, pair[0], pair[1], *under).map_or([128; 3], &colour));
+        }
+        above = below;
+    }
     Some(picture)
 }
 
-/// Mean colour of the scan over a square of the card; `None` where none of it lies in the scan.
-fn mean(scan: &Scan, frame: &Frame, [u, v]: [f64; 2], unit: f64) -> Option<[f32; 3]> {
-    let (a, b) = (frame.to_scan([u, v]), frame.to_scan([u + unit, v + unit]));
-    // About one look per scan pixel, but at most 5 by 5.
-    let span = (b[0] - a[0]).abs().max((b[1] - a[1]).abs());
-    let looks = span.round().clamp(1.0, 5.0) as usize;
-    let (mut sum, mut count) = ([0.0; 3], 0.0);
-    for i in 0..looks * looks {
-        let at = |k: usize| (k as f64 + 0.5) / looks as f64 * unit;
-        let [x, y] = frame.to_scan([u + at(i % looks), v + at(i / looks)]);
-        if x >= 0.0 && y >= 0.0 && x < scan.width as f64 && y < scan.height as f64 {
-            let c = interpolated(scan, x, y);
-            for k in 0..3 {
-                sum[k] += c[k];
+/// Mean colour of the scan over one pixel of the picture, whose corners lie at `origin`, to the `right` of it and `under`
+/// it; `None` where none of it lies in the scan.
+fn mean(scan: &Scan, origin: [f64; 2], right: [f64; 2], under: [f64; 2]) -> Option<[f32; 3]> {
+    // Over one pixel no perspective is to be seen: places inside it lie evenly between its corners.
+    let [right, down] = [right, under].map(|[x, y]| [x - origin[0], y - origin[1]]);
+    // About one look per scan pixel, but at most 4 by 4.
+    let span = (right[0] + down[0]).abs().max((right[1] + down[1]).abs());
+    let looks = (span as usize).clamp(1, 4);
+    let inside =
+        |[x, y]: [f64; 2]| x >= 0.0 && y >= 0.0 && x < scan.width as f64 && y < scan.height as f64;
+    let place =
+        |s: f64, t: f64| [0, 1].map(|axis: usize| origin[axis] + s * right[axis] + t * down[axis]);
+    if looks == 1 {
+        let at = place(0.5, 0.5);
+        return inside(at).then(|| interpolated(scan, at[0], at[1]));
+    }
+    // Of several pixels it matters little where exactly each is looked at.
+    let step = 1.0 / looks as f64;
+    let (mut sum, mut count) = ([0_u32; 3], 0_u32);
+    for j in 0..looks {
+        for i in 0..looks {
+            let at = place((i as f64 + 0.5) * step, (j as f64 + 0.5) * step);
+            if inside(at) {
+                let code = scan.code(at[0] as usize, at[1] as usize);
+                (0..3).for_each(|c| sum[c] += u32::from(code[c]));
+                count += 1;
             }
-            count += 1.0;
         }
     }
-    (count > 0.0).then(|| sum.map(|s: f32| s / count))
+    (count > 0).then(|| sum.map(|s| s as f32 / (65_535 * count) as f32))
 }
 
 /// Encoded colour between pixel centres (bilinear); the border's colour within half a pixel of the border.

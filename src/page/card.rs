@@ -696,7 +696,7 @@ impl OpenScan {
     /// When the corners are no quadrangle.
     pub fn picture(&self) -> Result<RgbImage> {
         let profile = &self.scan.profile;
-        let shown = |encoded: [f32; 3]| on_screen(profile, encoded);
+        let shown = on_screen(profile);
         let view = self.picture_frame()?;
         let layout = self.shown_layout();
         rectify::squared(&self.scan, &layout, view.width, view.margin, shown).ok_or_else(|| {
@@ -843,9 +843,10 @@ impl PictureFrame {
     }
 }
 
-/// An encoded colour of the scan on an sRGB screen.
-fn on_screen(profile: &Profile, encoded: [f32; 3]) -> [u8; 3] {
-    colour::screen(colour::lab(profile.xyz(profile.additive(encoded)))).rgb
+/// From encoded colours of the scan to an sRGB screen.
+fn on_screen(profile: &Profile) -> impl Fn([f32; 3]) -> [u8; 3] {
+    let table = colour::ScreenTable::new();
+    move |encoded| table.rgb(profile.xyz(profile.additive(encoded)))
 }
 
 #[cfg(test)]

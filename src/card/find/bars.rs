@@ -7,6 +7,8 @@ use super::{Ruler, picture::Picture, segments::Segment};
 /// A straight piece of something black, with one of its two directions taken as that of the stripes.
 #[derive(Debug, Clone)]
 pub(super) struct Bar {
+    /// Its place in the list that [`bars`] gives: bars of one picture are told apart by it.
+    pub(super) id: usize,
     pub(super) centre: Vector2<f64>,
     /// Unit vector across the bar.
     pub(super) across: Vector2<f64>,
@@ -60,6 +62,9 @@ pub(super) fn bars(picture: &Picture, segments: &[Segment]) -> Vec<Bar> {
             }
         }
     }
+    for (id, bar) in bars.iter_mut().enumerate() {
+        bar.id = id;
+    }
     bars
 }
 
@@ -97,7 +102,7 @@ fn bar(picture: &Picture, a: &Segment, b: &Segment) -> Option<Bar> {
     for row in -4..=4 {
         let v = f64::from(row) * 0.11;
         let mut inside = [-0.3, -0.15, 0.0, 0.15, 0.3].map(|u| spot(u, v));
-        inside.sort_by(f32::total_cmp);
+        inside.sort_unstable_by(f32::total_cmp);
         let outside = spot(-0.5 - beside, v).min(spot(0.5 + beside, v));
         // Films may cross a bar, so darkness is judged row by row.
         if inside[4] < inside[0] + DARK * (outside - inside[0]) {
@@ -106,9 +111,10 @@ fn bar(picture: &Picture, a: &Segment, b: &Segment) -> Option<Bar> {
         }
     }
     let enough = dark.len() >= 6;
-    dark.sort_by(f32::total_cmp);
-    bright.sort_by(f32::total_cmp);
+    dark.sort_unstable_by(f32::total_cmp);
+    bright.sort_unstable_by(f32::total_cmp);
     enough.then(|| Bar {
+        id: 0,
         centre,
         across,
         width,
@@ -300,15 +306,23 @@ fn white_between(picture: &Picture, a: &Bar, b: &Bar, across: f64, along: f64) -
     count >= 2 && count as f64 >= 0.15 * rows
 }
 
-/// Median by sorting in place.
+/// Median. Leaves the values in another order.
 pub(super) fn median(values: &mut [f32]) -> f32 {
-    values.sort_by(f32::total_cmp);
     let n = values.len();
     if n == 0 {
-        f32::NAN
-    } else {
-        (values[(n - 1) / 2] + values[n / 2]) / 2.0
+        return f32::NAN;
     }
+    let (below, &mut upper, _) = values.select_nth_unstable_by(n / 2, f32::total_cmp);
+    let lower = if n.is_multiple_of(2) {
+        below
+            .iter()
+            .copied()
+            .max_by(f32::total_cmp)
+            .unwrap_or(upper)
+    } else {
+        upper
+    };
+    (lower + upper) / 2.0
 }
 
 #[cfg(test)]
@@ -318,6 +332,7 @@ mod tests {
     fn bar(x: f64, y: f64, degrees: f64) -> Bar {
         let (sine, cosine) = degrees.to_radians().sin_cos();
         Bar {
+            id: 0,
             centre: vector![x, y],
             across: vector![cosine, sine],
             width: 20.0,

@@ -30,7 +30,7 @@ pub(super) fn doubts(candidate: &Candidate, picture: &Picture) -> (Vec<[bool; 2]
     if candidate.rival > RIVAL * candidate.score {
         doubts.push(ask("direction", None, "Do the stripes run this way? The card can also be read with stripes and films exchanged.".into()));
     }
-    if candidate.likelihood() < UNLIKELY {
+    if candidate.likelihood < UNLIKELY {
         doubts.push(ask(
             "card",
             None,

@@ -1,14 +1,13 @@
 //! What a reading of a group of bars is worth, which readings stay, and what has to be asked.
 
 use super::{
-    Ruler,
     bars::{Bar, quarter},
     films::{self, Film},
     line::Line,
     picture::Picture,
     reading::Reading,
     segments::Segment,
-    stripes::Stripes,
+    stripes::Fits,
 };
 use crate::card::{Ground, rectify::Frame};
 
@@ -25,6 +24,8 @@ pub(super) struct Candidate {
     joined: bool,
     /// Length of strong edges in the card that this reading explains, in mm, and their share of all there.
     explained: (f64, f64),
+    /// How far it behaves as paint on stripes does: 1 in every way.
+    pub(super) likelihood: f64,
     pub(super) score: f64,
     /// Score of the best reading with films whose stripes run across this one's.
     pub(super) rival: f64,
@@ -33,14 +34,13 @@ pub(super) struct Candidate {
 impl Candidate {
     pub(super) fn of(
         picture: &Picture,
-        ruler: &Ruler,
+        fits: &Fits,
         segments: &[Segment],
         group: &[Bar],
         joined: bool,
         wish: Option<usize>,
     ) -> Option<Self> {
-        let ruler = ruler.for_group(group);
-        let stripes = Stripes::fit(picture, &ruler, group)?;
+        let (ruler, stripes) = fits.of(group)?;
         let last = stripes.blacks.len() - 1;
         let corners = stripes.corners(stripes.blacks[0][0], stripes.blacks[last][1]);
         let size = sides(&corners);
@@ -69,10 +69,12 @@ impl Candidate {
             gap: stripes.is_gap(picture, &ruler),
             joined,
             explained: (0.0, 0.0),
+            likelihood: 0.0,
             score: 0.0,
             rival: 0.0,
         };
         candidate.explained = candidate.explain(segments);
+        candidate.likelihood = candidate.likely();
         candidate.score = candidate.worth();
         // A reading that comes to the wished number by itself is the likelier one.
         if wish.is_some_and(|count| count != candidate.reading.films.films.len()) {
@@ -84,11 +86,16 @@ impl Candidate {
     /// How much of what is seen this reading explains, times how far it behaves as paint on stripes does.
     fn worth(&self) -> f64 {
         let with_films = if self.has_films() { 1.0 } else { 0.25 };
-        self.explained.0 * with_films * self.likelihood()
+        self.explained.0 * with_films * self.likelihood
     }
 
-    /// How far it behaves as paint on stripes does: 1 in every way.
-    pub(super) fn likelihood(&self) -> f64 {
+    /// Takes exactly so many films instead, where that is possible.
+    pub(super) fn keep_to(&mut self, picture: &Picture, films: usize) {
+        self.reading.keep_to(picture, films);
+        self.likelihood = self.likely();
+    }
+
+    fn likely(&self) -> f64 {
         let straight = bell(self.roughness / self.reading.ruler.per_mm / 0.25);
         let contrast = f64::from(self.reading.levels.contrast());
         let solid = bell(self.reading.films.unevenness(self.reading.size[1]) / contrast / 0.15);
@@ -109,7 +116,7 @@ impl Candidate {
 
     /// Whether nothing speaks against its being a card with films.
     pub(super) fn is_sure(&self) -> bool {
-        self.has_films() && self.likelihood() > SURE
+        self.has_films() && self.likelihood > SURE
     }
 
     /// Whether a bar's middle lies on it.
@@ -218,7 +225,7 @@ impl Candidate {
                     .fold(0.0, f64::max)
             };
             let mut offs: Vec<f64> = rows.iter().map(off).collect();
-            offs.sort_by(f64::total_cmp);
+            offs.sort_unstable_by(f64::total_cmp);
             // A fifth may be spoilt by tape, writing or dirt.
             offs.truncate((4 * offs.len()).div_ceil(5));
             let spread = libm::sqrt(offs.iter().map(|d| d * d).sum::<f64>() / offs.len() as f64);
@@ -317,7 +324,7 @@ pub(super) fn choose(mut candidates: Vec<Candidate>) -> Vec<Candidate> {
         kept.iter_mut().for_each(|c| c.reading.films.films.clear());
     }
     let best = kept.iter().map(|c| c.score).fold(0.0, f64::max);
-    kept.retain(|c| c.likelihood() > LIKELY && c.score > MATTERS * best);
+    kept.retain(|c| c.likelihood > LIKELY && c.score > MATTERS * best);
     drop_writing(&mut kept);
     kept
 }

@@ -14,7 +14,8 @@ pub(super) struct Picture {
     pub(super) height: usize,
     /// Scan pixels per pixel of this picture, at least 1.
     pub(super) scale: f64,
-    rgb: Vec<[f32; 3]>,
+    /// R, G, B and one number more, so that all of a pixel is reckoned with at once.
+    rgb: Vec<[f32; 4]>,
 }
 
 impl Picture {
@@ -39,7 +40,10 @@ impl Picture {
 
     /// The brightest channel of every pixel. Coloured paint stays bright in it, black stripes stay dark.
     pub(super) fn brightness(&self) -> Vec<f32> {
-        self.rgb.iter().map(brightest).collect()
+        self.rgb
+            .iter()
+            .map(|&[r, g, b, _]| brightest(&[r, g, b]))
+            .collect()
     }
 
     /// Whether a position lies in the picture.
@@ -52,17 +56,13 @@ impl Picture {
         let (x0, x1, fx) = neighbours(x, self.width);
         let (y0, y1, fy) = neighbours(y, self.height);
         let (top, bottom) = (y0 * self.width, y1 * self.width);
-        let corners = [
-            self.rgb[top + x0],
-            self.rgb[top + x1],
-            self.rgb[bottom + x0],
-            self.rgb[bottom + x1],
-        ];
-        std::array::from_fn(|c| {
-            let upper = corners[0][c] + (corners[1][c] - corners[0][c]) * fx;
-            let lower = corners[2][c] + (corners[3][c] - corners[2][c]) * fx;
-            upper + (lower - upper) * fy
-        })
+        let between = |a: [f32; 4], b: [f32; 4], share: f32| -> [f32; 4] {
+            std::array::from_fn(|c| a[c] + (b[c] - a[c]) * share)
+        };
+        let upper = between(self.rgb[top + x0], self.rgb[top + x1], fx);
+        let lower = between(self.rgb[bottom + x0], self.rgb[bottom + x1], fx);
+        let [r, g, b, _] = between(upper, lower, fy);
+        [r, g, b]
     }
 
     /// [`Self::sample`], brightest channel only.
@@ -102,11 +102,18 @@ fn average<T: Copy + Into<f32>>(
     [width, height]: [usize; 2],
     scale: f64,
     unit: f32,
-) -> Vec<[f32; 3]> {
+) -> Vec<[f32; 4]> {
     if scale == 1.0 {
         return source
             .chunks_exact(3)
-            .map(|p| [p[0], p[1], p[2]].map(|v| v.into() * unit))
+            .map(|p| {
+                [
+                    p[0].into() * unit,
+                    p[1].into() * unit,
+                    p[2].into() * unit,
+                    0.0,
+                ]
+            })
             .collect();
     }
     let columns = shares(source_width, width, scale);
@@ -138,7 +145,7 @@ fn average<T: Copy + Into<f32>>(
     let row = |y: usize| {
         sums[y * (width + 2)..][..width]
             .iter()
-            .map(move |s| s.map(|v| v * unit))
+            .map(move |s| [s[0] * unit, s[1] * unit, s[2] * unit, 0.0])
     };
     (0..height).flat_map(row).collect()
 }

@@ -74,7 +74,7 @@ fn smoothed(picture: &Picture) -> Vec<f32> {
 /// Levels that 0.5 % and 99 % of the pixels lie below.
 fn range(values: &[f32]) -> (f32, f32) {
     let mut some: Vec<f32> = values.iter().step_by(7).copied().collect();
-    some.sort_by(f32::total_cmp);
+    some.sort_unstable_by(f32::total_cmp);
     let at = |share: f64| some[((some.len() - 1) as f64 * share) as usize];
     (at(0.005), at(0.99))
 }

@@ -1,5 +1,7 @@
 //! From a group of black bars to straight stripes: exact edges, where they begin and end, and stripes that were missed.
 
+use std::{cell::RefCell, collections::HashMap};
+
 use nalgebra::Vector2;
 
 use super::{
@@ -102,9 +104,66 @@ impl Levels {
     }
 }
 
+/// Stripes of the groups of one picture, each fitted once: the same group is met again when others have been taken away.
+pub(super) struct Fits<'a> {
+    picture: &'a Picture,
+    ruler: &'a Ruler,
+    known: RefCell<HashMap<Vec<usize>, Option<Stripes>>>,
+}
+
+impl<'a> Fits<'a> {
+    pub(super) fn new(picture: &'a Picture, ruler: &'a Ruler) -> Self {
+        Self {
+            picture,
+            ruler,
+            known: RefCell::default(),
+        }
+    }
+
+    /// The stripes of a group, and the ruler for them; none if the edges are not straight or not there.
+    pub(super) fn of(&self, group: &[Bar]) -> Option<(Ruler, Stripes)> {
+        let ruler = self.ruler.for_group(group);
+        let ids = group.iter().map(|bar| bar.id).collect();
+        let mut known = self.known.borrow_mut();
+        let stripes = known
+            .entry(ids)
+            .or_insert_with(|| Stripes::fit(self.picture, &ruler, group));
+        stripes.clone().map(|stripes| (ruler, stripes))
+    }
+
+    /// Groups of bars without dark gaps between white cards: a gap with the same width as the stripes looks like one more
+    /// of them, but goes on where they end.
+    pub(super) fn without_lid(&self, group: &[Bar]) -> Vec<Vec<Bar>> {
+        let whole = || vec![group.to_vec()];
+        if group.len() < 3 {
+            return whole();
+        }
+        let Some((ruler, stripes)) = self.of(group) else {
+            return whole();
+        };
+        let lids: Vec<[f64; 2]> = (0..stripes.blacks.len())
+            .filter(|&i| stripes.is_lid(self.picture, &ruler, i))
+            .map(|i| stripes.blacks[i])
+            .collect();
+        if lids.is_empty() {
+            return whole();
+        }
+        let mut parts = vec![Vec::new(); lids.len() + 1];
+        for bar in group {
+            let (u, v) = stripes.axes.of(bar.centre);
+            let u = u - (stripes.slope[0] + stripes.slope[1] * u) * v;
+            if !lids.iter().any(|lid| (lid[0]..lid[1]).contains(&u)) {
+                parts[lids.iter().filter(|lid| lid[1] < u).count()].push(bar.clone());
+            }
+        }
+        parts.retain(|part| !part.is_empty());
+        parts
+    }
+}
+
 impl Stripes {
     /// Fits stripes to a group of bars. `None` if the edges are not straight or not there.
-    pub(super) fn fit(picture: &Picture, ruler: &Ruler, group: &[Bar]) -> Option<Self> {
+    fn fit(picture: &Picture, ruler: &Ruler, group: &[Bar]) -> Option<Self> {
         let axes = axes(group);
         let levels = levels(picture, group)?;
         let blacks = columns(&axes, group);
@@ -133,34 +192,6 @@ impl Stripes {
             stripes.find_ends(picture, ruler);
         }
         Some(stripes)
-    }
-
-    /// Groups of bars without dark gaps between white cards: a gap with the same width as the stripes looks like one more
-    /// of them, but goes on where they end.
-    pub(super) fn without_lid(picture: &Picture, ruler: &Ruler, group: &[Bar]) -> Vec<Vec<Bar>> {
-        if group.len() < 3 {
-            return vec![group.to_vec()];
-        }
-        let Some(stripes) = Self::fit(picture, ruler, group) else {
-            return vec![group.to_vec()];
-        };
-        let lids: Vec<[f64; 2]> = (0..stripes.blacks.len())
-            .filter(|&i| stripes.is_lid(picture, ruler, i))
-            .map(|i| stripes.blacks[i])
-            .collect();
-        if lids.is_empty() {
-            return vec![group.to_vec()];
-        }
-        let mut parts = vec![Vec::new(); lids.len() + 1];
-        for bar in group {
-            let (u, v) = stripes.axes.of(bar.centre);
-            let u = u - (stripes.slope[0] + stripes.slope[1] * u) * v;
-            if !lids.iter().any(|lid| (lid[0]..lid[1]).contains(&u)) {
-                parts[lids.iter().filter(|lid| lid[1] < u).count()].push(bar.clone());
-            }
-        }
-        parts.retain(|part| !part.is_empty());
-        parts
     }
 
     fn drop_outer_lid(&mut self, picture: &Picture, ruler: &Ruler) -> bool {
@@ -798,7 +829,7 @@ fn columns(axes: &Axes, group: &[Bar]) -> Vec<[f64; 2]> {
 /// Bare black and white from the bars' insides and what lies right beside them.
 fn levels(picture: &Picture, group: &[Bar]) -> Option<Levels> {
     let mut darks: Vec<f32> = group.iter().map(|b| b.dark).collect();
-    darks.sort_by(f32::total_cmp);
+    darks.sort_unstable_by(f32::total_cmp);
     let mut beside: Vec<[f32; 3]> = Vec::new();
     for bar in group {
         let rows = (bar.length / 4.0).ceil().clamp(3.0, 60.0);
@@ -856,7 +887,7 @@ fn crossing(line: &[f32], step: f32) -> Option<f64> {
 
 /// Median of the values in the window of the given width that holds most of them. Sorts in place.
 pub(super) fn densest(values: &mut [f32], window: f32) -> f32 {
-    values.sort_by(f32::total_cmp);
+    values.sort_unstable_by(f32::total_cmp);
     let (mut best, mut end) = ((0, 0), 0);
     for start in 0..values.len() {
         while end < values.len() && values[end] <= values[start] + window {
