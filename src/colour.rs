@@ -119,36 +119,43 @@ pub fn of_screen(rgb: [u8; 3]) -> Lab {
 
 /// [`screen`] for the many pixels of a picture: the same colours to within one step of 255, from a table of sRGB's curve.
 #[derive(Debug, Clone)]
-pub struct ScreenTable(Vec<f32>);
+pub struct ScreenTable {
+    /// Rows R, G, B: from the picture's own additive values to linear sRGB.
+    to_linear: [[f32; 3]; 3],
+    /// sRGB's curve, 0 to 255, at even steps of linear light. Where it is steepest, a step of the table is a twentieth of one of 255.
+    curve: Vec<u8>,
+}
 
 impl ScreenTable {
-    /// Steps of the table. A straight line over one of them misses the curve by at most a tenth of 1/255.
-    const STEPS: usize = 4096;
+    const STEPS: f32 = 65_535.0;
 
-    /// Reckons the table.
-    pub fn new() -> Self {
-        let at = |i: usize| i as f64 / Self::STEPS as f64;
-        // One value more than there are steps, and once more the last.
-        let values = (0..=Self::STEPS + 1).map(|i| (255.0 * encode_srgb(at(i).min(1.0))) as f32);
-        Self(values.collect())
+    /// For values that rows X, Y, Z of `to_xyz` take to XYZ (D50).
+    pub fn new(to_xyz: [[f64; 3]; 3]) -> Self {
+        let entry = |row: usize, column: usize| -> f64 {
+            (0..3)
+                .map(|k| TO_LINEAR_SRGB[row][k] * to_xyz[k][column])
+                .sum()
+        };
+        let to_linear =
+            std::array::from_fn(|row| std::array::from_fn(|column| entry(row, column) as f32));
+        let encoded = |i: u16| encode_srgb(f64::from(i) / f64::from(Self::STEPS));
+        let curve = (0..=u16::MAX).map(|i| (255.0 * encoded(i) + 0.5) as u8);
+        Self {
+            to_linear,
+            curve: curve.collect(),
+        }
     }
 
     /// Encoded R, G, B of a colour, 0 to 255, clipped channel by channel.
-    pub fn rgb(&self, xyz: Xyz) -> [u8; 3] {
-        let [x, y, z] = [xyz.x, xyz.y, xyz.z].map(|v| v.max(0.0));
-        TO_LINEAR_SRGB.map(|row| {
-            let linear = (row[0] * x + row[1] * y + row[2] * z).clamp(0.0, 1.0);
-            let place = (linear * Self::STEPS as f64) as f32;
-            let step = place as usize;
-            let (low, high) = (self.0[step], self.0[step + 1]);
-            (low + (high - low) * (place - step as f32) + 0.5) as u8
-        })
-    }
-}
-
-impl Default for ScreenTable {
-    fn default() -> Self {
-        Self::new()
+    #[inline]
+    pub fn rgb(&self, additive: [f32; 3]) -> [u8; 3] {
+        let [a, b, c] = additive;
+        let of = |row: &[f32; 3]| {
+            let linear = row[0] * a + row[1] * b + row[2] * c;
+            self.curve[usize::from((linear * Self::STEPS + 0.5) as u16)]
+        };
+        let [red, green, blue] = &self.to_linear;
+        [of(red), of(green), of(blue)]
     }
 }
 

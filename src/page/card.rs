@@ -845,8 +845,8 @@ impl PictureFrame {
 
 /// From encoded colours of the scan to an sRGB screen.
 fn on_screen(profile: &Profile) -> impl Fn([f32; 3]) -> [u8; 3] {
-    let table = colour::ScreenTable::new();
-    move |encoded| table.rgb(profile.xyz(profile.additive(encoded)))
+    let table = colour::ScreenTable::new(profile.to_xyz());
+    move |encoded| table.rgb(profile.additive(encoded).map(|v| v as f32))
 }
 
 #[cfg(test)]

@@ -104,50 +104,61 @@ fn average<T: Copy + Into<f32>>(
     unit: f32,
 ) -> Vec<[f32; 4]> {
     if scale == 1.0 {
-        return source
-            .chunks_exact(3)
-            .map(|p| {
-                [
-                    p[0].into() * unit,
-                    p[1].into() * unit,
-                    p[2].into() * unit,
-                    0.0,
-                ]
-            })
-            .collect();
+        let pixel = |p: &[T]| {
+            [
+                p[0].into() * unit,
+                p[1].into() * unit,
+                p[2].into() * unit,
+                0.0,
+            ]
+        };
+        return source.chunks_exact(3).map(pixel).collect();
     }
     let columns = shares(source_width, width, scale);
     let rows = shares(source.len() / 3 / source_width, height, scale);
-    // One spare target at each end takes what lies beyond the last whole pixel.
-    let mut sums = vec![[0.0_f32; 3]; (width + 2) * (height + 2)];
-    let mut line = vec![[0.0_f32; 3]; width + 2];
-    for (pixels, &(row, here, below)) in source.chunks_exact(3 * source_width).zip(&rows) {
-        line.fill([0.0; 3]);
-        for (p, &(column, left, right)) in pixels.chunks_exact(3).zip(&columns) {
-            let p: [f32; 3] = [p[0].into(), p[1].into(), p[2].into()];
-            for c in 0..3 {
+    let unit = unit / (scale * scale) as f32;
+    let mut means = Vec::with_capacity(width * height);
+    // Rows are added up first, as they lie: many numbers at once. Only their sums are added across.
+    let mut sums = vec![0.0_f32; 3 * source_width];
+    let mut below = sums.clone();
+    // What lies beyond the last whole pixel goes into spare ones.
+    let mut line = vec![[0.0_f32; 4]; width + 2];
+    let mut across = |sums: &[f32]| {
+        line.fill([0.0; 4]);
+        for (p, &(column, left, right)) in sums.chunks_exact(3).zip(&columns) {
+            let p = [p[0], p[1], p[2], 0.0];
+            for c in 0..4 {
                 line[column][c] += p[c] * left;
                 line[column + 1][c] += p[c] * right;
             }
         }
-        for (target, weight) in [(row, here), (row + 1, below)] {
-            if weight > 0.0 {
-                let sums = &mut sums[target * (width + 2)..][..width];
-                for (sum, value) in sums.iter_mut().zip(&line) {
-                    for c in 0..3 {
-                        sum[c] += value[c] * weight;
-                    }
-                }
-            }
+        means.extend(line[..width].iter().map(|sum| sum.map(|v| v * unit)));
+    };
+    let add = |to: &mut [f32], pixels: &[T], weight: f32| {
+        for (sum, &value) in to.iter_mut().zip(pixels) {
+            *sum += value.into() * weight;
+        }
+    };
+    let mut target = 0;
+    for (pixels, &(row, here, rest)) in source.chunks_exact(3 * source_width).zip(&rows) {
+        if row > target {
+            across(&sums);
+            std::mem::swap(&mut sums, &mut below);
+            below.fill(0.0);
+            target = row;
+        }
+        if target == height {
+            break;
+        }
+        add(&mut sums, pixels, here);
+        if rest > 0.0 {
+            add(&mut below, pixels, rest);
         }
     }
-    let unit = unit / (scale * scale) as f32;
-    let row = |y: usize| {
-        sums[y * (width + 2)..][..width]
-            .iter()
-            .map(move |s| [s[0] * unit, s[1] * unit, s[2] * unit, 0.0])
-    };
-    (0..height).flat_map(row).collect()
+    if target < height {
+        across(&sums);
+    }
+    means
 }
 
 #[cfg(test)]
