@@ -52,7 +52,18 @@ fn main() {
     }
     let after = |of: &Value| STAGES[1..].iter().map(|stage| ms(of, stage)).sum::<f64>();
     row("all but decode", after(&native), after(&browser));
-    row("MB at most", megabytes(&native), megabytes(&browser));
+    let share = |of: &Value| 100.0 * after(of) / ms(of, STAGES[0]);
+    row("that, % of decode", share(&native), share(&browser));
+    let megabytes = |bytes: &Value| bytes.as_f64().expect("bytes") / 1e6;
+    row(
+        "MB at most",
+        megabytes(&native["bytes"]),
+        megabytes(&browser["bytes"]),
+    );
+    println!(
+        "MB of WebAssembly at most: {:.0}",
+        megabytes(&browser["wasm_bytes"])
+    );
     println!("cards: {} and {}", native["cards"], browser["cards"]);
 }
 
@@ -62,10 +73,6 @@ fn row(name: &str, native: f64, browser: f64) {
 
 fn ms(of: &Value, stage: &str) -> f64 {
     of["ms"][stage].as_f64().expect("a time")
-}
-
-fn megabytes(of: &Value) -> f64 {
-    of["bytes"].as_f64().expect("bytes") / 1e6
 }
 
 /// The scan's file, rendered where it is not there yet.
@@ -176,7 +183,8 @@ fn most_memory() -> f64 {
     kilobytes.map_or(0.0, |n| 1024.0 * n.trim().parse::<f64>().unwrap_or(0.0))
 }
 
-/// Times in the browser. Its memory is what the WebAssembly has asked for, which never shrinks.
+/// Times in the browser, what the WebAssembly has asked for, which never shrinks, and the most memory of the page's process
+/// when the page itself reads the scan.
 fn browser(page: &Path) -> Value {
     let server = server::Server::start();
     let profile = devtools::Folder::new("bench");
@@ -187,7 +195,14 @@ fn browser(page: &Path) -> Value {
     );
     browser.upload("#bench", &[page.to_owned()]);
     let script = SCRIPT.replace("TURNS", &TURNS.to_string());
-    let times = browser.evaluate(&script);
+    let mut times = browser.evaluate(&script);
+    browser.close();
+
+    let profile = devtools::Folder::new("bench");
+    let mut browser = devtools::Browser::open(&profile, &server.origin);
+    browser.upload("#scan", &[page.to_owned()]);
+    browser.wait("!document.querySelector('#card').hidden");
+    times["bytes"] = browser.most_memory().into();
     browser.close();
     times
 }
@@ -221,5 +236,5 @@ const SCRIPT: &str = r"
     open.free();
     for (const [stage, ms] of Object.entries(spent)) best[stage] = Math.min(best[stage] ?? Infinity, ms);
   }
-  return { ms: best, cards, bytes: wasm.memory.buffer.byteLength };
+  return { ms: best, cards, wasm_bytes: wasm.memory.buffer.byteLength };
 })()";

@@ -83,15 +83,15 @@ fn convex(corners: &[[f64; 2]; 4]) -> bool {
 /// A picture of the squared card to look at, `width` pixels wide over the card itself, with a margin around it that is
 /// `margin` times the card's width on every side.
 ///
-/// Every pixel is the mean of the scan over its own area, in encoded numbers; `colour` turns that mean into what is
-/// shown (for a scan in sRGB, the same numbers times 255). Beyond the scan's border lies neutral grey.
+/// Every pixel is the mean of the scan over its own area, as a 16-bit code ([`Scan::code`]); `colour` turns that code into
+/// what is shown (for a scan in sRGB, the same divided by 257). Beyond the scan's border lies neutral grey.
 /// `None` if the corners are no convex quadrangle or `width` is 0.
 pub fn squared(
     scan: &Scan,
     layout: &Layout,
     width: u32,
     margin: f64,
-    colour: impl Fn([f32; 3]) -> [u8; 3],
+    colour: impl Fn([u16; 3]) -> [u8; 3],
 ) -> Option<RgbImage> {
     let frame = Frame::of(layout)?;
     if width == 0 || !(0.0..=10.0).contains(&margin) {
@@ -124,40 +124,48 @@ pub fn squared(
     Some(picture)
 }
 
-/// Mean colour of the scan over one pixel of the picture, whose corners lie at `origin`, to the `right` of it and `under`
+/// Mean code of the scan over one pixel of the picture, whose corners lie at `origin`, to the `right` of it and `under`
 /// it; `None` where none of it lies in the scan.
-fn mean(scan: &Scan, origin: [f64; 2], right: [f64; 2], under: [f64; 2]) -> Option<[f32; 3]> {
+#[inline]
+fn mean(scan: &Scan, origin: [f64; 2], right: [f64; 2], under: [f64; 2]) -> Option<[u16; 3]> {
     // Over one pixel no perspective is to be seen: places inside it lie evenly between its corners.
     let [right, down] = [right, under].map(|[x, y]| [x - origin[0], y - origin[1]]);
     // About one look per scan pixel, but at most 4 by 4.
     let span = (right[0] + down[0]).abs().max((right[1] + down[1]).abs());
     let looks = (span as usize).clamp(1, 4);
-    let inside =
-        |[x, y]: [f64; 2]| x >= 0.0 && y >= 0.0 && x < scan.width as f64 && y < scan.height as f64;
-    let place =
-        |s: f64, t: f64| [0, 1].map(|axis: usize| origin[axis] + s * right[axis] + t * down[axis]);
+    let size = [scan.width, scan.height];
     if looks == 1 {
-        let at = place(0.5, 0.5);
-        return inside(at).then(|| interpolated(scan, at[0], at[1]));
+        let at = [0, 1].map(|axis: usize| origin[axis] + 0.5 * (right[axis] + down[axis]));
+        let inside = (0..2).all(|axis| at[axis] >= 0.0 && at[axis] < size[axis] as f64);
+        return inside.then(|| interpolated(scan, at[0], at[1]));
     }
-    // Of several pixels it matters little where exactly each is looked at.
-    let step = 1.0 / looks as f64;
+    // Of several pixels it matters little where exactly each is looked at: whole numbers of 1/65536 of a pixel.
+    let step = 65_536.0 / looks as f64;
+    let [right, down] = [right, down].map(|edge| edge.map(|v| (v * step) as i64));
+    let first = [0, 1].map(|axis: usize| {
+        (origin[axis] * 65_536.0).floor() as i64 + (right[axis] + down[axis]) / 2
+    });
     let (mut sum, mut count) = ([0_u32; 3], 0_u32);
-    for j in 0..looks {
-        for i in 0..looks {
-            let at = place((i as f64 + 0.5) * step, (j as f64 + 0.5) * step);
-            if inside(at) {
-                let code = scan.code(at[0] as usize, at[1] as usize);
+    for j in 0..looks as i64 {
+        for i in 0..looks as i64 {
+            let at = [0, 1].map(|axis: usize| {
+                usize::try_from((first[axis] + i * right[axis] + j * down[axis]) >> 16)
+            });
+            if let [Ok(x), Ok(y)] = at
+                && x < size[0]
+                && y < size[1]
+            {
+                let code = scan.code(x, y);
                 (0..3).for_each(|c| sum[c] += u32::from(code[c]));
                 count += 1;
             }
         }
     }
-    (count > 0).then(|| sum.map(|s| s as f32 / (65_535 * count) as f32))
+    (count > 0).then(|| sum.map(|s| ((s + count / 2) / count) as u16))
 }
 
-/// Encoded colour between pixel centres (bilinear); the border's colour within half a pixel of the border.
-fn interpolated(scan: &Scan, x: f64, y: f64) -> [f32; 3] {
+/// Code between pixel centres (bilinear); the border's within half a pixel of the border.
+fn interpolated(scan: &Scan, x: f64, y: f64) -> [u16; 3] {
     let split = |t: f64, size: usize| {
         let t = (t - 0.5).clamp(0.0, (size - 1) as f64);
         (
@@ -168,15 +176,16 @@ fn interpolated(scan: &Scan, x: f64, y: f64) -> [f32; 3] {
     };
     let ((x0, x1, fx), (y0, y1, fy)) = (split(x, scan.width), split(y, scan.height));
     let [a, b, c, d] = [
-        scan.encoded(x0, y0),
-        scan.encoded(x1, y0),
-        scan.encoded(x0, y1),
-        scan.encoded(x1, y1),
-    ];
+        scan.code(x0, y0),
+        scan.code(x1, y0),
+        scan.code(x0, y1),
+        scan.code(x1, y1),
+    ]
+    .map(|code| code.map(f32::from));
     std::array::from_fn(|k| {
         let upper = a[k] + (b[k] - a[k]) * fx;
         let lower = c[k] + (d[k] - c[k]) * fx;
-        upper + (lower - upper) * fy
+        (upper + (lower - upper) * fy + 0.5) as u16
     })
 }
 
@@ -262,7 +271,7 @@ mod tests {
             [[0.0, 40.0], [0.0, 0.0], [40.0, 0.0], [40.0, 40.0]],
             [10.0, 10.0],
         );
-        let show = |c: [f32; 3]| c.map(|v| (v * 255.0).round() as u8);
+        let show = |c: [u16; 3]| c.map(|v| (v / 257) as u8);
         let picture = squared(&scan, &lying, 20, 0.1, show).unwrap();
         assert_eq!(picture.dimensions(), (24, 24));
         assert_eq!(picture.get_pixel(12, 4).0, [0; 3]);

@@ -843,10 +843,10 @@ impl PictureFrame {
     }
 }
 
-/// From encoded colours of the scan to an sRGB screen.
-fn on_screen(profile: &Profile) -> impl Fn([f32; 3]) -> [u8; 3] {
+/// From 16-bit codes of the scan to an sRGB screen.
+fn on_screen(profile: &Profile) -> impl Fn([u16; 3]) -> [u8; 3] {
     let table = colour::ScreenTable::new(profile.to_xyz());
-    move |encoded| table.rgb(profile.additive(encoded).map(|v| v as f32))
+    move |code| table.rgb(profile.additive_of(code).map(|v| v as f32))
 }
 
 #[cfg(test)]
