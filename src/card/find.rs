@@ -110,9 +110,9 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
         judge::Candidate::of(&picture, &fits, &segments, group, joined, films)
     };
     let groups = group(&bars);
-    let mut candidates: Vec<_> = groups.iter().filter_map(|g| read(g, false)).collect();
+    let mut candidates: Vec<_> = groups.iter().flat_map(|g| read(g, false)).collect();
     let chains = bars::joined(&ruler, &groups);
-    candidates.extend(chains.iter().filter_map(|g| read(g, true)));
+    candidates.extend(chains.iter().flat_map(|g| read(g, true)));
     // Bars of two cards may stand in line by chance and look like no card together. Once the bars of the one that was found
     // are taken away, the other comes out.
     let mut left = bars;
@@ -129,7 +129,7 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
         let new = again
             .iter()
             .filter(|g| !groups.iter().any(|old| same(old, g)));
-        candidates.extend(new.filter_map(|g| read(g, false)));
+        candidates.extend(new.flat_map(|g| read(g, false)));
     }
     let area = |g: &[bars::Bar]| g.iter().map(bars::Bar::area).sum::<f64>();
     let least = groups.first().map_or(0.0, |g| 0.1 * area(g));
@@ -144,7 +144,7 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
         .collect();
     for group in rest {
         let parts = bars::cut(&group);
-        candidates.extend(parts.iter().filter_map(|g| read(g, false)));
+        candidates.extend(parts.iter().flat_map(|g| read(g, false)));
     }
     let mut chosen = judge::choose(candidates);
     if chosen.is_empty() {

@@ -73,7 +73,13 @@ fn stripe_doubts(candidate: &Candidate) -> Vec<Doubt> {
             "Are all of these stripes? Their widths differ much.".into(),
         ));
     }
-    if candidate.roughness > CROOKED_MM * card.ruler.per_mm {
+    if candidate.unseen > 0 {
+        doubts.push(ask(
+            "stripe-edges",
+            None,
+            "Do these lines follow the stripes? One of their edges hardly shows.".into(),
+        ));
+    } else if candidate.roughness > CROOKED_MM * card.ruler.per_mm {
         doubts.push(ask(
             "stripe-edges",
             None,

@@ -24,6 +24,8 @@ pub(super) struct Candidate {
     joined: bool,
     /// Length of strong edges in the card that this reading explains, in mm, and their share of all there.
     explained: (f64, f64),
+    /// How many of the stripes' edges hardly show.
+    pub(super) unseen: usize,
     /// How far it behaves as paint on stripes does: 1 in every way.
     pub(super) likelihood: f64,
     pub(super) score: f64,
@@ -39,8 +41,33 @@ impl Candidate {
         group: &[Bar],
         joined: bool,
         wish: Option<usize>,
-    ) -> Option<Self> {
-        let (ruler, stripes) = fits.of(group)?;
+    ) -> Vec<Self> {
+        let read = |beyond| Self::one(picture, fits, segments, group, joined, wish, beyond);
+        let Some((first, followed)) = read(true) else {
+            return Vec::new();
+        };
+        // What looks like more of the stripes may belong to another card that stands in line with them.
+        if followed > first.reading.ruler.pixels(FOLLOWED_MM) {
+            return read(false)
+                .into_iter()
+                .map(|(short, _)| short)
+                .chain([first])
+                .collect();
+        }
+        vec![first]
+    }
+
+    /// With the stripes followed beyond the bars or not, and how far.
+    fn one(
+        picture: &Picture,
+        fits: &Fits,
+        segments: &[Segment],
+        group: &[Bar],
+        joined: bool,
+        wish: Option<usize>,
+        beyond: bool,
+    ) -> Option<(Self, f64)> {
+        let (ruler, stripes) = fits.of(group, beyond)?;
         let last = stripes.blacks.len() - 1;
         let corners = stripes.corners(stripes.blacks[0][0], stripes.blacks[last][1]);
         let size = sides(&corners);
@@ -65,6 +92,7 @@ impl Candidate {
         let mut candidate = Self {
             reading,
             roughness: stripes.roughness,
+            unseen: stripes.unseen,
             run_off: stripes.run_off(picture, &ruler),
             gap: stripes.is_gap(picture, &ruler),
             joined,
@@ -80,7 +108,7 @@ impl Candidate {
         if wish.is_some_and(|count| count != candidate.reading.films.films.len()) {
             candidate.score *= UNWISHED;
         }
-        Some(candidate)
+        Some((candidate, stripes.beyond))
     }
 
     /// How much of what is seen this reading explains, times how far it behaves as paint on stripes does.
@@ -347,6 +375,8 @@ const NARROW_MATTERS: f64 = 0.15;
 /// Least area of a card, as a share of the best one's: 50 by 25 mm beside a card of half an A4 page.
 const SMALL: f64 = 0.02;
 
+/// Stripes that go on so far beyond their bars may be another card's.
+const FOLLOWED_MM: f64 = 8.0;
 /// What a reading is worth that comes to another number of films than was wished.
 const UNWISHED: f64 = 0.5;
 /// Edges across the stripes that stand out more than this have to be explained.

@@ -70,6 +70,10 @@ pub(super) struct Stripes {
     pub(super) roughness: f64,
     /// Total length of edge that was seen, in pixels.
     pub(super) seen: f64,
+    /// How many edges were hardly seen at all.
+    pub(super) unseen: usize,
+    /// How far they were followed beyond the bars, in pixels.
+    pub(super) beyond: f64,
 }
 
 /// Bare black (brightest channel) and bare white (all three).
@@ -108,7 +112,7 @@ impl Levels {
 pub(super) struct Fits<'a> {
     picture: &'a Picture,
     ruler: &'a Ruler,
-    known: RefCell<HashMap<Vec<usize>, Option<Stripes>>>,
+    known: RefCell<HashMap<(Vec<usize>, bool), Option<Stripes>>>,
 }
 
 impl<'a> Fits<'a> {
@@ -120,14 +124,15 @@ impl<'a> Fits<'a> {
         }
     }
 
-    /// The stripes of a group, and the ruler for them; none if the edges are not straight or not there.
-    pub(super) fn of(&self, group: &[Bar]) -> Option<(Ruler, Stripes)> {
+    /// The stripes of a group, and the ruler for them; none if the edges are not straight or not there. `beyond`: whether
+    /// they are followed beyond the bars.
+    pub(super) fn of(&self, group: &[Bar], beyond: bool) -> Option<(Ruler, Stripes)> {
         let ruler = self.ruler.for_group(group);
         let ids = group.iter().map(|bar| bar.id).collect();
         let mut known = self.known.borrow_mut();
         let stripes = known
-            .entry(ids)
-            .or_insert_with(|| Stripes::fit(self.picture, &ruler, group));
+            .entry((ids, beyond))
+            .or_insert_with(|| Stripes::fit(self.picture, &ruler, group, beyond));
         stripes.clone().map(|stripes| (ruler, stripes))
     }
 
@@ -138,7 +143,7 @@ impl<'a> Fits<'a> {
         if group.len() < 3 {
             return whole();
         }
-        let Some((ruler, stripes)) = self.of(group) else {
+        let Some((ruler, stripes)) = self.of(group, true) else {
             return whole();
         };
         let lids: Vec<[f64; 2]> = (0..stripes.blacks.len())
@@ -163,7 +168,7 @@ impl<'a> Fits<'a> {
 
 impl Stripes {
     /// Fits stripes to a group of bars. `None` if the edges are not straight or not there.
-    fn fit(picture: &Picture, ruler: &Ruler, group: &[Bar]) -> Option<Self> {
+    fn fit(picture: &Picture, ruler: &Ruler, group: &[Bar], beyond: bool) -> Option<Self> {
         let axes = axes(group);
         let levels = levels(picture, group)?;
         let blacks = columns(&axes, group);
@@ -179,12 +184,20 @@ impl Stripes {
             levels,
             roughness: f64::MAX,
             seen: 0.0,
+            unseen: 0,
+            beyond: 0.0,
         };
         stripes.trace(picture, ruler)?;
-        stripes.extend(picture, ruler);
+        let extend = |stripes: &mut Self| {
+            if beyond {
+                stripes.extend(picture, ruler);
+            }
+        };
+        extend(&mut stripes);
         if stripes.add_missed(picture) {
-            stripes.extend(picture, ruler);
+            extend(&mut stripes);
         }
+        stripes.beyond = stripes.end(1, 0.0) - bottom + top - stripes.end(0, 0.0);
         stripes.trace(picture, ruler)?;
         stripes.find_ends(picture, ruler);
         if stripes.drop_outer_lid(picture, ruler) {
@@ -302,7 +315,12 @@ impl Stripes {
             let mut edges = Vec::new();
             for (i, black) in self.blacks.iter().enumerate() {
                 for side in 0..2 {
-                    edges.push((i, side, self.edge_points(picture, black[side], side, reach)));
+                    let mut points = self.edge_points(picture, black[side], side, reach);
+                    // A bar in the rows of a film may reach out to where the film ends, beyond the stripe.
+                    if self.few(&points) {
+                        points = self.edge_points(picture, black[side], side, 0.45 * width);
+                    }
+                    edges.push((i, side, points));
                 }
             }
             self.fit_slope(&mut edges);
@@ -322,10 +340,17 @@ impl Stripes {
                     );
                 }
             }
+            self.unseen = edges.iter().filter(|edge| self.few(&edge.2)).count();
             self.seen = off.len() as f64 * STRIDE;
             self.roughness = f64::from(median(&mut off));
         }
         (self.roughness.is_finite() && !self.blacks.is_empty()).then_some(())
+    }
+
+    /// Whether so few points were seen of an edge that they say nothing of it.
+    fn few(&self, points: &[[f64; 2]]) -> bool {
+        let rows = (self.end(1, self.middle()) - self.end(0, self.middle())) / STRIDE;
+        (points.len() as f64) < FEW * rows
     }
 
     /// How far a point (u, v) lies right of an edge that is at `u0` for v = 0.
@@ -752,6 +777,8 @@ impl Stripes {
 
 /// Share of the stripes that have to look bare in a bare row: all of three, but one may be spoilt of four.
 const MOST_OF: f64 = 0.75;
+/// Share of an edge that has to be seen.
+const FEW: f64 = 0.1;
 /// Pixels between two looks at an edge.
 const STRIDE: f64 = 1.5;
 
