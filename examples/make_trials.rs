@@ -1,7 +1,8 @@
 //! Writes random simulated cards with their truth, to try the reader on.
 //!
 //! `cargo run --example make_trials -- FOLDER [COUNT] [FIRST_SEED] [DPI]`: DPI 0 draws one between 100 and 600 for each.
-//! `cargo run --example make_trials -- FOLDER --troubles [COUNT] [FIRST_SEED] [DPI]`: COUNT cards for every single trouble.
+//! `cargo run --example make_trials -- FOLDER --troubles [COUNT] [FIRST_SEED] [DPI]`: COUNT cards for every single trouble,
+//! with `--only WORDS` for those whose names hold the words.
 
 use std::{error::Error, fs, path::Path};
 
@@ -14,6 +15,10 @@ fn main() -> Result<(), Box<dyn Error>> {
     let mut arguments: Vec<String> = std::env::args().skip(1).collect();
     let one_by_one = arguments.iter().any(|word| word == "--troubles");
     arguments.retain(|word| word != "--troubles");
+    let only = match arguments.iter().position(|word| word == "--only") {
+        Some(i) => arguments.drain(i..(i + 2).min(arguments.len())).nth(1),
+        None => None,
+    };
     let Some(folder) = arguments.first() else {
         return Err(USAGE.into());
     };
@@ -32,7 +37,9 @@ fn main() -> Result<(), Box<dyn Error>> {
         let own_dpi = Random::of(seed, "dpi").between_log(100.0, 600.0).round();
         let dpi = if dpi > 0.0 { dpi } else { own_dpi };
         if one_by_one {
-            for (i, trouble) in troubles::ALL.iter().enumerate() {
+            let wanted = |name: &str| only.as_deref().is_none_or(|words| name.contains(words));
+            let all = troubles::ALL.iter().enumerate();
+            for (i, trouble) in all.filter(|(_, trouble)| wanted(trouble.name)) {
                 // The same cards for every trouble, so that rows of a table can be compared.
                 let scene = trouble.scene(seed, dpi);
                 let words = Some(trouble.name);

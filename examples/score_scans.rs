@@ -1,8 +1,8 @@
 //! Reads every scan of a folder that has a truth beside it and says how near the reading came: edges, cells, predictions.
 //!
-//! `cargo run --example score_scans -- FOLDER... [--each] [--table] [--cells FILE]`. The scans come from `make_samples` and
-//! `make_trials`. `--each` prints a line a card, `--table` a Markdown table by trouble, `--cells` writes every cell beside its
-//! truth as CSV.
+//! `cargo run --example score_scans -- FOLDER... [--each] [--table] [--told] [--cells FILE]`. The scans come from `make_samples` and
+//! `make_trials`. `--each` prints a line a card, `--table` a Markdown table by trouble, `--told` answers what kind
+//! of scanner it was, `--cells` writes every cell beside its truth as CSV.
 
 use std::{
     collections::{BTreeMap, BTreeSet},
@@ -14,6 +14,7 @@ use std::{
 use serde_json::Value;
 use twoground::{
     card::{Ground, Layout, find},
+    paint::file::ScannerKind,
     reading::{self, Answers, Reading},
     scan::{Scan, decode},
 };
@@ -49,6 +50,7 @@ struct Options {
     folders: Vec<String>,
     each: bool,
     table: bool,
+    told: bool,
     cells: Option<String>,
 }
 
@@ -59,6 +61,7 @@ fn options() -> Options {
         match word.as_str() {
             "--each" => options.each = true,
             "--table" => options.table = true,
+            "--told" => options.told = true,
             "--cells" => options.cells = arguments.next(),
             _ => options.folders.push(word),
         }
@@ -98,6 +101,14 @@ fn main() {
             Ok(layouts) => (layouts, String::new()),
             Err(words) => (Vec::new(), words),
         };
+        let answers = Answers {
+            scanner: if options.told {
+                kind_of_scanner(&truth)
+            } else {
+                ScannerKind::Unknown
+            },
+            ..Answers::default()
+        };
         let owners: Vec<Option<usize>> = layouts.iter().map(|l| owner(l, cards)).collect();
         for (layout, _) in layouts.iter().zip(&owners).filter(|(_, o)| o.is_none()) {
             phantoms += 1;
@@ -112,9 +123,16 @@ fn main() {
             let (score, line) = match (mine, &scan) {
                 (Some(k), Ok(scan)) => {
                     let start = Instant::now();
-                    let result = one(scan, &layouts[k], card, troubles, &mut |reading| {
-                        cells_csv(&mut csv, &format!("{name}#{i}"), reading, card, &truth);
-                    });
+                    let result = one(
+                        scan,
+                        &layouts[k],
+                        card,
+                        troubles,
+                        &answers,
+                        &mut |reading| {
+                            cells_csv(&mut csv, &format!("{name}#{i}"), reading, card, &truth);
+                        },
+                    );
                     spent[2] += start.elapsed().as_secs_f64();
                     result
                 }
@@ -181,6 +199,15 @@ fn troubles(truth: &Value) -> BTreeSet<String> {
         .collect()
 }
 
+/// What a painter who knows the scanner would answer.
+fn kind_of_scanner(truth: &Value) -> ScannerKind {
+    match truth["scene"]["scanner"]["sensor"].as_str() {
+        Some("Lamp" | "WhiteLed") => ScannerKind::WhiteLight,
+        Some("ThreeLeds") => ScannerKind::ThreeLights,
+        _ => ScannerKind::WhiteLight,
+    }
+}
+
 fn middle(corners: &[[f64; 2]]) -> [f64; 2] {
     [0, 1].map(|axis| corners.iter().map(|c| c[axis]).sum::<f64>() / corners.len() as f64)
 }
@@ -229,6 +256,7 @@ fn one(
     layout: &Layout,
     card: &Value,
     troubles: BTreeSet<String>,
+    answers: &Answers,
     also: &mut dyn FnMut(&Reading),
 ) -> (Score, String) {
     let turned = turned(layout, card);
@@ -258,7 +286,7 @@ fn one(
     for code in codes_of(layout) {
         let _ = write!(line, " ?{code}");
     }
-    match reading::read_card(scan, layout, &Answers::default()) {
+    match reading::read_card(scan, layout, answers) {
         Ok(read) => {
             let _ = write!(
                 line,

@@ -427,6 +427,7 @@ mod tests {
                 size: [1, 1],
                 depth: 8,
                 profile: String::new(),
+                scanner: crate::paint::file::ScannerKind::Unknown,
                 when: String::new(),
                 program: String::new(),
             },

@@ -20,7 +20,7 @@ use crate::{
     fit::{self, Fitted},
     paint::{
         Constants,
-        file::{self, Dry, Label, Record, State, Surface},
+        file::{self, Dry, Label, Record, ScannerKind, State, Surface},
         verdict,
     },
     scan::Scan,
@@ -40,6 +40,9 @@ pub struct Answers {
     pub gauge: Option<String>,
     /// L* of the bare white stripe where it was measured, above [`DARKEST_WHITE`]; otherwise the scanner's white counts.
     pub white: Option<f64>,
+    /// What scanned it.
+    #[serde(default)]
+    pub scanner: ScannerKind,
 }
 
 /// A stripe with a smaller L* is no white that others are measured by.
@@ -53,6 +56,7 @@ impl Default for Answers {
             sealed: true,
             gauge: None,
             white: None,
+            scanner: ScannerKind::Unknown,
         }
     }
 }
@@ -341,6 +345,7 @@ fn record(
             size: [scan.width, scan.height],
             depth: scan.origin.depth,
             profile: scan.origin.profile.clone(),
+            scanner: answers.scanner,
             when: String::new(),
             program: concat!("twoground ", env!("CARGO_PKG_VERSION")).into(),
         },

@@ -13,7 +13,11 @@ use crate::{
         self, Change, Glaze, LabelData, OpenPicture, OpenScan, PaintView, Part, PickFrom, Problem,
         Tone, Way,
     },
-    paint::{Constants, Record, file::Surface},
+    paint::{
+        Constants, Record,
+        file::{ScannerKind, Surface},
+    },
+    reading::Answers,
 };
 
 type Given<T> = std::result::Result<T, JsValue>;
@@ -59,6 +63,16 @@ impl Reading {
         OpenScan::new(bytes, file_name, when, pasted)
             .map(Self)
             .map_err(thrown)
+    }
+
+    /// What scanned it, before cards are looked for; an unknown name counts as none told.
+    pub fn scanned_by(&mut self, scanner: &str) -> Given<()> {
+        let scanner = ScannerKind::named(scanner).unwrap_or_default();
+        let answers = Answers {
+            scanner,
+            ..self.0.answers()
+        };
+        self.0.answer(answers).map_err(thrown)
     }
 
     /// Says that the card at hand is none.
@@ -116,20 +130,30 @@ impl Reading {
         self.0.settle(question);
     }
 
-    /// Answers to the questions; an unknown surface counts as glossy.
+    /// Answers to the questions; an unknown surface counts as glossy, an unknown name of a scanner as none told.
     pub fn answer(
         &mut self,
         dry: &str,
         surface: &str,
         sealed: bool,
         white: Option<f64>,
+        scanner: &str,
     ) -> Given<()> {
         let surface = match surface {
             "matt" => Surface::Matt,
             "satin" => Surface::Satin,
             _ => Surface::Glossy,
         };
-        self.0.answer(dry, surface, sealed, white).map_err(thrown)
+        let scanner = ScannerKind::named(scanner).unwrap_or_default();
+        let answers = Answers {
+            dry: dry.to_owned(),
+            surface,
+            sealed,
+            white,
+            scanner,
+            ..self.0.answers()
+        };
+        self.0.answer(answers).map_err(thrown)
     }
 
     /// Takes a second scan of the card at hand.

@@ -71,6 +71,10 @@ fn a_wrong_command_line_is_told_in_one_sentence() {
         &["read", "--corners", "1,2,3,4,5,6,7,inf", "scan.png"],
         "eight numbers",
     );
+    assert_usage(
+        &["read", "--scanner", "best", "scan.png"],
+        "unknown, white-light, three-lights",
+    );
     assert_usage(&["glaze", "--over", "50,0,0"], "at least one pigment file");
     assert_usage(&["glaze", "paint.json"], "--over L,a,b");
     assert_usage(
@@ -280,7 +284,14 @@ fn read_writes_a_pigment_file_for_every_card() {
     let validator = jsonschema::validator_for(&schema).expect("the schema is a JSON Schema");
     let out = tempdir("read");
     for sample in samples::samples() {
-        let output = twoground(&["read", path(&sample.scan), "--out", path(&out)]);
+        let output = twoground(&[
+            "read",
+            path(&sample.scan),
+            "--scanner",
+            &sample.scanner,
+            "--out",
+            path(&out),
+        ]);
         assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
         let stem = path(Path::new(sample.scan.file_stem().expect("a name")));
         let file = out.join(format!("{stem}-1.json"));

@@ -31,8 +31,11 @@ fn samples() -> Vec<(String, Reading, Value)> {
                 decode::decode(&std::fs::read(&path).expect("a scan"), &file).expect("a picture");
             let layouts = find::find(&scan).expect("a card");
             assert_eq!(layouts.len(), 1, "{file} holds one card");
-            let reading =
-                reading::read_card(&scan, &layouts[0], &Answers::default()).expect("a reading");
+            let answers = Answers {
+                scanner: serde_json::from_value(sample["scanner"].clone()).expect("a kind"),
+                ..Answers::default()
+            };
+            let reading = reading::read_card(&scan, &layouts[0], &answers).expect("a reading");
             let truth = std::fs::read_to_string(path.with_extension("json")).expect("its truth");
             (file, reading, serde_json::from_str(&truth).expect("JSON"))
         })

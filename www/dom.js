@@ -18,6 +18,28 @@ function fill(node, attributes, children) {
 }
 
 /**
+ * Remembers a small choice for the next visit, where the browser keeps anything.
+ * @param {string} name
+ * @param {string} value
+ */
+export function remember(name, value) {
+  try {
+    localStorage.setItem(name, value);
+  } catch {
+    // It is asked again next time.
+  }
+}
+
+/** What was remembered of that name. @param {string} name */
+export function remembered(name) {
+  try {
+    return localStorage.getItem(name);
+  } catch {
+    return null;
+  }
+}
+
+/**
  * An HTML element. Functions among the attributes become listeners of the event so named.
  * @template {keyof HTMLElementTagNameMap} K
  * @param {K} tag

@@ -7,6 +7,7 @@ import { EngineError } from "./engine.js";
  * @typedef {object} Sample
  * @property {string} text its pigment file
  * @property {import("./types.js").PaintView} paint
+ * @property {string} scanner what scanned it
  * @property {() => Promise<File>} scan fetches the scan it was read from
  */
 
@@ -36,13 +37,13 @@ export function samples(engine) {
 
 /** @param {import("./engine.js").Engine} engine @returns {Promise<Sample[]>} */
 async function load(engine) {
-  /** @type {{ scan: string, pigment: string }[]} */
+  /** @type {{ scan: string, pigment: string, scanner: string }[]} */
   const list = await (await fetched("samples.json")).json();
   const all = [];
-  for (const { scan, pigment } of list) {
+  for (const { scan, pigment, scanner } of list) {
     const text = await (await fetched(pigment)).text();
     const paint = await engine.call("paint", [text]);
-    all.push({ text, paint, scan: async () => new File([await (await fetched(scan)).blob()], scan) });
+    all.push({ text, paint, scanner, scan: async () => new File([await (await fetched(scan)).blob()], scan) });
   }
   return all;
 }

@@ -74,7 +74,7 @@
  * @typedef {{ words: string } & ({ do: "move-edge", film: number, top: boolean } | { do: "take-away" | "leave-out" | "put-back", film: number } | { do: "settle", question: number } | { do: "exchange" | "dismiss" | "add-film" | "drop-second" } | { do: "ask", question: string })} Action
  * @typedef {{ words: string, mark: string, left: number, actions: Action[] }} QuestionView left: how many are left, this one counted
  * @typedef {{ code: string, words: string, places: [number, number][][], actions: Action[] }} FindingView
- * @typedef {{ dry: string, surface: string, sealed: boolean, white: number | null }} Answers white: L* of the white stripe, if measured
+ * @typedef {{ dry: string, surface: string, sealed: boolean, white: number | null, scanner: "unknown" | "white_light" | "three_lights" }} Answers white: L* of the white stripe, if measured
  *
  * @typedef {object} ReadingView an open scan
  * @property {string} found

@@ -74,10 +74,11 @@ const methods = {
   version: () => twoground.version(),
 
   /** Reads a scan. One that cannot be decoded leaves the open one as it is. */
-  async open(/** @type {File} */ file, /** @type {boolean} */ pasted, /** @type {string | undefined} */ layout) {
+  async open(/** @type {File} */ file, /** @type {boolean} */ pasted, /** @type {string} */ scanner, /** @type {string | undefined} */ layout) {
     stage("reading");
     const bytes = new Uint8Array(await file.arrayBuffer());
     const next = new twoground.Reading(bytes, file.name, new Date().toISOString(), pasted);
+    next.scanned_by(scanner);
     replace(next);
     if (layout) {
       next.use_layout(layout);
@@ -138,8 +139,8 @@ const methods = {
     open_reading().settle(question);
     return read_again();
   },
-  answer(/** @type {string} */ dry, /** @type {string} */ surface, /** @type {boolean} */ sealed, /** @type {number | undefined} */ white) {
-    open_reading().answer(dry, surface, sealed, white);
+  answer(/** @type {string} */ dry, /** @type {string} */ surface, /** @type {boolean} */ sealed, /** @type {number | undefined} */ white, /** @type {string} */ scanner) {
+    open_reading().answer(dry, surface, sealed, white, scanner);
     return read_again();
   },
   async add_second(/** @type {File} */ file) {

@@ -18,7 +18,7 @@ use crate::{
         rectify::{self, Frame},
     },
     colour,
-    paint::{Record, file, file::Surface},
+    paint::{Record, file},
     reading::{self, Answers, Reading},
     repeat::{self, Joined},
     scan::{Profile, Scan, decode},
@@ -474,31 +474,34 @@ impl OpenScan {
         }
     }
 
-    /// What only the painter knows. `white` is the measured L* of the white stripe.
+    /// The answers for the card at hand.
+    pub fn answers(&self) -> Answers {
+        self.card().place.answers.clone()
+    }
+
+    /// What only the painter knows of the card at hand. The scanner is the same for every card of the scan.
     ///
     /// # Errors
-    /// When the white is none; the answers stay as they were.
-    pub fn answer(
-        &mut self,
-        dry: &str,
-        surface: Surface,
-        sealed: bool,
-        white: Option<f64>,
-    ) -> Result<()> {
-        if white.is_some_and(|l| !(reading::DARKEST_WHITE..=100.0).contains(&l)) {
+    /// When the measured white is none; the answers stay as they were.
+    pub fn answer(&mut self, answers: Answers) -> Result<()> {
+        if answers
+            .white
+            .is_some_and(|l| !(reading::DARKEST_WHITE..=100.0).contains(&l))
+        {
             return Err(Error::Refused(format!(
                 "The L* of a white stripe lies between {} and 100. Leave it empty if you have not measured it.",
                 reading::DARKEST_WHITE
             )));
         }
+        let scanner = answers.scanner;
+        for card in &mut self.cards {
+            if card.place.answers.scanner != scanner {
+                card.place.answers.scanner = scanner;
+                card.reading = None;
+            }
+        }
         let card = self.card_mut();
-        card.place.answers = Answers {
-            dry: dry.to_owned(),
-            surface,
-            sealed,
-            white,
-            ..card.place.answers.clone()
-        };
+        card.place.answers = answers;
         card.reading = None;
         Ok(())
     }

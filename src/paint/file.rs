@@ -226,6 +226,40 @@ impl Surface {
     }
 }
 
+/// How a scanner sees, as far as the user knows: the wider its channels, the nearer they are to an eye's.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum ScannerKind {
+    /// Not told.
+    #[default]
+    Unknown,
+    /// White light, seen through broad filters (most thick flatbeds and all-in-one machines with a lamp; common practice, no
+    /// source).
+    WhiteLight,
+    /// Three coloured lights, one after the other (most thin flatbeds that live on a USB plug; common practice, no source).
+    ThreeLights,
+}
+
+impl ScannerKind {
+    /// Every kind.
+    pub const ALL: [Self; 3] = [Self::Unknown, Self::WhiteLight, Self::ThreeLights];
+
+    /// Its name in files.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Unknown => "unknown",
+            Self::WhiteLight => "white_light",
+            Self::ThreeLights => "three_lights",
+        }
+    }
+
+    /// The kind of that name.
+    pub fn named(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.name() == name)
+    }
+}
+
 /// Whether the card was dry, as the user said: `"yes"`, `"no"`, or a day it has been dry since.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
@@ -314,6 +348,9 @@ pub struct Provenance {
     pub depth: u8,
     /// Profile description.
     pub profile: String,
+    /// What scanned it, as answered.
+    #[serde(default)]
+    pub scanner: ScannerKind,
     /// When it was read, ISO 8601, or empty where no clock is at hand.
     pub when: String,
     /// Program version.

@@ -155,7 +155,7 @@ fn record() -> Value {
         },
         "findings": [{"code": "thin", "words": "Draw it thicker."}],
         "provenance": {
-            "file_name": "marsh.png", "size": [600, 400], "depth": 16, "profile": "sRGB", "when": "2026-05-02T10:00:00Z",
+            "file_name": "marsh.png", "size": [600, 400], "depth": 16, "profile": "sRGB", "scanner": "three_lights", "when": "2026-05-02T10:00:00Z",
             "program": "twoground 0.1.0",
         },
     })

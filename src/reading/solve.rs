@@ -11,7 +11,10 @@ use crate::{
         self, Datum, Fitted, Optics, Prior, Says,
         noise::{self, Exposed, Scanner},
     },
-    paint::{Constants, file::Surface},
+    paint::{
+        Constants,
+        file::{ScannerKind, Surface},
+    },
     spectrum::{self, BANDS, Bands},
 };
 
@@ -289,11 +292,17 @@ impl Card {
     }
 }
 
-/// Errors that a scanner may have, before its cells are seen: those of a good and of a poor one. Most scanners are much better
-/// than the worst, so no single spread is right for all; the cells say which it is ([`Fitted::mixed`]). Ours: with one middling
-/// scanner (0.8, 0.002) in their stead the 90 % range held 83 to 90 % of the time on rendered scans, with these 90 to 94 %, and
-/// the 95th percentiles fell by 0.3 to 0.9 CIEDE2000.
-const SENSITIVITIES: [f64; 2] = [0.3, 1.2];
+/// Errors of sensitivity that a scanner may have, before its cells are seen: those of a good and of a poor one. Most scanners are
+/// much better than the worst, so no single spread is right for all; the cells say which it is ([`Fitted::mixed`]). Ours: with one
+/// middling scanner (0.8, zero 0.002) in their stead the 90 % range held 83 to 90 % of the time on rendered scans, with these 91 to
+/// 95 %, and the 95th percentiles fell by 0.3 to 0.9 CIEDE2000. A painter who knows the scanner narrows them.
+const fn sensitivities(scanner: ScannerKind) -> [f64; 2] {
+    match scanner {
+        ScannerKind::Unknown => [0.3, 1.2],
+        ScannerKind::WhiteLight => [0.15, 0.5],
+        ScannerKind::ThreeLights => [0.6, 1.6],
+    }
+}
 /// Zero errors of a good and of a poor scanner, in linear reflectance.
 const ZEROS: [f64; 2] = [0.001, 0.005];
 /// How far a scanner's white may be from a perfect diffuser, as a share (ours; automatic exposure makes it worse).
@@ -315,9 +324,9 @@ fn scanners(sampled: &Sampled, answers: &Answers) -> Vec<Scanner> {
     };
     let doubtful = findings::doubtful_zero(sampled);
     let zeros = doubtful.map_or_else(|| ZEROS.to_vec(), |zero| vec![zero]);
-    SENSITIVITIES
-        .iter()
-        .flat_map(|&sensitivity| {
+    sensitivities(answers.scanner)
+        .into_iter()
+        .flat_map(|sensitivity| {
             zeros.iter().map(move |&zero| Scanner {
                 sensitivity,
                 zero,

@@ -35,10 +35,16 @@ fn json_file(path: &Path) -> Value {
 
 /// The record that the command reads from a scan, without label and time.
 fn native_record(scan: &Path) -> Value {
+    native_record_by(scan, "unknown")
+}
+
+/// The same, the kind of scanner told.
+fn native_record_by(scan: &Path, scanner: &str) -> Value {
     let folder = Folder::new("native");
     let output = Command::new(env!("CARGO_BIN_EXE_twoground"))
         .arg("read")
         .arg(scan)
+        .args(["--scanner", scanner])
         .arg("--out")
         .arg(folder.path())
         .output()
@@ -294,6 +300,10 @@ fn a_scan_comes_by_drop_and_a_sample_by_its_button() {
     ));
     let sample = unlabelled(json_file(&export(&mut page, "#card")));
     assert_eq!(sample, unlabelled(pigment));
+    assert_eq!(
+        sample,
+        native_record_by(&samples[1].scan, &samples[1].scanner)
+    );
     page.close();
 }
 
@@ -349,6 +359,23 @@ fn a_long_reading_shows_its_stage_and_can_be_cancelled() {
     let scan = &samples::samples()[0].scan;
     read(&mut page, scan);
     assert_eq!(corrected(&mut page), native_record(scan));
+    page.close();
+}
+
+#[test]
+fn the_kind_of_scanner_counts_and_is_remembered_for_the_next_scan() {
+    let (_server, _profile, mut page) = open();
+    let scan = &samples::samples()[0].scan;
+    read(&mut page, scan);
+    page.click("#card [data-fold=scanner] summary");
+    page.click("#card input[name=scanner][value=three_lights]");
+    let told = unlabelled(corrected(&mut page));
+    assert_eq!(told["provenance"]["scanner"], "three_lights");
+    assert_eq!(told, native_record_by(scan, "three-lights"));
+    page.click("#card [data-do=another]");
+    page.wait("!document.querySelector('#start').hidden");
+    read(&mut page, scan);
+    assert_eq!(unlabelled(json_file(&export(&mut page, "#card"))), told);
     page.close();
 }
 

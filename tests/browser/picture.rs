@@ -334,8 +334,9 @@ fn a_kept_paint_survives_the_newer_structure() {
              const asked = indexedDB.open('twoground', 1);
              asked.onupgradeneeded = () => asked.result.createObjectStore('paints', {{ autoIncrement: true }});
              asked.onsuccess = () => {{
-               const put = asked.result.transaction('paints', 'readwrite').objectStore('paints').put({});
-               put.onsuccess = () => {{ asked.result.close(); done(1); }};
+               const change = asked.result.transaction('paints', 'readwrite');
+               change.objectStore('paints').put({});
+               change.oncomplete = () => {{ asked.result.close(); done(1); }};
              }};
              asked.onerror = failed;
            }};

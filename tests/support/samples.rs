@@ -9,6 +9,8 @@ pub(crate) struct Sample {
     pub(crate) scan: PathBuf,
     /// The pigment file that was read from it.
     pub(crate) pigment: PathBuf,
+    /// What scanned it, as the command line names it.
+    pub(crate) scanner: String,
 }
 
 /// All of them, at least five.
@@ -23,7 +25,15 @@ pub(crate) fn samples() -> Vec<Sample> {
         .map(|sample| {
             let [scan, pigment] = ["scan", "pigment"]
                 .map(|key| folder.join(sample[key].as_str().expect("a file's name")));
-            Sample { scan, pigment }
+            let scanner = sample["scanner"]
+                .as_str()
+                .expect("a kind")
+                .replace('_', "-");
+            Sample {
+                scan,
+                pigment,
+                scanner,
+            }
         })
         .collect();
     assert!(samples.len() >= 5, "only {} samples", samples.len());

@@ -1,6 +1,7 @@
 // @ts-check
 /** The open picture as the screen has it: every change goes through here, is drawn, and is saved. */
 
+import { remember, remembered } from "../dom.js";
 import { EngineError, newest } from "../engine.js";
 
 /** @typedef {import("../types.js").PictureView} PictureView */
@@ -47,7 +48,7 @@ export class Desk {
     this.#tubes = tubes;
     const now = await this.#page.engine.call("open_picture", [saved?.text, "My picture", tubes]);
     this.id = saved?.id;
-    if (saved) remember(saved.id);
+    if (saved) remember(LAST, String(saved.id));
     this.onsaved(saved ? "Saved on this computer." : "");
     this.#show(now);
   }
@@ -124,7 +125,7 @@ export class Desk {
     this.#saving = this.#saving.then(async () => {
       try {
         this.id = await this.#page.engine.call("save_picture", [this.id, this.#text]);
-        remember(this.id);
+        remember(LAST, String(this.id));
         this.onsaved("Saved on this computer.");
       } catch (error) {
         this.onsaved("Not saved.");
@@ -139,20 +140,7 @@ export class Desk {
   }
 }
 
-/** @param {number | undefined} id */
-function remember(id) {
-  try {
-    localStorage.setItem(LAST, String(id));
-  } catch {
-    // Where the browser keeps nothing here, the newest picture opens next time.
-  }
-}
-
 /** Number of the picture that was open last. */
 export function lastOpen() {
-  try {
-    return Number(localStorage.getItem(LAST) ?? NaN);
-  } catch {
-    return NaN;
-  }
+  return Number(remembered(LAST) ?? NaN);
 }

@@ -1,7 +1,7 @@
 // @ts-check
 /** The Card screen: a scan that was read, what it says of the paint, and how to correct it. */
 
-import { download, el, find, say } from "../dom.js";
+import { download, el, find, remember, remembered, say } from "../dom.js";
 import { EngineError } from "../engine.js";
 import { Facts, drawMore, drawStrip } from "../parts/facts.js";
 import { BLANK, LabelForm } from "../parts/label.js";
@@ -25,6 +25,9 @@ const PATIENCE_MS = 250;
 /** More findings than this are folded away. */
 const MOST_FINDINGS = 3;
 
+/** Where the kind of the user's own scanner is remembered. */
+const SCANNER = "scanner";
+
 /** Corrections that can be undone. */
 const MOST_UNDONE = 100;
 
@@ -36,7 +39,7 @@ export function cardScreen(page, over) {
   const { engine } = page;
   const screen = find(document, "#card");
   /** @type {ReadingView | null} */ let view = null;
-  /** The file that is open, to be read again should the worker end. @type {{ file: File, pasted: boolean } | null} */ let source = null;
+  /** The file that is open, to be read again should the worker end. @type {{ file: File, pasted: boolean, own: boolean } | null} */ let source = null;
   /** Layout as last seen, for the same. @type {string} */ let layout = "";
   /** Earlier ones, to go back to. @type {string[]} */ let before = [];
   /** One for each card. @type {Sheet[]} */ let sheets = [];
@@ -93,7 +96,12 @@ export function cardScreen(page, over) {
     }
   }
 
-  for (const input of [...screen.querySelectorAll(".questions input"), white]) {
+  for (const input of screen.querySelectorAll("input[name=scanner]")) {
+    input.addEventListener("change", () => {
+      if (source?.own) remember(SCANNER, /** @type {HTMLInputElement} */ (input).value);
+    });
+  }
+  for (const input of [...screen.querySelectorAll(".questions input, input[name=scanner]"), white]) {
     input.addEventListener("change", () => correct({ method: "answer", args: answers(), squared: false, what: "answer" }));
   }
   const on = (/** @type {string} */ name, /** @type {() => void} */ act) => find(screen, `[data-do=${name}]`).addEventListener("click", act);
@@ -130,12 +138,12 @@ export function cardScreen(page, over) {
   function answers() {
     const answer = (/** @type {string} */ name) => /** @type {HTMLInputElement} */ (find(screen, `input[name=${name}]:checked`)).value;
     const lightness = white.value.trim().replace(",", ".");
-    return [answer("dry"), answer("surface"), answer("sealed") === "yes", lightness ? Number(lightness) : undefined];
+    return [answer("dry"), answer("surface"), answer("sealed") === "yes", lightness ? Number(lightness) : undefined, answer("scanner")];
   }
 
   /** Shows the answers as the card at hand has them. @param {import("../types.js").Answers} given */
   function drawAnswers(given) {
-    const values = { dry: given.dry === "no" ? "no" : "yes", surface: given.surface, sealed: given.sealed ? "yes" : "no" };
+    const values = { dry: given.dry === "no" ? "no" : "yes", surface: given.surface, sealed: given.sealed ? "yes" : "no", scanner: given.scanner };
     for (const [name, value] of Object.entries(values)) {
       /** @type {HTMLInputElement} */ (find(screen, `input[name=${name}][value=${value}]`)).checked = true;
     }
@@ -171,7 +179,7 @@ export function cardScreen(page, over) {
     const { file, pasted } = source;
     const card = view.card;
     await patiently(async (stage) => {
-      await engine.call("open", [file, pasted, layout], stage);
+      await engine.call("open", [file, pasted, view?.answers.scanner, layout], stage);
       for (const [i, { second }] of sheets.entries()) {
         if (!second) continue;
         await engine.call("choose_card", [i], stage);
@@ -334,16 +342,16 @@ export function cardScreen(page, over) {
     /**
      * Reads a scan; one that is still being read is given up for it.
      * @param {File} file
-     * @param {{ label?: import("../types.js").Label, pasted?: boolean }} [more]
+     * @param {{ label?: import("../types.js").Label, pasted?: boolean, scanner?: string }} [more] scanner: what scanned it, unless it was the user's own
      */
-    async open(file, { label = BLANK, pasted = false } = {}) {
+    async open(file, { label = BLANK, pasted = false, scanner } = {}) {
       page.quiet();
       if (opening) engine.cancel();
       opening += 1;
       try {
-        const found = await patiently((stage) => engine.call("open", [file, pasted, undefined], stage));
+        const found = await patiently((stage) => engine.call("open", [file, pasted, scanner ?? remembered(SCANNER) ?? "", undefined], stage));
         const pixels = await engine.call("pixels");
-        source = { file, pasted };
+        source = { file, pasted, own: scanner === undefined };
         lost = false;
         sheets = [{ label, kept: undefined, second: null }];
         before = [];

@@ -10,7 +10,7 @@ import { samples } from "../samples.js";
 
 /**
  * @param {import("../main.js").Page} page
- * @param {(file: File, more?: { label?: import("../types.js").Label, pasted?: boolean }) => void} open
+ * @param {(file: File, more?: { label?: import("../types.js").Label, pasted?: boolean, scanner?: string }) => void} open
  */
 export function startScreen(page, open) {
   const screen = find(document, "#start");
@@ -25,7 +25,7 @@ export function startScreen(page, open) {
   });
   find(screen, "#sample-scan").addEventListener("click", async () => {
     try {
-      if (chosen) open(await chosen.scan(), { label: chosen.paint.label });
+      if (chosen) open(await chosen.scan(), { label: chosen.paint.label, scanner: chosen.scanner });
     } catch (error) {
       page.tell(error);
     }

@@ -18,13 +18,15 @@ twoground [serve] [--port N] [--no-open]
                  address: another port is another, empty shelf.
     --no-open    do not open a browser
 
-twoground read SCAN... [--out DIR] [--films N] [--corners x,y,x,y,x,y,x,y]
+twoground read SCAN... [--out DIR] [--films N] [--corners x,y,x,y,x,y,x,y] [--scanner KIND]
     Read scans without a page and write DIR/<scan>-<n>.json, a pigment file for every card found. The paint is
     taken to be dry and glossy and the card sealed. Findings are on standard error. Exit code 1 when a scan
     holds no card that can be read; the others are written.
     --out DIR    folder of the pigment files (default: this one); a file that is there is not written over
     --films N    the number of films on each card, 1 to 6, where it was not found rightly
     --corners    corners of the striped area in pixels of the upright scan, clockwise from the top left
+    --scanner K  white-light (most thick flatbeds: a lamp or white LED under filters), three-lights (most thin
+                 ones that live on a USB plug), or unknown (the default): what it is narrows the ranges
 
 twoground glaze PIGMENT [PIGMENT ...] --over L,a,b [--film X]... [--json]
     Predict films over a colour (CIE Lab, D50), the lowest film first.

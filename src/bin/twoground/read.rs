@@ -8,7 +8,10 @@ use std::time::SystemTime;
 
 use lexopt::prelude::*;
 use twoground::card::{Layout, find};
-use twoground::paint::{Record, file::Label};
+use twoground::paint::{
+    Record,
+    file::{Label, ScannerKind},
+};
 use twoground::reading::{self, Answers};
 use twoground::scan::{Scan, decode};
 use twoground::{Error, Result};
@@ -24,6 +27,7 @@ struct Wishes {
     out: PathBuf,
     films: Option<usize>,
     corners: Option<[[f64; 2]; 4]>,
+    scanner: ScannerKind,
 }
 
 /// Reads every scan and writes a pigment file for each card. A scan without a readable card is told and makes the exit
@@ -46,6 +50,7 @@ fn parse(mut parser: lexopt::Parser) -> std::result::Result<Wishes, Failure> {
         out: PathBuf::from("."),
         films: None,
         corners: None,
+        scanner: ScannerKind::Unknown,
     };
     while let Some(arg) = parser.next()? {
         match arg {
@@ -64,6 +69,13 @@ fn parse(mut parser: lexopt::Parser) -> std::result::Result<Wishes, Failure> {
                     Failure::Usage("--corners takes eight numbers, x,y,x,y,x,y,x,y, clockwise from the top left".into())
                 })?;
                 wishes.corners = Some([[a, b], [c, d], [e, f], [g, h]]);
+            }
+            Long("scanner") => {
+                let name = parser.value()?.string()?;
+                wishes.scanner = ScannerKind::named(&name.replace('-', "_")).ok_or_else(|| {
+                    let names = ScannerKind::ALL.map(|kind| kind.name().replace('_', "-"));
+                    Failure::Usage(format!("--scanner is one of {}", names.join(", ")))
+                })?;
             }
             Value(scan) => wishes.scans.push(scan.into()),
             _ => return Err(arg.unexpected().into()),
@@ -115,10 +127,14 @@ fn cards(path: &Path, wishes: &Wishes) -> Result<Vec<Result<Record>>> {
     let scan = decode::decode(&bytes, &name)?;
     drop(bytes);
     let when = humantime::format_rfc3339_seconds(SystemTime::now()).to_string();
+    let answers = Answers {
+        scanner: wishes.scanner,
+        ..Answers::default()
+    };
     Ok(layouts(&scan, wishes)?
         .iter()
         .map(|layout| {
-            let mut record = reading::read_card(&scan, layout, &Answers::default())?.record;
+            let mut record = reading::read_card(&scan, layout, &answers)?.record;
             record.provenance.when.clone_from(&when);
             Ok(record)
         })
