@@ -146,6 +146,11 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
         let parts = bars::cut(&group);
         candidates.extend(parts.iter().flat_map(|g| read(g, false)));
     }
+    for group in groups.iter().filter(|g| area(g) > least) {
+        let parts = fits.side_by_side(group);
+        let parts = parts.iter().flat_map(|g| read(g, false));
+        candidates.extend(parts.map(judge::Candidate::as_part));
+    }
     let mut chosen = judge::choose(candidates);
     if chosen.is_empty() {
         return Err(Error::NoCard);

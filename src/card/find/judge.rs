@@ -22,6 +22,8 @@ pub(super) struct Candidate {
     run_off: bool,
     /// Whether it spans plain white gaps, and so may be several cards in line.
     joined: bool,
+    /// Whether it was read from a part of a group that may be several cards side by side.
+    part: bool,
     /// Length of strong edges in the card that this reading explains, in mm, and their share of all there.
     explained: (f64, f64),
     /// How many of the stripes' edges hardly show.
@@ -96,6 +98,7 @@ impl Candidate {
             run_off: stripes.run_off(picture, &ruler),
             gap: stripes.is_gap(picture, &ruler),
             joined,
+            part: false,
             explained: (0.0, 0.0),
             likelihood: 0.0,
             score: 0.0,
@@ -109,6 +112,11 @@ impl Candidate {
             candidate.score *= UNWISHED;
         }
         Some((candidate, stripes.beyond))
+    }
+
+    /// The same as a part of something that may be several cards.
+    pub(super) fn as_part(self) -> Self {
+        Self { part: true, ..self }
     }
 
     /// How much of what is seen this reading explains, times how far it behaves as paint on stripes does.
@@ -332,6 +340,7 @@ pub(super) fn sides(corners: &[[f64; 2]; 4]) -> [f64; 2] {
 pub(super) fn choose(mut candidates: Vec<Candidate>) -> Vec<Candidate> {
     candidates.sort_by(|a, b| b.score.total_cmp(&a.score));
     drop_false_joins(&mut candidates);
+    drop_rows_of_cards(&mut candidates);
     let mut kept: Vec<Candidate> = Vec::new();
     for candidate in candidates {
         let over = kept
@@ -409,6 +418,31 @@ fn drop_false_joins(candidates: &mut Vec<Candidate>) {
     let mut next = keep.drain(..);
     candidates.retain(|_| next.next().unwrap_or(true));
 }
+
+/// A reading whose parts, side by side, are cards by themselves and together explain more than it does is several cards.
+fn drop_rows_of_cards(candidates: &mut Vec<Candidate>) {
+    let several = |whole: &Candidate| {
+        let mut parts: Vec<&Candidate> = Vec::new();
+        let inside = candidates.iter().filter(|c| {
+            c.part && c.is_sure() && c.score < whole.score && c.overlap(whole) > PART_INSIDE
+        });
+        for part in inside {
+            if parts.iter().all(|p| p.overlap(part).max(part.overlap(p)) < 0.15) {
+                parts.push(part);
+            }
+        }
+        let together: f64 = parts.iter().map(|p| p.score).sum();
+        parts.len() > 1 && together > MORE_TOGETHER * whole.score
+    };
+    let mut keep: Vec<bool> = candidates.iter().map(|c| !several(c)).collect();
+    let mut next = keep.drain(..);
+    candidates.retain(|_| next.next().unwrap_or(true));
+}
+
+/// Share of a part that lies on the stripes of the whole; outermost margins do not.
+const PART_INSIDE: f64 = 0.6;
+/// How much more parts have to explain together.
+const MORE_TOGETHER: f64 = 1.1;
 
 /// 1 at 0, a half at 1, falling with the square beyond.
 fn bell(x: f64) -> f64 {

@@ -153,16 +153,25 @@ impl<'a> Fits<'a> {
         if lids.is_empty() {
             return whole();
         }
-        let mut parts = vec![Vec::new(); lids.len() + 1];
-        for bar in group {
-            let (u, v) = stripes.axes.of(bar.centre);
-            let u = u - (stripes.slope[0] + stripes.slope[1] * u) * v;
-            if !lids.iter().any(|lid| (lid[0]..lid[1]).contains(&u)) {
-                parts[lids.iter().filter(|lid| lid[1] < u).count()].push(bar.clone());
-            }
+        let bars = group.iter().filter(|bar| {
+            let u = stripes.across(bar);
+            !lids.iter().any(|lid| (lid[0]..lid[1]).contains(&u))
+        });
+        let at: Vec<f64> = lids.iter().map(|lid| lid[1]).collect();
+        stripes.parted(bars, &at)
+    }
+
+    /// A group parted where it may be two cards side by side: at white that is wider than the rest, or not white all over.
+    /// Empty where it is one.
+    pub(super) fn side_by_side(&self, group: &[Bar]) -> Vec<Vec<Bar>> {
+        let Some((ruler, stripes)) = self.of(group, true) else {
+            return Vec::new();
+        };
+        let seams = stripes.seams(self.picture, &ruler);
+        if seams.is_empty() {
+            return Vec::new();
         }
-        parts.retain(|part| !part.is_empty());
-        parts
+        stripes.parted(group.iter(), &seams)
     }
 }
 
@@ -205,6 +214,40 @@ impl Stripes {
             stripes.find_ends(picture, ruler);
         }
         Some(stripes)
+    }
+
+    /// Where a bar's middle lies across, as measured at v = 0.
+    fn across(&self, bar: &Bar) -> f64 {
+        let (u, v) = self.axes.of(bar.centre);
+        u - (self.slope[0] + self.slope[1] * u) * v
+    }
+
+    /// Bars parted at these places across.
+    fn parted<'b>(&self, bars: impl Iterator<Item = &'b Bar>, at: &[f64]) -> Vec<Vec<Bar>> {
+        let mut parts = vec![Vec::new(); at.len() + 1];
+        for bar in bars {
+            let u = self.across(bar);
+            parts[at.iter().filter(|&&at| at < u).count()].push(bar.clone());
+        }
+        parts.retain(|part| !part.is_empty());
+        parts
+    }
+
+    /// Middles of the white between black stripes that may be two cards' margins.
+    fn seams(&self, picture: &Picture, ruler: &Ruler) -> Vec<f64> {
+        let widest = 1.35 * self.gap();
+        let uneven = |&[from, to]: &[f64; 2]| {
+            let blur = ruler.pixels(0.8).max(2.0);
+            let profile = self.bare_profile(picture, from + blur, to - blur);
+            let middle = median(&mut profile.clone());
+            let limit = 0.04 * self.levels.contrast();
+            let off = profile.iter().filter(|v| (*v - middle).abs() > limit);
+            off.count() as f64 > (0.03 * profile.len() as f64).max(1.0)
+        };
+        let gaps = self.blacks.windows(2).map(|pair| [pair[0][1], pair[1][0]]);
+        gaps.filter(|gap| gap[1] - gap[0] > widest || uneven(gap))
+            .map(|[from, to]| (from + to) / 2.0)
+            .collect()
     }
 
     fn drop_outer_lid(&mut self, picture: &Picture, ruler: &Ruler) -> bool {
