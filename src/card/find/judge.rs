@@ -427,7 +427,10 @@ fn drop_rows_of_cards(candidates: &mut Vec<Candidate>) {
             c.part && c.is_sure() && c.score < whole.score && c.overlap(whole) > PART_INSIDE
         });
         for part in inside {
-            if parts.iter().all(|p| p.overlap(part).max(part.overlap(p)) < 0.15) {
+            if parts
+                .iter()
+                .all(|p| p.overlap(part).max(part.overlap(p)) < 0.15)
+            {
                 parts.push(part);
             }
         }
