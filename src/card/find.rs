@@ -17,6 +17,8 @@ mod reading;
 mod segments;
 mod stripes;
 
+use std::{cell::RefCell, collections::HashSet};
+
 use picture::Picture;
 use reading::Reading;
 
@@ -103,10 +105,23 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
         bars::groups(&picture, &ruler, bars)
             .iter()
             .take(MOST_GROUPS)
-            .flat_map(|g| fits.without_lid(g))
+            .flat_map(|g| match fits.without_lid(g) {
+                // What only the lid between cards held together comes apart.
+                parts if parts.len() > 1 => {
+                    let again = parts.iter().flat_map(|p| bars::groups(&picture, &ruler, p));
+                    again.collect()
+                }
+                parts => parts,
+            })
             .collect()
     };
+    let known = RefCell::new(HashSet::new());
     let read = |group: &Vec<bars::Bar>, joined| {
+        let mut ids: Vec<usize> = group.iter().map(|bar| bar.id).collect();
+        ids.sort_unstable();
+        if !known.borrow_mut().insert(ids) {
+            return Vec::new();
+        }
         judge::Candidate::of(&picture, &fits, &segments, group, joined, films)
     };
     let groups = group(&bars);
@@ -123,13 +138,7 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
             break;
         }
         let again = group(&left);
-        let same = |a: &[bars::Bar], b: &[bars::Bar]| {
-            a.len() == b.len() && a.iter().zip(b).all(|(a, b)| a.id == b.id)
-        };
-        let new = again
-            .iter()
-            .filter(|g| !groups.iter().any(|old| same(old, g)));
-        candidates.extend(new.flat_map(|g| read(g, false)));
+        candidates.extend(again.iter().flat_map(|g| read(g, false)));
     }
     let area = |g: &[bars::Bar]| g.iter().map(bars::Bar::area).sum::<f64>();
     let least = groups.first().map_or(0.0, |g| 0.1 * area(g));
@@ -142,14 +151,25 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
         .filter(|g| g.len() > 3 && area(g) > least)
         .take(MOST_CUT)
         .collect();
-    for group in rest {
-        let parts = bars::cut(&group);
-        candidates.extend(parts.iter().flat_map(|g| read(g, false)));
+    let mut rest = rest;
+    for most in [3, 2, 1] {
+        let mut again = Vec::new();
+        for part in rest.iter().flat_map(|g| bars::cut(g, most)) {
+            let found = read(&part, false);
+            // Four cards in a square have to be cut twice.
+            if part.len() > 3 && area(&part) > least && !found.iter().any(judge::Candidate::is_sure)
+            {
+                again.push(part);
+            }
+            candidates.extend(found);
+        }
+        again.sort_by(|a, b| area(b).total_cmp(&area(a)));
+        again.truncate(2 * MOST_CUT);
+        rest = again;
     }
     for group in groups.iter().filter(|g| area(g) > least) {
         let parts = fits.side_by_side(group);
-        let parts = parts.iter().flat_map(|g| read(g, false));
-        candidates.extend(parts.map(judge::Candidate::as_part));
+        candidates.extend(parts.iter().flat_map(|g| read(g, false)));
     }
     let mut chosen = judge::choose(candidates);
     if chosen.is_empty() {

@@ -22,8 +22,6 @@ pub(super) struct Candidate {
     run_off: bool,
     /// Whether it spans plain white gaps, and so may be several cards in line.
     joined: bool,
-    /// Whether it was read from a part of a group that may be several cards side by side.
-    part: bool,
     /// Length of strong edges in the card that this reading explains, in mm, and their share of all there.
     explained: (f64, f64),
     /// How many of the stripes' edges hardly show.
@@ -98,25 +96,19 @@ impl Candidate {
             run_off: stripes.run_off(picture, &ruler),
             gap: stripes.is_gap(picture, &ruler),
             joined,
-            part: false,
             explained: (0.0, 0.0),
             likelihood: 0.0,
             score: 0.0,
             rival: 0.0,
         };
         candidate.explained = candidate.explain(segments);
-        candidate.likelihood = candidate.likely();
+        candidate.likelihood = candidate.likely(picture);
         candidate.score = candidate.worth();
         // A reading that comes to the wished number by itself is the likelier one.
         if wish.is_some_and(|count| count != candidate.reading.films.films.len()) {
             candidate.score *= UNWISHED;
         }
         Some((candidate, stripes.beyond))
-    }
-
-    /// The same as a part of something that may be several cards.
-    pub(super) fn as_part(self) -> Self {
-        Self { part: true, ..self }
     }
 
     /// How much of what is seen this reading explains, times how far it behaves as paint on stripes does.
@@ -128,10 +120,10 @@ impl Candidate {
     /// Takes exactly so many films instead, where that is possible.
     pub(super) fn keep_to(&mut self, picture: &Picture, films: usize) {
         self.reading.keep_to(picture, films);
-        self.likelihood = self.likely();
+        self.likelihood = self.likely(picture);
     }
 
-    fn likely(&self) -> f64 {
+    fn likely(&self, picture: &Picture) -> f64 {
         let straight = bell(self.roughness / self.reading.ruler.per_mm / 0.25);
         let contrast = f64::from(self.reading.levels.contrast());
         let solid = bell(self.reading.films.unevenness(self.reading.size[1]) / contrast / 0.15);
@@ -142,6 +134,11 @@ impl Candidate {
             * self.physics()
             * self.completeness()
             * self.no_gap()
+            * if self.reading.films_part(picture) || self.reading.film_is_margin() {
+                PARTED
+            } else {
+                1.0
+            }
             * bell((1.0 - self.explained.1) / 0.3)
     }
 
@@ -419,12 +416,13 @@ fn drop_false_joins(candidates: &mut Vec<Candidate>) {
     candidates.retain(|_| next.next().unwrap_or(true));
 }
 
-/// A reading whose parts, side by side, are cards by themselves and together explain more than it does is several cards.
+/// A reading whose parts are better cards by themselves and together explain more than it does is several cards.
 fn drop_rows_of_cards(candidates: &mut Vec<Candidate>) {
     let several = |whole: &Candidate| {
         let mut parts: Vec<&Candidate> = Vec::new();
         let inside = candidates.iter().filter(|c| {
-            c.part && c.is_sure() && c.score < whole.score && c.overlap(whole) > PART_INSIDE
+            let better = c.is_sure() && c.likelihood > whole.likelihood && c.score < whole.score;
+            better && !c.joined && !c.crosses(whole) && c.overlap(whole) > PART_INSIDE
         });
         for part in inside {
             if parts
@@ -442,8 +440,11 @@ fn drop_rows_of_cards(candidates: &mut Vec<Candidate>) {
     candidates.retain(|_| next.next().unwrap_or(true));
 }
 
+/// What is left of a reading that shows a gap between two cards: its films all stop between two black stripes, or one of
+/// them is no film.
+const PARTED: f64 = 0.25;
 /// Share of a part that lies on the stripes of the whole; outermost margins do not.
-const PART_INSIDE: f64 = 0.6;
+const PART_INSIDE: f64 = 0.5;
 /// How much more parts have to explain together.
 const MORE_TOGETHER: f64 = 1.1;
 

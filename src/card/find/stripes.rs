@@ -235,7 +235,7 @@ impl Stripes {
 
     /// Middles of the white between black stripes that may be two cards' margins.
     fn seams(&self, picture: &Picture, ruler: &Ruler) -> Vec<f64> {
-        let widest = 1.35 * self.gap();
+        let widest = 1.12 * self.gap();
         let uneven = |&[from, to]: &[f64; 2]| {
             let blur = ruler.pixels(0.8).max(2.0);
             let profile = self.bare_profile(picture, from + blur, to - blur);
