@@ -145,6 +145,7 @@ fn the_server_serves_the_page_to_this_machine_only() {
         ("/index.html?again", "text/html"),
         ("/pkg/twoground.js", "text/javascript"),
         ("/pkg/twoground_bg.wasm", "application/wasm"),
+        ("/manifest.webmanifest", "application/manifest+json"),
     ] {
         let (headers, body) = get(&server, path);
         assert!(headers.starts_with("HTTP/1.1 200 "), "{path}: {headers}");
@@ -165,6 +166,38 @@ fn the_server_serves_the_page_to_this_machine_only() {
         assert!(!body.is_empty(), "{path}");
     }
 
+    // Over the wire: budgets of ours, for a first visit by telephone.
+    let (mut code, mut all) = (0, 0);
+    let list = String::from_utf8(get(&server, "/offline-files.js").1).expect("text");
+    let list = list
+        .trim()
+        .trim_start_matches("self.SITE = ")
+        .trim_end_matches(';');
+    let list: Value = serde_json::from_str(list).expect("the list is JSON");
+    for file in list["files"].as_array().expect("files") {
+        let file = file.as_str().expect("a name").trim_start_matches("./");
+        let line = format!("GET /{file} HTTP/1.1\r\nHost: ADDRESS\r\nConnection: close\r\n");
+        let (headers, body) = ask(&server, &format!("{line}Accept-Encoding: br\r\n\r\n"));
+        assert!(headers.starts_with("HTTP/1.1 200 "), "{file}: {headers}");
+        if file.ends_with(".wasm") {
+            assert!(
+                headers.contains("\r\ncontent-encoding: br\r\n"),
+                "{headers}"
+            );
+            assert!(body.len() < 900_000, "{file}: {} bytes", body.len());
+        }
+        all += body.len();
+        code += if file.starts_with("sample-scans/") {
+            0
+        } else {
+            body.len()
+        };
+    }
+    assert!(
+        code < 1_100_000 && all < 12_000_000,
+        "{code} and {all} bytes"
+    );
+
     // Nothing outside the folders, by whatever way it is asked for.
     for path in [
         "/Cargo.toml",
@@ -178,7 +211,6 @@ fn the_server_serves_the_page_to_this_machine_only() {
         "/..\\Cargo.toml",
         "/.git/config",
         "/pkg/",
-        "/pkg",
         "/nothing.html",
         "/index.html/",
     ] {

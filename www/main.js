@@ -7,6 +7,7 @@ import { cardScreen } from "./screens/card.js";
 import { pictureScreen } from "./screens/picture.js";
 import { startScreen } from "./screens/start.js";
 import { tubesScreen } from "./screens/tubes.js";
+import { keepOffline } from "./update.js";
 
 const PLACES = new Map([["cards", "Cards"], ["tubes", "Tubes"], ["picture", "Picture"], ["sure", "How sure"], ["cautions", "Cautions"]]);
 
@@ -100,3 +101,4 @@ find(document, "[data-do=cancel]").addEventListener("click", () => engine.cancel
 
 engine.call("version").then((version) => say(document, "version", version), page.tell);
 show();
+keepOffline();

@@ -4,7 +4,7 @@
 //! come in. Whatever a user of the page must never meet (an exception, an error on the console, a request to another
 //! origin, a crash) is a *problem*: the next call of any helper fails the test with it.
 
-use std::collections::{HashMap, VecDeque};
+use std::collections::{HashMap, HashSet, VecDeque};
 use std::fs;
 use std::io::{BufRead, BufReader, ErrorKind};
 use std::net::TcpStream;
@@ -65,6 +65,8 @@ pub(crate) struct Browser {
     recent: VecDeque<String>,
     /// Sessions by target.
     sessions: HashMap<String, String>,
+    /// Service workers, by session and by target.
+    passing: HashSet<String>,
     page: String,
     problems: Vec<String>,
     forgiving: Vec<&'static str>,
@@ -105,6 +107,7 @@ impl Browser {
             answers: HashMap::new(),
             recent: VecDeque::new(),
             sessions: HashMap::new(),
+            passing: HashSet::new(),
             page: String::new(),
             problems: Vec::new(),
             forgiving: Vec::new(),
@@ -397,6 +400,12 @@ impl Browser {
         self.child.wait().expect("the browser to end");
     }
 
+    /// Ends the browser at once, as a power cut would.
+    pub(crate) fn kill(mut self) {
+        self.child.kill().expect("it can be killed");
+        self.child.wait().expect("it ends");
+    }
+
     /// Calls a method on the page.
     #[track_caller]
     pub(crate) fn call_page(&mut self, method: &str, parameters: Value) -> Value {
@@ -505,7 +514,11 @@ impl Browser {
         match message["method"].as_str().unwrap_or_default() {
             "Target.attachedToTarget" => self.attached(about),
             "Target.targetCrashed" | "Inspector.targetCrashed" => {
-                self.trouble("the page crashed".to_owned())
+                let target = about["targetId"].as_str().unwrap_or(&session);
+                // A service worker ends whenever the browser sees fit, and is told of in the same way.
+                if !self.passing.contains(target) {
+                    self.trouble("the page crashed".to_owned());
+                }
             }
             "Page.loadEventFired" if session == self.page => self.loaded = true,
             "Page.javascriptDialogOpening" => {
@@ -559,6 +572,9 @@ impl Browser {
         if internal {
             self.send(&session, "Runtime.runIfWaitingForDebugger", json!({}));
             return;
+        }
+        if about["targetInfo"]["type"] == "service_worker" {
+            self.passing.extend([session.clone(), target.clone()]);
         }
         for method in ["Runtime.enable", "Network.enable", "Log.enable"] {
             self.send(&session, method, json!({}));

@@ -2,8 +2,11 @@
 //!
 //! Needs Chromium (`tests/run` installs it on Debian); without it these tests fail and say so.
 
+mod access;
 mod corrections;
 mod devtools;
+mod faults;
+mod offline;
 mod picture;
 mod server;
 

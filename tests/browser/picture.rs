@@ -34,7 +34,7 @@ fn keep_samples(page: &mut Browser, count: usize) -> Vec<PathBuf> {
 
 /// Goes to Picture and waits until it shows this many films.
 #[track_caller]
-fn picture_has(page: &mut Browser, films: usize) {
+pub(crate) fn picture_has(page: &mut Browser, films: usize) {
     page.wait(&format!(
         "document.querySelectorAll('#picture [data-film]').length === {films}"
     ));

@@ -26,7 +26,7 @@ export class Lanes {
       if (count) choose(Math.min(count - 1, Math.floor(((event.clientX - box.left) / box.width) * count)));
     });
     this.#root = el("div", { class: "lane-sheet" }, this.#picture, this.#lanes);
-    root.replaceChildren(el("div", { class: "scroll" }, this.#root));
+    root.replaceChildren(el("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Films over the colours" }, this.#root));
   }
 
   /** @param {PictureView} view */

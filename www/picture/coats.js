@@ -41,7 +41,7 @@ export function drawCoats(root, view, choose) {
     ),
     el("tbody", {}, ...coats.rows.map(row)),
   );
-  root.replaceChildren(el("h2", {}, `Coats of ${coats.name}`), el("p", { class: "small" }, coats.sentence), el("div", { class: "scroll" }, table));
+  root.replaceChildren(el("h2", {}, `Coats of ${coats.name}`), el("p", { class: "small" }, coats.sentence), el("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Coats" }, table));
   if (focused !== undefined) {
     const again = root.querySelector(`[data-coats="${focused}"]`);
     if (again instanceof HTMLElement) again.focus();
@@ -68,7 +68,7 @@ export function drawOrder(root, view, exchange) {
   root.replaceChildren(
     el("h2", {}, "The other order"),
     el("p", { class: "small" }, order.sentence),
-    el("div", { class: "scroll" }, table),
+    el("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Order" }, table),
     el("button", { type: "button", class: "quiet", "data-do": "exchange", click: exchange }, `Put ${order.over} over ${order.under}`),
   );
   if (focused) /** @type {HTMLElement} */ (root.querySelector("[data-do=exchange]")).focus();

@@ -52,7 +52,8 @@ export class AllTubes {
       `L* ${row.lightness > 0 ? "+" : ""}${figure(row.lightness, 0)}`,
       `± ${figure(widest)}`,
     ];
-    const strip = el("span", { class: "tube-colours" }, ...spots.map((spot) => swatch(spot, "paint")));
+    const become = spots.map((spot, i) => `${names[i]} becomes L* ${figure(spot.lab[0], 0)}`).join("; ");
+    const strip = el("span", { class: "tube-colours", role: "img", "aria-label": `Lay it on: ${become}.` }, ...spots.map((spot) => swatch(spot, "paint")));
     const drawn = this.#paints.get(row.key);
     const image = el("img", { src: drawn ? `data:image/svg+xml,${encodeURIComponent(drawn.strip_small)}` : "", alt: "" });
     const button = el(
@@ -61,7 +62,6 @@ export class AllTubes {
         type: "button",
         class: "tube-row",
         "data-tube": row.key,
-        "aria-label": `Lay ${row.name} on. It ${row.short}. ${spots.map((spot, i) => `${names[i]} becomes L* ${figure(spot.lab[0], 0)}`).join("; ")}.`,
         click: () => this.#lay(row.key, row.build),
       },
       image,

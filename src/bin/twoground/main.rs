@@ -5,6 +5,7 @@ mod glaze;
 mod package;
 mod read;
 mod serve;
+mod site;
 
 use std::ffi::{OsStr, OsString};
 use std::process::ExitCode;
@@ -32,6 +33,9 @@ twoground glaze PIGMENT [PIGMENT ...] --over L,a,b [--film X]... [--json]
     Predict films over a colour (CIE Lab, D50), the lowest film first.
     --film X     once for every pigment: its build, in units of its card's reference film (default 1)
     --json       print {\"lab\":[L,a,b],\"de00_90\":range,\"verdict\":word,\"notes\":[...]}
+
+twoground site DIR
+    Write the page to a folder as plain files, for any web server to serve (over https).
 
 twoground --help | --version
 ";
@@ -92,6 +96,7 @@ fn run(mut args: Vec<OsString>) -> Outcome {
         None | Some("serve") => serve::run(parser),
         Some("read") => read::run(parser),
         Some("glaze") => glaze::run(parser),
+        Some("site") => site::run(parser),
         Some(other) => Err(Failure::Usage(format!("There is no command \"{other}\""))),
     }
 }

@@ -130,6 +130,8 @@ fn bind(wasm: &Path, package: &Path) -> Result<()> {
         .and_then(|bindgen| {
             bindgen
                 .typescript(true)
+                .remove_name_section(true)
+                .remove_producers_section(true)
                 .omit_default_module_path(false)
                 .generate(&fresh)
         })

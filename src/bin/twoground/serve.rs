@@ -13,7 +13,7 @@ use lexopt::prelude::*;
 use tower_http::services::ServeDir;
 use twoground::Error;
 
-use crate::{Outcome, package, say};
+use crate::{Outcome, package, say, site};
 
 /// Fixed, because a browser keeps paints by address.
 const PORT: u16 = 4860;
@@ -66,16 +66,12 @@ pub(crate) fn run(mut parser: lexopt::Parser) -> Outcome {
         .map_err(|error| no_port(port, &error))?
         .port();
     let package = package::build(&source)?;
+    let folder = site::build(&source, &package)?;
+    let files = ServeDir::new(folder)
+        .precompressed_br()
+        .precompressed_gzip();
     let site = Router::new()
-        .nest_service(
-            "/pkg",
-            ServeDir::new(package).append_index_html_on_directories(false),
-        )
-        .nest_service(
-            "/sample-scans",
-            ServeDir::new(source.join("sample-scans")).append_index_html_on_directories(false),
-        )
-        .fallback_service(ServeDir::new(source.join("www")))
+        .fallback_service(files)
         .layer(middleware::from_fn(only_this_machine))
         .layer(middleware::map_response(with_headers));
     let address = format!("http://127.0.0.1:{port}");

@@ -1,0 +1,72 @@
+//! What goes wrong under the page: the browser killed while it saves, the storage cleared, the worker gone.
+
+use super::*;
+
+/// How often the browser is killed in one run. Many more with `TWOGROUND_KILLS=100`.
+fn kills() -> u64 {
+    std::env::var("TWOGROUND_KILLS").map_or(4, |text| text.parse().expect("a number"))
+}
+
+/// Whatever the moment, a paint is kept whole or not at all, nothing kept before is touched, and what the page said was
+/// kept is there.
+#[test]
+fn a_browser_killed_while_it_saves_loses_nothing_that_was_kept() {
+    let server = Server::start();
+    let profile = Folder::new("profile");
+    let scan = &samples::samples()[0].scan;
+    let mut kept = 0;
+    for turn in 0..kills() {
+        let mut page = Browser::open(&profile, &server.origin);
+        shelf_has(&mut page, kept);
+        go(&mut page, "cards");
+        read(&mut page, scan);
+        page.click("#card input[name=name]");
+        page.type_text(&format!("paint {turn}"));
+        page.click("#card [data-do=keep]");
+        // A different moment every time, from at once to well after.
+        std::thread::sleep(std::time::Duration::from_micros(turn * 7919 % 120_000));
+        let said = page.evaluate("document.body.innerText.includes('Kept on this computer.')");
+        page.kill();
+        let mut page = Browser::open(&profile, &server.origin);
+        go(&mut page, "tubes");
+        page.wait("!document.querySelector('#tubes').hidden");
+        page.wait(&format!(
+            "document.querySelectorAll('#tubes [data-kept]').length >= {kept}"
+        ));
+        let shown = page.evaluate("import('./engine.js').then(({ Engine }) => new Engine().call('shelf')).then((all) => all.map(({ paint }) => paint !== null))");
+        let shown = shown.as_array().expect("a list").clone();
+        assert!(
+            shown.iter().all(|whole| whole == true),
+            "turn {turn}: a damaged paint"
+        );
+        let now = shown.len();
+        assert!(
+            now == kept || now == kept + 1,
+            "turn {turn}: {kept} kept, then {now}"
+        );
+        assert!(
+            now == kept + 1 || said == false,
+            "turn {turn}: said to be kept, and is not there"
+        );
+        shelf_has(&mut page, now);
+        kept = now;
+        page.close();
+    }
+}
+
+#[test]
+fn storage_cleared_under_the_open_page_loses_only_what_was_cleared() {
+    let (server, _profile, mut page) = open();
+    read(&mut page, &samples::samples()[0].scan);
+    name_and_keep(&mut page, "first");
+    page.call_page(
+        "Storage.clearDataForOrigin",
+        json!({"origin": server.origin, "storageTypes": "indexeddb"}),
+    );
+    shelf_has(&mut page, 0);
+    // The reading in hand is kept anew, under whatever number there is.
+    go(&mut page, "cards");
+    page.click("#card [data-do=keep]");
+    shelf_has(&mut page, 1);
+    page.close();
+}
