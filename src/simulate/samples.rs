@@ -324,7 +324,7 @@ fn three_cards() -> Sample {
         first,
         [210.0, 122.0],
         200.0,
-        file(Space::Srgb, FileKind::Jpeg(92)),
+        file(Space::Romm, FileKind::Jpeg(92)),
     );
     scene.cards[0].centre = [38.0, 60.0];
     scene.cards.extend([second, third]);
