@@ -125,7 +125,18 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
         judge::Candidate::of(&picture, &fits, &segments, group, joined, films)
     };
     let groups = group(&bars);
-    let mut candidates: Vec<_> = groups.iter().flat_map(|g| read(g, false)).collect();
+    let area = |g: &[bars::Bar]| g.iter().map(bars::Bar::area).sum::<f64>();
+    let least = groups.first().map_or(0.0, |g| 0.1 * area(g));
+    let mut candidates = Vec::new();
+    for group in &groups {
+        let found = read(group, false);
+        let plain = found.iter().any(judge::Candidate::is_plain);
+        candidates.extend(found);
+        if !plain && area(group) > least {
+            let parts = fits.side_by_side(group);
+            candidates.extend(parts.iter().flat_map(|g| read(g, false)));
+        }
+    }
     let chains = bars::joined(&ruler, &groups);
     candidates.extend(chains.iter().flat_map(|g| read(g, true)));
     // Bars of two cards may stand in line by chance and look like no card together. Once the bars of the one that was found
@@ -140,8 +151,6 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
         let again = group(&left);
         candidates.extend(again.iter().flat_map(|g| read(g, false)));
     }
-    let area = |g: &[bars::Bar]| g.iter().map(bars::Bar::area).sum::<f64>();
-    let least = groups.first().map_or(0.0, |g| 0.1 * area(g));
     let rest: Vec<_> = groups
         .iter()
         .map(|g| {
@@ -166,10 +175,6 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
         again.sort_by(|a, b| area(b).total_cmp(&area(a)));
         again.truncate(2 * MOST_CUT);
         rest = again;
-    }
-    for group in groups.iter().filter(|g| area(g) > least) {
-        let parts = fits.side_by_side(group);
-        candidates.extend(parts.iter().flat_map(|g| read(g, false)));
     }
     let mut chosen = judge::choose(candidates);
     if chosen.is_empty() {

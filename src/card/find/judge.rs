@@ -152,6 +152,11 @@ impl Candidate {
         self.has_films() && self.likelihood > SURE
     }
 
+    /// Whether it is as good a card as plain ones are.
+    pub(super) fn is_plain(&self) -> bool {
+        self.has_films() && self.likelihood > PLAIN
+    }
+
     /// Whether a bar's middle lies on it.
     pub(super) fn holds(&self, bar: &Bar) -> bool {
         let [u, v] = self.reading.frame.to_card([bar.centre.x, bar.centre.y]);
@@ -389,8 +394,10 @@ const UNWISHED: f64 = 0.5;
 pub(super) const LEFT_OVER: f64 = 12.0;
 /// A reading less likely than this is no card.
 const LIKELY: f64 = 0.1;
-/// A reading more likely than this is a card; plain ones reach 0.8 and more.
+/// A reading more likely than this is a card.
 const SURE: f64 = 0.5;
+/// Plain cards reach this and more.
+const PLAIN: f64 = 0.8;
 /// A reading worth less than this share of the best one in the picture is a stray mark.
 const MATTERS: f64 = 0.02;
 
