@@ -319,6 +319,21 @@ impl OpenScan {
         self.card_mut().place = Placed::of(layout, answers);
     }
 
+    /// Looks for exactly so many films between the corners.
+    ///
+    /// # Errors
+    /// When the corners hold no stripes; everything stays as it was.
+    pub fn count_films(&mut self, films: usize) -> Result<()> {
+        let corners = self.card().place.corners();
+        let mut layout = find::within(&self.scan, corners, Some(films))?;
+        if layout.films.len() == films {
+            layout.doubts.retain(|doubt| doubt.films.is_none());
+        }
+        self.settle_in(layout);
+        self.changed();
+        Ok(())
+    }
+
     /// Reads the card with stripes and films exchanged.
     ///
     /// # Errors

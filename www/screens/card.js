@@ -365,6 +365,7 @@ export function cardScreen(page, over) {
       case "dismiss": return ask("dismiss", [], true);
       case "exchange": return ask("exchange", [], true);
       case "add-film": return addFilm();
+      case "count-films": return ask("count_films", [action.films]);
       case "take-away": return ask("take_away", [action.film]);
       case "leave-out": return ask("leave_out", [action.film, undefined, true]);
       case "put-back": return ask("leave_out", [action.film, undefined, false]);

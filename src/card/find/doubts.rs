@@ -55,6 +55,7 @@ fn ask(code: &str, film: Option<usize>, words: String) -> Doubt {
         code: code.into(),
         words,
         film,
+        films: None,
     }
 }
 
@@ -132,8 +133,9 @@ fn count_doubt(card: &Reading) -> Option<Doubt> {
         |a, (k, &w)| if w > a.1 { (k, w) } else { a },
     );
     // With none found, one film that is hardly worth anything is no question.
-    (count > 0 && mine - worth < CLOSE).then(|| {
-        ask(
+    (count > 0 && mine - worth < CLOSE).then(|| Doubt {
+        films: Some(rival),
+        ..ask(
             "film-count",
             None,
             format!("Are there {count} films? It could also be {rival}."),
