@@ -119,6 +119,11 @@ impl Reading {
         self.0.take_away(film).map_err(thrown)
     }
 
+    /// Looks for exactly so many films.
+    pub fn count_films(&mut self, films: usize) -> Given<()> {
+        self.0.count_films(films).map_err(thrown)
+    }
+
     /// Exchanges stripes and films.
     pub fn exchange(&mut self) -> Given<()> {
         self.0.exchange().map_err(thrown)

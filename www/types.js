@@ -71,7 +71,7 @@
  * @property {number} unit pixels of the picture in one step of the keys
  * @property {string} unit_words what a unit is
  *
- * @typedef {{ words: string } & ({ do: "move-edge", film: number, top: boolean } | { do: "take-away" | "leave-out" | "put-back", film: number } | { do: "settle", question: number } | { do: "exchange" | "dismiss" | "add-film" | "drop-second" } | { do: "ask", question: string })} Action
+ * @typedef {{ words: string } & ({ do: "move-edge", film: number, top: boolean } | { do: "take-away" | "leave-out" | "put-back", film: number } | { do: "settle", question: number } | { do: "count-films", films: number } | { do: "exchange" | "dismiss" | "add-film" | "drop-second" } | { do: "ask", question: string })} Action
  * @typedef {{ words: string, mark: string, left: number, actions: Action[] }} QuestionView left: how many are left, this one counted
  * @typedef {{ code: string, words: string, places: [number, number][][], actions: Action[] }} FindingView
  * @typedef {{ dry: string, surface: string, sealed: boolean, white: number | null, scanner: "unknown" | "white_light" | "three_lights" }} Answers white: L* of the white stripe, if measured

@@ -125,6 +125,11 @@ const methods = {
     open_reading().move_corner(corner, x, y);
     return read_again();
   },
+  count_films(/** @type {number} */ films) {
+    stage("finding");
+    open_reading().count_films(films);
+    return read_again();
+  },
   exchange() {
     stage("finding");
     open_reading().exchange();

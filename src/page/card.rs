@@ -319,6 +319,21 @@ impl OpenScan {
         self.card_mut().place = Placed::of(layout, answers);
     }
 
+    /// Looks for exactly so many films between the corners.
+    ///
+    /// # Errors
+    /// When the corners hold no stripes; everything stays as it was.
+    pub fn count_films(&mut self, films: usize) -> Result<()> {
+        let corners = self.card().place.corners();
+        let mut layout = find::within(&self.scan, corners, Some(films))?;
+        if layout.films.len() == films {
+            layout.doubts.retain(|doubt| doubt.films.is_none());
+        }
+        self.settle_in(layout);
+        self.changed();
+        Ok(())
+    }
+
     /// Reads the card with stripes and films exchanged.
     ///
     /// # Errors
@@ -699,7 +714,7 @@ impl OpenScan {
     /// When the corners are no quadrangle.
     pub fn picture(&self) -> Result<RgbImage> {
         let profile = &self.scan.profile;
-        let shown = |encoded: [f32; 3]| on_screen(profile, encoded);
+        let shown = on_screen(profile);
         let view = self.picture_frame()?;
         let layout = self.shown_layout();
         rectify::squared(&self.scan, &layout, view.width, view.margin, shown).ok_or_else(|| {
@@ -846,9 +861,10 @@ impl PictureFrame {
     }
 }
 
-/// An encoded colour of the scan on an sRGB screen.
-fn on_screen(profile: &Profile, encoded: [f32; 3]) -> [u8; 3] {
-    colour::screen(colour::lab(profile.xyz(profile.additive(encoded)))).rgb
+/// From 16-bit codes of the scan to an sRGB screen.
+fn on_screen(profile: &Profile) -> impl Fn([u16; 3]) -> [u8; 3] {
+    let table = colour::ScreenTable::new(profile.to_xyz());
+    move |code| table.rgb(profile.additive_of(code).map(|v| v as f32))
 }
 
 #[cfg(test)]

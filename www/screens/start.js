@@ -1,5 +1,5 @@
 // @ts-check
-/** The first screen: a sample film that can be pulled, six sample strips, and where to bring a scan. */
+/** The first screen: a sample film that can be pulled, the samples' strips, and where to bring a scan. */
 
 import { find, say } from "../dom.js";
 import { PaintOver } from "../parts/paint.js";
@@ -10,7 +10,7 @@ import { samples } from "../samples.js";
 
 /**
  * @param {import("../main.js").Page} page
- * @param {(file: File, more?: { label?: import("../types.js").Label, pasted?: boolean, scanner?: string, left?: import("../work.js").Left }) => unknown} open
+ * @param {(file: File, more?: { labels?: import("../types.js").Label[], card?: number, pasted?: boolean, scanner?: string, left?: import("../work.js").Left }) => unknown} open
  * @param {(name: string) => Promise<void>} forget what a window that is gone was reading
  */
 export function startScreen(page, open, forget) {
@@ -26,7 +26,7 @@ export function startScreen(page, open, forget) {
   });
   find(screen, "#sample-scan").addEventListener("click", async () => {
     try {
-      if (chosen) open(await chosen.scan(), { label: chosen.paint.label, scanner: chosen.scanner });
+      if (chosen) open(await chosen.scan(), { labels: chosen.labels, card: chosen.card, scanner: chosen.scanner });
     } catch (error) {
       page.tell(error);
     }

@@ -143,6 +143,7 @@ impl OpenScan {
                 words: doubt.words.clone(),
                 doubt: Some(i),
                 film,
+                films: doubt.films,
                 edges,
                 first_mark: None,
             });
@@ -162,6 +163,7 @@ impl OpenScan {
                 words: which,
                 doubt: None,
                 film: Some(film),
+                films: None,
                 edges,
                 first_mark: None,
             });
@@ -349,6 +351,8 @@ pub(super) struct Question {
     pub(super) doubt: Option<usize>,
     /// The film it is about.
     pub(super) film: Option<usize>,
+    /// How many films there may be instead.
+    films: Option<usize>,
     /// Its doubtful edges: film, and whether it is the upper one.
     edges: Vec<(usize, bool)>,
     /// Number of the first of them in the picture.
@@ -376,12 +380,17 @@ impl Question {
                     words: "Add a film",
                 },
             ],
-            "film-count" => vec![
-                settle("That many"),
-                Action::AddFilm {
+            "film-count" => {
+                let rival = self.films.filter(|&films| films > 0);
+                let count = rival.map(|films| Action::CountFilms {
+                    words: format!("No, {films}"),
+                    films,
+                });
+                let add = Action::AddFilm {
                     words: "Add a film",
-                },
-            ],
+                };
+                vec![settle("That many"), count.unwrap_or(add)]
+            }
             "card" if cards > 1 => vec![settle("Yes"), Action::Dismiss { words: "No card" }],
             _ => vec![settle("Yes")],
         };
@@ -554,6 +563,8 @@ pub enum Action {
     Exchange { words: &'static str },
     /// Put a film into the widest gap.
     AddFilm { words: &'static str },
+    /// There are so many films.
+    CountFilms { words: String, films: usize },
     /// There is no film.
     TakeAway { words: &'static str, film: usize },
     /// Leave a film out of the fit.
