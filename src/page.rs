@@ -3,6 +3,7 @@
 //! Everything here is plain data, named as the page's JavaScript (`www/types.js`) names it; `web` only hands it over.
 
 mod card;
+mod class;
 mod glaze;
 mod paint;
 mod picture;
@@ -16,6 +17,7 @@ use crate::{
 };
 
 pub use card::{CardView, OpenScan};
+pub use class::{ClassRow, Together, class_rows, class_together};
 pub use glaze::Glaze;
 pub use paint::{LabelData, PaintView, file_name, relabel};
 pub use picture::{
