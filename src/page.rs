@@ -6,6 +6,7 @@ mod card;
 mod class;
 mod glaze;
 mod paint;
+mod paper;
 mod picture;
 mod shelf;
 
@@ -20,6 +21,7 @@ pub use card::{CardView, OpenScan};
 pub use class::{ClassRow, Together, class_rows, class_together};
 pub use glaze::Glaze;
 pub use paint::{LabelData, PaintView, file_name, relabel};
+pub use paper::{PlanSheet, WallView};
 pub use picture::{
     Change, GreysView, MixView, OpenPicture, Part, PickFrom, PickView, PictureView, TubesView,
     WantedView, Way,

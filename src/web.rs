@@ -407,6 +407,11 @@ impl Shelf {
         plain(&self.0.list(&ask).map_err(thrown)?)
     }
 
+    /// All tubes for a wall: `WallView` in www/types.js.
+    pub fn wall(&self) -> Given<JsValue> {
+        plain(&self.0.wall().map_err(thrown)?)
+    }
+
     /// Tubes compared: `CompareView` in www/types.js.
     pub fn compare(&self, ids: &[u32]) -> Given<JsValue> {
         plain(&self.0.compare(ids).map_err(thrown)?)
@@ -667,6 +672,11 @@ impl Plan {
     /// Everything to be shown: `PictureView` in www/types.js.
     pub fn view(&mut self) -> Given<JsValue> {
         plain(&self.0.view().map_err(thrown)?)
+    }
+
+    /// One page for the easel: `PlanSheet` in www/types.js.
+    pub fn sheet(&mut self) -> Given<JsValue> {
+        plain(&self.0.sheet().map_err(thrown)?)
     }
 
     /// All tubes at equal depth: `TubesView` in www/types.js.

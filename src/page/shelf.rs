@@ -8,7 +8,7 @@ mod tests;
 use nalgebra::Matrix3;
 use serde::{Deserialize, Serialize};
 
-use super::{PaintView, Problem};
+use super::{PaintView, Problem, paper::WallTube};
 use crate::{
     Result,
     colour::Lab,
@@ -116,7 +116,7 @@ struct Tube {
 }
 
 /// What is known of one that can be read.
-struct Known {
+pub(super) struct Known {
     record: Record,
     view: PaintView,
     constants: Option<(Constants, Depth)>,
@@ -173,7 +173,7 @@ impl Known {
     }
 
     /// Clear first; those without a number by their grade.
-    fn milkiness(&self) -> f64 {
+    pub(super) fn milkiness(&self) -> f64 {
         let opacity = &self.record.opacity;
         opacity.milk_on_black.unwrap_or(match opacity.grade {
             Some(Grade::Veil) => 1e3,
@@ -183,7 +183,7 @@ impl Known {
         })
     }
 
-    fn hue(&self) -> f64 {
+    pub(super) fn hue(&self) -> f64 {
         match self.record.opacity.undertone_lab {
             Some([_, a, b]) if libm::hypot(a, b) >= NEUTRAL => {
                 libm::atan2(b, a).to_degrees().rem_euclid(360.0)
@@ -255,6 +255,23 @@ impl Known {
             .filter(|text| !text.trim().is_empty())
             .collect::<Vec<_>>()
             .join(", ")
+    }
+
+    /// The tube as a wall chart has it.
+    pub(super) fn on_the_wall(&self) -> WallTube {
+        let opacity = &self.record.opacity;
+        WallTube {
+            name: self.view.name.clone(),
+            detail: self.detail(),
+            short: self.view.short.clone(),
+            milk: self.milk_words(),
+            strip: self.view.strip.clone(),
+            masstone: self.view.masstone.clone(),
+            lightfastness: self.record.paint.lightfastness.clone(),
+            undertone: opacity
+                .undertone_lab
+                .map(|[l, a, b]| Lab::new(l, a, b).into()),
+        }
     }
 
     fn milk_words(&self) -> String {
@@ -352,7 +369,7 @@ impl OpenShelf {
         tube.paint.as_ref().ok().map(|known| &known.view)
     }
 
-    fn known(&self, id: u32) -> Option<&Known> {
+    pub(super) fn known(&self, id: u32) -> Option<&Known> {
         let tube = self.tubes.iter().find(|tube| tube.id == id)?;
         tube.paint.as_ref().ok()
     }

@@ -8,6 +8,7 @@ import { Facts, drawMore, drawStrip } from "../parts/facts.js";
 import { LabelForm } from "../parts/label.js";
 import { Safe } from "../parts/safe.js";
 import { savePaint } from "../parts/save.js";
+import { print, tubeCard, wallChart } from "../paper.js";
 import { announce, elsewhere, kept } from "../shelf.js";
 
 /** @typedef {import("../types.js").Opened} Opened */
@@ -33,6 +34,11 @@ export function tubesScreen(page, over) {
   const facts = new Facts(find(tube, "[data-part=facts]"), (kind) => opened && save(opened.id, kind));
   const compare = new Compare(find(shelf, "[data-part=compare]"), page, () => choose([]));
   const safe = new Safe(shelf, page, list);
+  find(shelf, "[data-do=wall]").addEventListener("click", () => onPaper(async () => wallChart(await engine.call("wall"))));
+  find(tube, "[data-do=tube-card]").addEventListener("click", () => {
+    const paint = opened?.paint;
+    if (paint) onPaper(async () => tubeCard(paint, (await engine.call("wall")).conditions));
+  });
   find(tube, "[data-do=over]").addEventListener("click", () => opened && over(opened.id));
   find(tube, "[data-do=delete]").addEventListener("click", () => opened && remove(opened.id, opened.paint?.name ?? "this paint"));
   find(shelf, "[data-do=undo]").addEventListener("click", () => step(true));
@@ -75,6 +81,15 @@ export function tubesScreen(page, over) {
     if (taken) say(shelf, "tubes", taken === 1 ? "One paint was put on the shelf." : `${taken} paints were put on the shelf.`);
     if (refused.length) page.alert(refused.join(" "));
   });
+
+  /** @param {() => Promise<HTMLElement>} page_of */
+  async function onPaper(page_of) {
+    try {
+      await print(await page_of());
+    } catch (error) {
+      page.tell(error);
+    }
+  }
 
   /** What is asked for. @returns {Ask} */
   function asked() {
@@ -194,6 +209,7 @@ export function tubesScreen(page, over) {
     offer("binder", "all", view.binders);
     offer("grade", "all", view.grades);
     ask.hidden = view.kept < 2;
+    find(shelf, "[data-do=wall]").hidden = view.kept === 0;
     const held = document.activeElement?.closest("[data-kept]")?.getAttribute("data-kept");
     find(shelf, "[data-part=shelf]").replaceChildren(...view.rows.map(draw));
     if (held) /** @type {HTMLElement | null} */ (shelf.querySelector(`[data-kept="${held}"] button`))?.focus({ preventScroll: true });
