@@ -1,7 +1,7 @@
 // @ts-check
 /** Printing: what stands in the part for paper is all that is printed. */
 
-import { drawing, el, find, patch } from "./dom.js";
+import { drawing, el, figure, find, patch } from "./dom.js";
 
 /** @typedef {import("./types.js").PaintView} PaintView */
 
@@ -21,7 +21,7 @@ export function sheetPages(paper, sheets) {
 /** @param {string} name @param {import("./types.js").Tone | null} tone */
 function chip(name, tone) {
   if (!tone) return [];
-  const lab = tone.lab.map((v) => v.toFixed(1)).join(", ");
+  const lab = tone.lab.map((v) => figure(v)).join(", ");
   return [el("figure", {}, patch(tone.css), el("figcaption", {}, name, el("br"), `L*, a*, b* ${lab}`))];
 }
 

@@ -8,6 +8,7 @@ mod found;
 mod marks;
 #[cfg(test)]
 mod tests;
+mod words;
 
 pub use draw::{Paper, Side, sheet};
 pub use found::{Found, Printed, find, find_with};

@@ -44,7 +44,7 @@ pub fn class_rows(bytes: &[u8], file: &str, when: &str, answers: &Answers) -> Ve
             file: file.to_owned(),
             card: 1,
             number: None,
-            name: stem(file).to_owned(),
+            name: stem(file),
             text: None,
             paint: None,
             problem: Some(problem.into()),
@@ -77,8 +77,10 @@ pub fn class_rows(bytes: &[u8], file: &str, when: &str, answers: &Answers) -> Ve
     rows
 }
 
-fn stem(file: &str) -> &str {
-    file.rsplit_once('.').map_or(file, |(stem, _)| stem)
+/// A file's name without its kind, its words apart.
+fn stem(file: &str) -> String {
+    let stem = file.rsplit_once('.').map_or(file, |(stem, _)| stem);
+    stem.replace(['-', '_'], " ").trim().to_owned()
 }
 
 fn row(open: &OpenScan, file: &str, card: usize, count: usize) -> Result<ClassRow> {
@@ -92,7 +94,7 @@ fn row(open: &OpenScan, file: &str, card: usize, count: usize) -> Result<ClassRo
         (Some(name), _) => name.to_owned(),
         (None, Some(printed)) => format!("card {:04}", printed.number),
         (None, None) if count > 1 => format!("{} {}", stem(file), card + 1),
-        (None, None) => stem(file).to_owned(),
+        (None, None) => stem(file),
     };
     let text = record.map(|record| {
         let mut record = record.clone();

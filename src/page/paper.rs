@@ -49,13 +49,13 @@ pub struct WallTube {
 
 /// Families of hues: the undertone's angle in CIELAB at which each begins, in degrees (ours, after the usual colour names).
 const FAMILIES: [(f64, &str); 7] = [
-    (0.0, "Reds"),
-    (45.0, "Oranges and browns"),
+    (0.0, "Reds and browns"),
+    (45.0, "Oranges"),
     (75.0, "Yellows"),
     (110.0, "Greens"),
     (195.0, "Blues"),
     (290.0, "Violets and roses"),
-    (345.0, "Reds"),
+    (345.0, "Reds and browns"),
 ];
 const NEUTRAL: &str = "Greys, blacks and whites";
 
@@ -165,22 +165,17 @@ impl OpenPicture {
             .iter()
             .map(|film| SheetFilm {
                 name: film.name.clone(),
-                coats: format!(
-                    "{}, each {:.2} × the middle film of its card",
-                    match film.coats {
-                        0 => "left out".to_owned(),
-                        1 => "one coat".to_owned(),
-                        n => format!("{n} coats"),
-                    },
-                    film.build
-                ),
-                recipe: film.thinning_words.clone(),
+                coats: match film.coats {
+                    0 => "left out".to_owned(),
+                    1 => format!("one, {:.2} × the middle film of its card", film.build),
+                    n => format!("{n}, each {:.2} × the middle film of its card", film.build),
+                },
+                recipe: match film.thinning_words.as_str() {
+                    "" => "paint alone".to_owned(),
+                    words => words.to_owned(),
+                },
                 tone: film.tone.clone(),
-                does: [film.verdict.to_string(), film.reason.clone()]
-                    .into_iter()
-                    .filter(|words| !words.is_empty())
-                    .collect::<Vec<_>>()
-                    .join(": "),
+                does: film.reason.clone(),
             })
             .collect();
         let mut checks = vec![

@@ -414,16 +414,22 @@ impl OpenShelf {
                 rows.push((row, stands));
             }
         }
-        let by = |value: fn(&Known) -> f64| {
-            move |a: &(Row, &Known), b: &(Row, &Known)| value(a.1).total_cmp(&value(b.1))
-        };
-        match ask.sort {
-            Sort::Date => rows.sort_by_key(|(row, known)| std::cmp::Reverse((known.day(), row.id))),
-            Sort::Milk => rows.sort_by(by(Known::milkiness)),
-            Sort::Hue => rows.sort_by(by(Known::hue)),
-            Sort::Lightness => rows.sort_by(by(|known| -known.lightness())),
-            Sort::Name => rows.sort_by_key(|(row, _)| row.name.to_lowercase()),
-        }
+        // One comparison for all orders: every sort of its own would be a copy of the whole algorithm in the page.
+        rows.sort_by(|(row, a), (other, b)| {
+            let (a, b) = match ask.sort {
+                Sort::Date => (-(a.day() as f64), -(b.day() as f64)),
+                Sort::Milk => (a.milkiness(), b.milkiness()),
+                Sort::Hue => (a.hue(), b.hue()),
+                Sort::Lightness => (-a.lightness(), -b.lightness()),
+                Sort::Name => (0.0, 0.0),
+            };
+            let names = || row.name.to_lowercase().cmp(&other.name.to_lowercase());
+            let last = || match ask.sort {
+                Sort::Date => other.id.cmp(&row.id),
+                _ => names(),
+            };
+            a.total_cmp(&b).then_with(last)
+        });
         let known = || {
             groups.iter().map(|group| {
                 group

@@ -70,7 +70,7 @@ export function classScreen(page, open) {
 
   /** The pigment file of a row under the name typed. @param {Row} row @returns {Promise<string>} */
   function named(row) {
-    return row.typed === row.name || !row.paint ? Promise.resolve(row.text) : engine.call("relabel", [row.text, { ...row.paint.label, name: row.typed }]);
+    return row.typed === row.name || !row.paint ? Promise.resolve(row.text ?? "") : engine.call("relabel", [row.text, { ...row.paint.label, name: row.typed }]);
   }
 
   async function keep() {

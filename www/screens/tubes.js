@@ -66,18 +66,24 @@ export function tubesScreen(page, over) {
     input.value = "";
     page.quiet();
     const refused = [];
-    let taken = 0;
+    /** @type {string[]} */
+    const texts = [];
     for (const file of files) {
       try {
-        await engine.call("keep", [undefined, undefined, await engine.call("import", [file])]);
-        taken += 1;
+        texts.push(await engine.call("import", [file]));
       } catch (error) {
         if (!(error instanceof EngineError)) console.error(error);
         refused.push(`${file.name}: ${error instanceof EngineError ? error.message : "it could not be read."}`);
       }
     }
-    if (taken) await kept();
-    await list();
+    const taken = texts.length;
+    try {
+      if (taken) await engine.call("keep_all", [taken === 1 ? "importing a pigment file" : `importing ${taken} pigment files`, texts]);
+      if (taken) await kept();
+      await list();
+    } catch (error) {
+      return page.tell(error);
+    }
     if (taken) say(shelf, "tubes", taken === 1 ? "One paint was put on the shelf." : `${taken} paints were put on the shelf.`);
     if (refused.length) page.alert(refused.join(" "));
   });

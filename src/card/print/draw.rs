@@ -2,8 +2,6 @@
 
 use std::fmt::Write as _;
 
-use qrcode::{Color, EcLevel, QrCode, Version};
-
 use super::*;
 use crate::{Error, Result};
 
@@ -124,10 +122,17 @@ fn front(svg: &mut String, number: u32, label: &str) -> Result<()> {
     text(svg, [left, 5.0], 4.6, "bold", &format!("Card {number:04}"));
     text(
         svg,
-        [left, 9.5],
+        [left, 9.2],
         2.5,
         "normal",
-        "Two Grounds. Read at any resolution from 150 dpi, whole card, automatic corrections off.",
+        "Scan it whole, 150 dpi or more, with all",
+    );
+    text(
+        svg,
+        [left, 12.2],
+        2.5,
+        "normal",
+        "automatic corrections off. Two Grounds",
     );
     writing(svg, left, label);
     colours(svg);
@@ -138,19 +143,13 @@ fn front(svg: &mut String, number: u32, label: &str) -> Result<()> {
 }
 
 /// A code, as one path of its dark modules.
-fn code(svg: &mut String, [x, y]: [f64; 2], words: &str) -> Result<()> {
-    let code = QrCode::with_version(words.as_bytes(), Version::Normal(VERSION), EcLevel::M)
-        .map_err(|error| Error::Outside {
-            what: "The card's code",
-            doing: "could not be drawn",
-            reason: error.to_string(),
-        })?;
-    let colours = code.to_colors();
+fn code(svg: &mut String, [x, y]: [f64; 2], text: &str) -> Result<()> {
+    let dark = words::write(text)?;
     svg.push_str(r#"<path shape-rendering="crispEdges" d=""#);
     for row in 0..MODULES {
         let mut column = 0;
         while column < MODULES {
-            let dark = |c: usize| colours[row * MODULES + c] == Color::Dark;
+            let dark = |c: usize| dark[row * MODULES + c];
             if !dark(column) {
                 column += 1;
                 continue;

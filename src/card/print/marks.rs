@@ -1,8 +1,9 @@
 //! Codes in a scan, and where the card lies that bears them.
 
-use nalgebra::{DMatrix, Matrix3, SVD, Vector3};
+use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
+use rqrr::BitGrid as _;
 
-use super::{CODE, CODES, FINDERS, MODULE, Mark, SIZE};
+use super::{CODE, CODES, FINDERS, MODULE, MODULES, Mark, SIZE, words};
 use crate::scan::Scan;
 
 /// Grey of the whole scan, 0 to 255, reduced to a number of pixels along its longer side; never enlarged more than twice.
@@ -110,7 +111,10 @@ pub(super) fn codes(scan: &Scan) -> Vec<Seen> {
                 grey.values[y * grey.width + x]
             });
         for grid in prepared.detect_grids() {
-            let Ok((_, text)) = grid.decode() else {
+            if grid.grid.size() != MODULES {
+                continue;
+            }
+            let Some(text) = words::read(|x, y| grid.grid.bit(y, x)) else {
                 continue;
             };
             let Some(mark) = Mark::read(&text) else {
@@ -204,22 +208,25 @@ impl Map {
         };
         let from = normal(pairs.iter().map(|p| p.0).collect());
         let to = normal(pairs.iter().map(|p| p.1).collect());
-        let mut rows = DMatrix::zeros((2 * pairs.len()).max(9), 9);
-        for (i, (card, scan)) in pairs.iter().enumerate() {
+        // With these coordinates the last element is never near 0 and stands as 1: eight unknowns by normal equations.
+        let mut square = SMatrix::<f64, 8, 8>::zeros();
+        let mut right = SVector::<f64, 8>::zeros();
+        for (card, scan) in pairs {
             let p = from * Vector3::new(card[0], card[1], 1.0);
             let q = to * Vector3::new(scan[0], scan[1], 1.0);
-            for k in 0..3 {
-                rows[(2 * i, k)] = -p[k];
-                rows[(2 * i, 6 + k)] = q.x * p[k];
-                rows[(2 * i + 1, 3 + k)] = -p[k];
-                rows[(2 * i + 1, 6 + k)] = q.y * p[k];
+            for (axis, value) in [q.x, q.y].into_iter().enumerate() {
+                let mut row = SVector::<f64, 8>::zeros();
+                for k in 0..3 {
+                    row[3 * axis + k] = p[k];
+                }
+                row[6] = -value * p.x;
+                row[7] = -value * p.y;
+                square += row * row.transpose();
+                right += row * value;
             }
         }
-        let solved = SVD::new(rows, false, true);
-        let least = (0..9)
-            .min_by(|&i, &j| solved.singular_values[i].total_cmp(&solved.singular_values[j]))?;
-        let v = solved.v_t?;
-        let h = Matrix3::from_fn(|i, j| v[(least, 3 * i + j)]);
+        let h = square.lu().solve(&right)?;
+        let h = Matrix3::new(h[0], h[1], h[2], h[3], h[4], h[5], h[6], h[7], 1.0);
         let to_scan = to.try_inverse()? * h * from;
         let to_scan = to_scan / to_scan[(2, 2)];
         Some(Self {
