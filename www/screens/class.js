@@ -28,6 +28,9 @@ export function classScreen(page, open) {
     page.go("cards");
   });
 
+  /** Whether there is anything to be seen and corrected by opening it. @param {Row} row */
+  const opens = ({ problem }) => problem === null || ["no-card", "no-films", "layout"].includes(problem.code);
+
   /** @param {Row} row */
   function draw(row) {
     const { paint, problem } = row;
@@ -45,7 +48,7 @@ export function classScreen(page, open) {
       el("td", {}, paint ? name : ""),
       el("td", { class: "film" }, paint ? drawing(paint.strip_small, paint.strip_words) : ""),
       el("td", {}, paint ? paint.headline : el("strong", {}, "Not read. "), problem && !paint ? problem.words : "", row.ask ? el("p", { class: "small" }, row.ask) : ""),
-      el("td", {}, el("button", { type: "button", class: "quiet", "aria-label": `Open ${row.file} card ${row.card}`, click: () => open(row.source, { at: row.card - 1, label: { ...BLANK, name: row.typed } }) }, "Open")),
+      el("td", {}, !opens(row) ? "" : el("button", { type: "button", class: "quiet", "aria-label": `Open ${row.file} card ${row.card}`, click: () => open(row.source, { at: row.card - 1, label: { ...BLANK, name: row.typed } }) }, "Open")),
     );
   }
 
