@@ -9,6 +9,7 @@ mod faults;
 mod offline;
 mod picture;
 mod server;
+mod shelf;
 
 #[path = "../support/bad_scans.rs"]
 mod bad_scans;

@@ -46,8 +46,9 @@ const MOST_UNDONE = 100;
 /**
  * @param {import("../main.js").Page} page
  * @param {(id: number) => void} over shows a kept paint over the underpainting
+ * @param {(colours: import("../types.js").Lab[]) => void} lay adds colours to the underpainting
  */
-export function cardScreen(page, over) {
+export function cardScreen(page, over, lay) {
   const { engine } = page;
   const screen = find(document, "#card");
   /** @type {ReadingView | null} */ let view = null;
@@ -293,7 +294,10 @@ export function cardScreen(page, over) {
     while (sheets.length < next.cards.length) sheets.push({ label: BLANK, kept: undefined, second: null, safe: null });
     sheets.length = next.cards.length;
     if (!next.second) sheets[next.card].second = null;
+    // The label that was typed before the card was printed.
+    if (next.printed?.label && sheets[next.card].label === BLANK) sheets[next.card].label = { ...BLANK, name: next.printed.label };
     if (turned) drawSheet();
+    drawPrinted(next);
     if (pixels) outline.paint(pixels);
     draw(next);
     layout = await engine.call("layout");
@@ -331,6 +335,19 @@ export function cardScreen(page, over) {
     say(screen, "rest", `${rest.length} more`);
     form.enable(next.paint !== null);
     facts.draw(next.paint);
+  }
+
+  /** What a printed card says of itself, and its colours for the picture. @param {ReadingView} next */
+  function drawPrinted({ printed }) {
+    const line = find(screen, "[data-part=printed]");
+    line.hidden = printed === null;
+    if (!printed) return line.replaceChildren();
+    const number = String(printed.number).padStart(4, "0");
+    line.replaceChildren(printed.squared ? `Printed card ${number}, squared from its ${printed.codes === 4 ? "four" : printed.codes} codes.` : `Printed card ${number}, found without its codes.`);
+    const { colours } = printed;
+    if (!colours.length) return;
+    const take = el("button", { type: "button", class: "quiet", click: () => lay(colours) }, colours.length === 1 ? "Take its colour as underpainting" : `Take its ${colours.length} colours as underpainting`);
+    line.append(" ", take);
   }
 
   /** Which card of several this is, and to turn to another. @param {ReadingView} next */
