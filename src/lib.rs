@@ -7,6 +7,7 @@
 //! 3. [`fit`]: cells -> absorption K and scattering S on 31 bands, film builds, and their covariance.
 //! 4. [`paint`]: constants -> verdict (clear, milky, covering), the record that is kept, the pigment file.
 //! 5. [`picture`]: a kept paint over any underpainting -> Lab and a 90 % range.
+//! 6. [`glass`]: the same over every pixel of a photo or scan of the painting.
 //!
 //! [`reading`] runs 1 to 4 in one call, for the page and for the command alike.
 //!
@@ -26,6 +27,7 @@ pub mod colour;
 pub mod error;
 pub mod film;
 pub mod fit;
+pub mod glass;
 pub mod page;
 pub mod paint;
 pub mod picture;

@@ -2,6 +2,7 @@
 //!
 //! Whatever is refused is thrown as `{ code, words }`; whatever is given back is plain data, shaped as [`crate::page`] says.
 
+pub mod glass;
 pub mod store;
 
 use serde::Serialize;

@@ -5,6 +5,7 @@ import { find, say } from "./dom.js";
 import { Engine, EngineError } from "./engine.js";
 import { cardScreen } from "./screens/card.js";
 import { classScreen } from "./screens/class.js";
+import { glassScreen } from "./screens/glass.js";
 import { pictureScreen } from "./screens/picture.js";
 import { startScreen } from "./screens/start.js";
 import { tubesScreen } from "./screens/tubes.js";
@@ -61,12 +62,17 @@ const card = cardScreen(page, (id) => picture.choose(id), (colours) => picture.t
 const classroom = classScreen(page, (file, more) => card.open(file, more));
 const tubes = tubesScreen(page, (id) => picture.choose(id));
 const picture = pictureScreen(page);
+const glass = glassScreen(page, picture);
 
 /** Shows the place that the address names. */
 async function show() {
   const [named, id] = location.hash.slice(1).split("-");
-  const place = named === "tube" ? "tubes" : PLACES.has(named) ? named : "cards";
-  const screen = named === "tube" ? "tube" : place === "cards" && card.isOpen() ? "card" : place === "cards" && classroom.isOpen() ? "class" : place;
+  const place = named === "tube" ? "tubes" : named === "glass" ? "picture" : PLACES.has(named) ? named : "cards";
+  const screen =
+    named === "tube" || named === "glass" ? named
+    : place === "cards" && card.isOpen() ? "card"
+    : place === "cards" && classroom.isOpen() ? "class"
+    : place;
   for (const section of document.querySelectorAll("[data-screen]")) {
     if (!(section instanceof HTMLElement)) continue;
     section.hidden = section.dataset.screen !== screen;
@@ -83,6 +89,11 @@ async function show() {
     if (screen === "tubes") await tubes.show();
     if (screen === "tube" && !(await tubes.open(Number(id)))) page.go("tubes");
     if (screen === "picture") await picture.show();
+    if (screen === "glass") {
+      // Its films are the picture's.
+      await picture.show();
+      await glass.show();
+    }
   } catch (error) {
     page.tell(error);
   }

@@ -86,6 +86,15 @@ fn nothing_on_any_screen_is_against_the_rules_of_access() {
             "document.querySelectorAll('#picture details').forEach((fold) => (fold.open = true))",
         );
         check(&mut page, "picture");
+        page.click("#picture a[href='#glass']");
+        page.wait("!document.querySelector('#glass').hidden");
+        check(&mut page, "glass, nothing open");
+        page.click("[data-do=glass-sample]");
+        page.wait("!document.querySelector('#glass [data-part=open]').hidden");
+        for tool in ["brush", "like", "known"] {
+            page.click(&format!("#glass input[name=tool][value={tool}]"));
+            check(&mut page, &format!("glass, {tool}"));
+        }
         for place in ["sure", "cautions"] {
             go(&mut page, place);
             check(&mut page, place);

@@ -6,6 +6,7 @@ mod access;
 mod corrections;
 mod devtools;
 mod faults;
+mod glass;
 mod offline;
 mod picture;
 mod server;

@@ -45,6 +45,16 @@ export class Desk {
     return this.#text !== undefined;
   }
 
+  /** The open picture as text. */
+  get text() {
+    return this.#text ?? "";
+  }
+
+  /** The tubes at hand: keys and pigment files. */
+  get tubes() {
+    return this.#tubes;
+  }
+
   /** Opens a saved picture, or a new one. @param {import("../types.js").Saved | null} saved @param {[string, string][]} tubes */
   async open(saved, tubes) {
     await this.#saving;

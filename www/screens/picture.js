@@ -190,6 +190,7 @@ export function pictureScreen(page) {
       page.go("picture");
     },
     show,
+    desk,
     /** Shows this kept paint next. @param {number} id */
     choose(id) {
       wanted = `kept-${id}`;
