@@ -6,6 +6,7 @@ pub mod find;
 pub mod findings;
 #[cfg(test)]
 mod fixture;
+pub mod print;
 pub mod rectify;
 
 use serde::{Deserialize, Serialize};
@@ -62,6 +63,9 @@ pub struct Doubt {
     pub words: String,
     /// The film it is about (from 0, top first), if any.
     pub film: Option<usize>,
+    /// The number of films that there may be instead, where that is the question.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub films: Option<usize>,
 }
 
 /// Where a card, its stripes and its films lie.

@@ -154,6 +154,48 @@ pub fn of_screen(rgb: [u8; 3]) -> Lab {
     lab(Xyz::new(c.x, c.y, c.z))
 }
 
+/// [`screen`] for the many pixels of a picture: the same colours to within one step of 255, from a table of sRGB's curve.
+#[derive(Debug, Clone)]
+pub struct ScreenTable {
+    /// Rows R, G, B: from the picture's own additive values to linear sRGB.
+    to_linear: [[f32; 3]; 3],
+    /// sRGB's curve, 0 to 255, at even steps of linear light. Where it is steepest, a step of the table is a twentieth of one of 255.
+    curve: Vec<u8>,
+}
+
+impl ScreenTable {
+    const STEPS: f32 = 65_535.0;
+
+    /// For values that rows X, Y, Z of `to_xyz` take to XYZ (D50).
+    pub fn new(to_xyz: [[f64; 3]; 3]) -> Self {
+        let entry = |row: usize, column: usize| -> f64 {
+            (0..3)
+                .map(|k| TO_LINEAR_SRGB[row][k] * to_xyz[k][column])
+                .sum()
+        };
+        let to_linear =
+            std::array::from_fn(|row| std::array::from_fn(|column| entry(row, column) as f32));
+        let encoded = |i: u16| encode_srgb(f64::from(i) / f64::from(Self::STEPS));
+        let curve = (0..=u16::MAX).map(|i| (255.0 * encoded(i) + 0.5) as u8);
+        Self {
+            to_linear,
+            curve: curve.collect(),
+        }
+    }
+
+    /// Encoded R, G, B of a colour, 0 to 255, clipped channel by channel.
+    #[inline]
+    pub fn rgb(&self, additive: [f32; 3]) -> [u8; 3] {
+        let [a, b, c] = additive;
+        let of = |row: &[f32; 3]| {
+            let linear = row[0] * a + row[1] * b + row[2] * c;
+            self.curve[usize::from((linear * Self::STEPS + 0.5) as u16)]
+        };
+        let [red, green, blue] = &self.to_linear;
+        [of(red), of(green), of(blue)]
+    }
+}
+
 /// sRGB's curve: linear 0..1 to encoded 0..1 (IEC 61966-2-1).
 pub fn encode_srgb(linear: f64) -> f64 {
     if linear <= 0.003_130_8 {

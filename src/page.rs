@@ -3,8 +3,10 @@
 //! Everything here is plain data, named as the page's JavaScript (`www/types.js`) names it; `web` only hands it over.
 
 mod card;
+mod class;
 mod glaze;
 mod paint;
+mod paper;
 mod picture;
 mod shelf;
 
@@ -16,8 +18,10 @@ use crate::{
 };
 
 pub use card::{CardView, OpenScan};
+pub use class::{ClassRow, Together, class_rows, class_together};
 pub use glaze::Glaze;
 pub use paint::{LabelData, PaintView, file_name, relabel};
+pub use paper::{PlanSheet, WallView};
 pub use picture::{
     Change, GlassSpot, GlassView, GreysView, MixView, OpenGlass, OpenPicture, Part, PickFrom,
     PickView, PictureView, TubesView, WantedView, Way, Window,

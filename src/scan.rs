@@ -62,14 +62,4 @@ impl Scan {
             Pixels::Sixteen(p) => [p[i], p[i + 1], p[i + 2]],
         }
     }
-
-    /// Encoded R, G, B of one pixel, 0 to 1. Panics outside the picture.
-    #[inline]
-    pub fn encoded(&self, x: usize, y: usize) -> [f32; 3] {
-        let i = 3 * (y * self.width + x);
-        match &self.pixels {
-            Pixels::Eight(p) => [p[i], p[i + 1], p[i + 2]].map(|v| f32::from(v) / 255.0),
-            Pixels::Sixteen(p) => [p[i], p[i + 1], p[i + 2]].map(|v| f32::from(v) / 65535.0),
-        }
-    }
 }

@@ -10,6 +10,7 @@ use wasm_bindgen::prelude::*;
 
 use crate::{
     Error, Result,
+    card::print::{self, Paper, Side},
     page::{
         self, Ask, Change, Glaze, LabelData, OpenPicture, OpenScan, OpenShelf, PaintView,
         Part as MixPart, PickFrom, Problem, Tone, Way,
@@ -118,6 +119,11 @@ impl Reading {
     /// There is no such film.
     pub fn take_away(&mut self, film: usize) -> Given<()> {
         self.0.take_away(film).map_err(thrown)
+    }
+
+    /// Looks for exactly so many films.
+    pub fn count_films(&mut self, films: usize) -> Given<()> {
+        self.0.count_films(films).map_err(thrown)
     }
 
     /// Exchanges stripes and films.
@@ -354,6 +360,34 @@ async fn paints() -> Result<Vec<(u32, String)>> {
     .await
 }
 
+/// Reads every card of one of many scans: `ClassRow[]` in www/types.js. `when` is the time of reading, ISO 8601.
+#[wasm_bindgen]
+pub fn class_rows(bytes: &[u8], file_name: &str, when: &str, scanner: &str) -> Given<JsValue> {
+    let answers = Answers {
+        scanner: ScannerKind::named(scanner).unwrap_or_default(),
+        ..Answers::default()
+    };
+    plain(&page::class_rows(bytes, file_name, when, &answers))
+}
+
+/// What several cards of one tube say together: `Together[]` in www/types.js.
+#[wasm_bindgen]
+pub fn class_together(texts: Vec<String>) -> Given<JsValue> {
+    plain(&page::class_together(texts).map_err(thrown)?)
+}
+
+/// A sheet of cards to print, as SVG at true size: front and back. Its cards are numbered from `first`, each with its label.
+#[wasm_bindgen]
+pub fn card_sheet(paper: &str, first: u32, labels: Vec<String>) -> Given<Vec<String>> {
+    let paper = Paper::named(paper)
+        .ok_or_else(|| thrown(Error::Refused("Choose A4, A5 or Letter.".to_owned())))?;
+    [Side::Front, Side::Back]
+        .map(|side| print::sheet(paper, side, first, &labels))
+        .into_iter()
+        .collect::<Result<_>>()
+        .map_err(thrown)
+}
+
 /// The shelf that is open, read once.
 #[wasm_bindgen]
 #[derive(Default)]
@@ -377,6 +411,11 @@ impl Shelf {
     pub fn list(&self, ask: JsValue) -> Given<JsValue> {
         let ask: Ask = serde_wasm_bindgen::from_value(ask)?;
         plain(&self.0.list(&ask).map_err(thrown)?)
+    }
+
+    /// All tubes for a wall: `WallView` in www/types.js.
+    pub fn wall(&self) -> Given<JsValue> {
+        plain(&self.0.wall().map_err(thrown)?)
     }
 
     /// Tubes compared: `CompareView` in www/types.js.
@@ -639,6 +678,11 @@ impl Plan {
     /// Everything to be shown: `PictureView` in www/types.js.
     pub fn view(&mut self) -> Given<JsValue> {
         plain(&self.0.view().map_err(thrown)?)
+    }
+
+    /// One page for the easel: `PlanSheet` in www/types.js.
+    pub fn sheet(&mut self) -> Given<JsValue> {
+        plain(&self.0.sheet().map_err(thrown)?)
     }
 
     /// All tubes at equal depth: `TubesView` in www/types.js.

@@ -33,6 +33,39 @@ fn ciede2000_of_the_published_pairs() {
     }
 }
 
+/// Beside the same colour reckoned exactly, all over the colours from black to white and far beyond what surfaces show.
+#[test]
+fn a_picture_from_the_table_is_the_exact_one_to_a_step() {
+    let table = colour::ScreenTable::new([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]);
+    let (mut differ, mut compared) = (0, 0);
+    let places = 40_i32;
+    let share = |k: i32| f64::from(k) / f64::from(places - 1);
+    for i in 0..places.pow(3) {
+        let shares = [
+            share(i % places),
+            share(i / places % places),
+            share(i / places.pow(2)),
+        ];
+        let [x, y, z] = std::array::from_fn(|axis| shares[axis] * colour::WHITE[axis]);
+        let lab = colour::lab(Xyz::new(x, y, z));
+        // Lab ends there.
+        if lab.a.abs() >= 127.0 || lab.b.abs() >= 127.0 {
+            continue;
+        }
+        let (fast, exact) = (
+            table.rgb([x, y, z].map(|v| v as f32)),
+            colour::screen(lab).rgb,
+        );
+        for (fast, exact) in fast.iter().zip(exact) {
+            assert!(fast.abs_diff(exact) <= 1, "{lab:?}: {fast} for {exact}");
+            differ += i32::from(*fast != exact);
+            compared += 1;
+        }
+    }
+    assert!(compared > places.pow(3), "{compared}");
+    assert!(50 * differ < compared, "{differ} of {compared}");
+}
+
 /// The table's D50 is 0.96422, 1, 0.82521; ours is the connection space's 0.9642, 1, 0.8249, which moves b* by up to 0.03.
 #[test]
 fn srgb_and_lab_of_known_colours() {

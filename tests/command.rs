@@ -314,8 +314,8 @@ fn read_writes_a_pigment_file_for_every_card() {
     let schema = include_str!("data/pigment.schema.json");
     let schema = serde_json::from_str(schema).expect("the schema is JSON");
     let validator = jsonschema::validator_for(&schema).expect("the schema is a JSON Schema");
-    let out = tempdir("read");
-    for sample in samples::samples() {
+    for (i, sample) in samples::samples().iter().enumerate() {
+        let out = tempdir(&format!("read-{i}"));
         let output = twoground(&[
             "read",
             path(&sample.scan),
@@ -326,8 +326,19 @@ fn read_writes_a_pigment_file_for_every_card() {
         ]);
         assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
         let stem = path(Path::new(sample.scan.file_stem().expect("a name")));
-        let file = out.join(format!("{stem}-1.json"));
-        assert_eq!(text(&output.stdout), format!("{}\n", file.display()));
+        let file = |card: usize| out.join(format!("{stem}-{}.json", card + 1));
+        let written: Vec<&str> = text(&output.stdout).lines().collect();
+        let expected: Vec<PathBuf> = (0..written.len()).map(file).collect();
+        assert!(written.iter().map(Path::new).eq(&expected), "{written:?}");
+        let noticed = |file: &PathBuf| {
+            let text = fs::read_to_string(file).expect("a pigment file");
+            let record = Record::read(&text).expect("it is read again");
+            record.findings.len()
+        };
+        let findings: usize = expected.iter().map(noticed).sum();
+        let said = text(&output.stderr);
+        assert_eq!(said.lines().count(), findings, "{said}");
+        let file = file(sample.card);
         let written = fs::read_to_string(&file).expect("the pigment file");
         let value = serde_json::from_str(&written).expect("it is JSON");
         assert!(
@@ -339,8 +350,6 @@ fn read_writes_a_pigment_file_for_every_card() {
         assert_eq!(record.write(), written);
         // RFC 3339, the profile of ISO 8601 that everybody reads.
         humantime::parse_rfc3339(&record.provenance.when).expect("a time");
-        let findings = text(&output.stderr).lines().count();
-        assert_eq!(findings, record.findings.len(), "{}", text(&output.stderr));
         // What the page offers as a first try is what the program reads.
         let offered = fs::read_to_string(&sample.pigment).expect("the sample's pigment file");
         assert_eq!(
@@ -349,8 +358,8 @@ fn read_writes_a_pigment_file_for_every_card() {
             "read the samples again: {}",
             sample.scan.display()
         );
+        fs::remove_dir_all(out).expect("the folder goes");
     }
-    fs::remove_dir_all(out).expect("the folder goes");
 }
 
 #[test]

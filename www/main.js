@@ -4,6 +4,7 @@
 import { find, say } from "./dom.js";
 import { Engine, EngineError } from "./engine.js";
 import { cardScreen } from "./screens/card.js";
+import { classScreen } from "./screens/class.js";
 import { glassScreen } from "./screens/glass.js";
 import { pictureScreen } from "./screens/picture.js";
 import { startScreen } from "./screens/start.js";
@@ -56,8 +57,9 @@ const page = {
 };
 /** @typedef {typeof page} Page */
 
-const start = startScreen(page, (file, more) => card.open(file, more), (name) => card.work.drop(name));
-const card = cardScreen(page, (id) => picture.choose(id));
+const start = startScreen(page, (file, more) => card.open(file, more), (name) => card.work.drop(name), (files) => classroom.read(files));
+const card = cardScreen(page, (id) => picture.choose(id), (colours) => picture.take(colours));
+const classroom = classScreen(page, (file, more) => card.open(file, more));
 const tubes = tubesScreen(page, (id) => picture.choose(id));
 const picture = pictureScreen(page);
 const glass = glassScreen(page, picture);
@@ -66,7 +68,11 @@ const glass = glassScreen(page, picture);
 async function show() {
   const [named, id] = location.hash.slice(1).split("-");
   const place = named === "tube" ? "tubes" : named === "glass" ? "picture" : PLACES.has(named) ? named : "cards";
-  const screen = named === "tube" || named === "glass" ? named : place === "cards" && card.isOpen() ? "card" : place;
+  const screen =
+    named === "tube" || named === "glass" ? named
+    : place === "cards" && card.isOpen() ? "card"
+    : place === "cards" && classroom.isOpen() ? "class"
+    : place;
   for (const section of document.querySelectorAll("[data-screen]")) {
     if (!(section instanceof HTMLElement)) continue;
     section.hidden = section.dataset.screen !== screen;
@@ -79,6 +85,7 @@ async function show() {
   try {
     if (screen === "cards") await start.show();
     if (screen === "card") card.show();
+    if (screen === "class") classroom.show();
     if (screen === "tubes") await tubes.show();
     if (screen === "tube" && !(await tubes.open(Number(id)))) page.go("tubes");
     if (screen === "picture") await picture.show();

@@ -8,6 +8,8 @@ import { EngineError } from "./engine.js";
  * @property {string} text its pigment file
  * @property {import("./types.js").PaintView} paint
  * @property {string} scanner what scanned it
+ * @property {number} card which card of its scan it is, from 0
+ * @property {import("./types.js").Label[]} labels of all cards of its scan
  * @property {() => Promise<File>} scan fetches the scan it was read from
  */
 
@@ -37,13 +39,17 @@ export function samples(engine) {
 
 /** @param {import("./engine.js").Engine} engine @returns {Promise<Sample[]>} */
 async function load(engine) {
-  /** @type {{ scan: string, pigment: string, scanner: string }[]} */
+  /** @type {{ scan: string, card: number, pigment: string, scanner: string }[]} */
   const list = await (await fetched("samples.json")).json();
+  /** @type {Map<string, import("./types.js").Label[]>} */ const labels = new Map();
   const all = [];
-  for (const { scan, pigment, scanner } of list) {
+  for (const { scan, card, pigment, scanner } of list) {
     const text = await (await fetched(pigment)).text();
     const paint = await engine.call("paint", [text]);
-    all.push({ text, paint, scanner, scan: async () => new File([await (await fetched(scan)).blob()], scan) });
+    const together = labels.get(scan) ?? [];
+    together[card] = paint.label;
+    labels.set(scan, together);
+    all.push({ text, paint, scanner, card, labels: together, scan: async () => new File([await (await fetched(scan)).blob()], scan) });
   }
   return all;
 }

@@ -71,7 +71,7 @@
  * @property {number} unit pixels of the picture in one step of the keys
  * @property {string} unit_words what a unit is
  *
- * @typedef {{ words: string } & ({ do: "move-edge", film: number, top: boolean } | { do: "take-away" | "leave-out" | "put-back", film: number } | { do: "settle", question: number } | { do: "exchange" | "dismiss" | "add-film" | "drop-second" } | { do: "ask", question: string })} Action
+ * @typedef {{ words: string } & ({ do: "move-edge", film: number, top: boolean } | { do: "take-away" | "leave-out" | "put-back", film: number } | { do: "settle", question: number } | { do: "count-films", films: number } | { do: "exchange" | "dismiss" | "add-film" | "drop-second" } | { do: "ask", question: string })} Action
  * @typedef {{ words: string, mark: string, left: number, actions: Action[] }} QuestionView left: how many are left, this one counted
  * @typedef {{ code: string, words: string, places: [number, number][][], actions: Action[] }} FindingView
  * @typedef {{ dry: string, surface: string, sealed: boolean, white: number | null, scanner: "unknown" | "white_light" | "three_lights" }} Answers white: L* of the white stripe, if measured
@@ -88,6 +88,7 @@
  * @property {number} card which of them this is, from 0
  * @property {Answers} answers
  * @property {boolean} second whether a second scan is joined
+ * @property {{ number: number, label: string, codes: number, squared: boolean, colours: Lab[] } | null} printed what a printed card says of itself
  * @property {PaintView | null} paint
  *
  * @typedef {{ id: number, text: string, paint: PaintView | null, problem: Problem | null }} Kept
@@ -110,6 +111,9 @@
  * @property {string} together what they say together
  * @typedef {{ rows: ShelfRow[], kept: number, tubes: number, codes: Offer[], binders: Offer[], grades: Offer[] }} ShelfView
  * @typedef {{ over: string[], words: string, rows: { id: number, name: string, detail: string, short: string, coats: Tone[][], difference: string }[] }} CompareView
+ * @typedef {{ file: string, card: number, number: number | null, name: string, text: string | null, paint: PaintView | null, problem: Problem | null, ask: string }} ClassRow one card of many scans
+ * @typedef {{ conditions: string, families: { name: string, tubes: { name: string, detail: string, short: string, milk: string, strip: string, masstone: Tone | null, undertone: Tone | null, lightfastness: string }[] }[] }} WallView
+ * @typedef {{ name: string, films: { name: string, coats: string, recipe: string, tone: Tone | null, does: string }[], colours: { name: string, before: Tone, after: Tone, range: string }[], span: string, checks: string[], notes: string, conditions: string }} PlanSheet
  * @typedef {{ id: number, text: string | undefined, paint: PaintView | null }} Opened one kept paint
  * @typedef {{ undo: string | null, redo: string | null, reminder: { words: string, due: boolean }, paints: number, pictures: number }} Standing
  * @typedef {{ part: "paints" | "pictures", name: string, standing: "new" | "same" | "differs" | "damaged", words: string, choice: "mine" | "theirs" | "both" }} CopyLine

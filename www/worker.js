@@ -125,6 +125,11 @@ const methods = {
     open_reading().move_corner(corner, x, y);
     return read_again();
   },
+  count_films(/** @type {number} */ films) {
+    stage("finding");
+    open_reading().count_films(films);
+    return read_again();
+  },
   exchange() {
     stage("finding");
     open_reading().exchange();
@@ -235,6 +240,14 @@ const methods = {
 
   shelf: () => twoground.shelf(),
   list_shelf: async (/** @type {unknown} */ ask) => (await shelf_now()).list(ask),
+  wall: async () => (await shelf_now()).wall(),
+  picture_sheet: () => open_plan().sheet(),
+  card_sheet: (/** @type {string} */ paper, /** @type {number} */ first, /** @type {string[]} */ labels) => twoground.card_sheet(paper, first, labels),
+  /** Every card of one of many scans. */
+  async class_rows(/** @type {File} */ file, /** @type {string} */ scanner) {
+    return twoground.class_rows(new Uint8Array(await file.arrayBuffer()), file.name, now(), scanner);
+  },
+  class_together: (/** @type {string[]} */ texts) => twoground.class_together(texts),
   compare: async (/** @type {number[]} */ ids) => (await shelf_now()).compare(new Uint32Array(ids)),
   /** One kept paint, as it is now. */
   async kept_paint(/** @type {number} */ id) {

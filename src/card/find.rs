@@ -17,6 +17,8 @@ mod reading;
 mod segments;
 mod stripes;
 
+use std::{cell::RefCell, collections::HashSet};
+
 use picture::Picture;
 use reading::Reading;
 
@@ -98,20 +100,45 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
     let ruler = Ruler::of(scan, &picture);
     let segments = segments::segments(&picture);
     let bars = bars::bars(&picture, &segments);
+    let fits = stripes::Fits::new(&picture, &ruler);
     let group = |bars: &[bars::Bar]| -> Vec<Vec<bars::Bar>> {
         bars::groups(&picture, &ruler, bars)
             .iter()
             .take(MOST_GROUPS)
-            .flat_map(|g| stripes::Stripes::without_lid(&picture, &ruler.for_group(g), g))
+            .flat_map(|g| match fits.without_lid(g) {
+                // What only the lid between cards held together comes apart.
+                parts if parts.len() > 1 => {
+                    let again = parts.iter().flat_map(|p| bars::groups(&picture, &ruler, p));
+                    again.collect()
+                }
+                parts => parts,
+            })
             .collect()
     };
+    let known = RefCell::new(HashSet::new());
     let read = |group: &Vec<bars::Bar>, joined| {
-        judge::Candidate::of(&picture, &ruler, &segments, group, joined, films)
+        let mut ids: Vec<usize> = group.iter().map(|bar| bar.id).collect();
+        ids.sort_unstable();
+        if !known.borrow_mut().insert(ids) {
+            return Vec::new();
+        }
+        judge::Candidate::of(&picture, &fits, &segments, group, joined, films)
     };
     let groups = group(&bars);
-    let mut candidates: Vec<_> = groups.iter().filter_map(|g| read(g, false)).collect();
+    let area = |g: &[bars::Bar]| g.iter().map(bars::Bar::area).sum::<f64>();
+    let least = groups.first().map_or(0.0, |g| 0.1 * area(g));
+    let mut candidates = Vec::new();
+    for group in &groups {
+        let found = read(group, false);
+        let plain = found.iter().any(judge::Candidate::is_plain);
+        candidates.extend(found);
+        if !plain && area(group) > least {
+            let parts = fits.side_by_side(group);
+            candidates.extend(parts.iter().flat_map(|g| read(g, false)));
+        }
+    }
     let chains = bars::joined(&ruler, &groups);
-    candidates.extend(chains.iter().filter_map(|g| read(g, true)));
+    candidates.extend(chains.iter().flat_map(|g| read(g, true)));
     // Bars of two cards may stand in line by chance and look like no card together. Once the bars of the one that was found
     // are taken away, the other comes out.
     let mut left = bars;
@@ -122,28 +149,32 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
             break;
         }
         let again = group(&left);
-        let same = |a: &[bars::Bar], b: &[bars::Bar]| {
-            a.len() == b.len() && a.iter().zip(b).all(|(a, b)| a.centre == b.centre)
-        };
-        let new = again
-            .iter()
-            .filter(|g| !groups.iter().any(|old| same(old, g)));
-        candidates.extend(new.filter_map(|g| read(g, false)));
+        candidates.extend(again.iter().flat_map(|g| read(g, false)));
     }
-    let area = |g: &[bars::Bar]| g.iter().map(bars::Bar::area).sum::<f64>();
-    let least = groups.first().map_or(0.0, |g| 0.1 * area(g));
     let rest: Vec<_> = groups
         .iter()
         .map(|g| {
-            let free = |bar: &&bars::Bar| left.iter().any(|l| l.centre == bar.centre);
+            let free = |bar: &&bars::Bar| left.iter().any(|l| l.id == bar.id);
             g.iter().filter(free).cloned().collect::<Vec<_>>()
         })
         .filter(|g| g.len() > 3 && area(g) > least)
         .take(MOST_CUT)
         .collect();
-    for group in rest {
-        let parts = bars::cut(&group);
-        candidates.extend(parts.iter().filter_map(|g| read(g, false)));
+    let mut rest = rest;
+    for most in [3, 2, 1] {
+        let mut again = Vec::new();
+        for part in rest.iter().flat_map(|g| bars::cut(g, most)) {
+            let found = read(&part, false);
+            // Four cards in a square have to be cut twice.
+            if part.len() > 3 && area(&part) > least && !found.iter().any(judge::Candidate::is_sure)
+            {
+                again.push(part);
+            }
+            candidates.extend(found);
+        }
+        again.sort_by(|a, b| area(b).total_cmp(&area(a)));
+        again.truncate(2 * MOST_CUT);
+        rest = again;
     }
     let mut chosen = judge::choose(candidates);
     if chosen.is_empty() {
@@ -154,14 +185,14 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
         chosen
             .iter_mut()
             .filter(|c| c.reading.films.films.len() != count)
-            .for_each(|c| c.reading.keep_to(&picture, count));
+            .for_each(|c| c.keep_to(&picture, count));
     }
     let found = chosen.iter_mut().map(|c| layout(&picture, c)).collect();
     Ok(in_reading_order(found))
 }
 
 /// Rows from the top, each from the left. Cards share a row when half of the lower one's height lies beside the other.
-fn in_reading_order(mut layouts: Vec<Layout>) -> Vec<Layout> {
+pub(super) fn in_reading_order(mut layouts: Vec<Layout>) -> Vec<Layout> {
     let span = |layout: &Layout, axis: usize| {
         let of = |pick: fn(f64, f64) -> f64| {
             let places = layout.corners.iter().map(|corner| corner[axis]);

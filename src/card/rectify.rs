@@ -83,15 +83,15 @@ fn convex(corners: &[[f64; 2]; 4]) -> bool {
 /// A picture of the squared card to look at, `width` pixels wide over the card itself, with a margin around it that is
 /// `margin` times the card's width on every side.
 ///
-/// Every pixel is the mean of the scan over its own area, in encoded numbers; `colour` turns that mean into what is
-/// shown (for a scan in sRGB, the same numbers times 255). Beyond the scan's border lies neutral grey.
+/// Every pixel is the mean of the scan over its own area, as a 16-bit code ([`Scan::code`]); `colour` turns that code into
+/// what is shown (for a scan in sRGB, the same divided by 257). Beyond the scan's border lies neutral grey.
 /// `None` if the corners are no convex quadrangle or `width` is 0.
 pub fn squared(
     scan: &Scan,
     layout: &Layout,
     width: u32,
     margin: f64,
-    colour: impl Fn([f32; 3]) -> [u8; 3],
+    colour: impl Fn([u16; 3]) -> [u8; 3],
 ) -> Option<RgbImage> {
     let frame = Frame::of(layout)?;
     if width == 0 || !(0.0..=10.0).contains(&margin) {
@@ -106,36 +106,66 @@ pub fn squared(
     if rows * columns > 64e6 {
         return None;
     }
-    let picture = RgbImage::from_fn(columns as u32, rows as u32, |i, j| {
-        let (u, v) = ((f64::from(i) - rim) * unit, (f64::from(j) - rim) * unit);
-        Rgb(mean(scan, &frame, [u, v], unit).map_or([128; 3], &colour))
-    });
+    let mut picture = RgbImage::new(columns as u32, rows as u32);
+    // Top left corners of the picture's pixels in the scan, one more at the end.
+    let corners = |row: u32| -> Vec<[f64; 2]> {
+        let v = (f64::from(row) - rim) * unit;
+        let u = (0..=columns as u32).map(|column| (f64::from(column) - rim) * unit);
+        u.map(|u| frame.to_scan([u, v])).collect()
+    };
+    let mut above = corners(0);
+    for (j, row) in picture.rows_mut().enumerate() {
+        let below = corners(j as u32 + 1);
+        for ((pixel, pair), under) in row.zip(above.windows(2)).zip(&below) {
+            *pixel = Rgb(mean(scan, pair[0], pair[1], *under).map_or([128; 3], &colour));
+        }
+        above = below;
+    }
     Some(picture)
 }
 
-/// Mean colour of the scan over a square of the card; `None` where none of it lies in the scan.
-fn mean(scan: &Scan, frame: &Frame, [u, v]: [f64; 2], unit: f64) -> Option<[f32; 3]> {
-    let (a, b) = (frame.to_scan([u, v]), frame.to_scan([u + unit, v + unit]));
-    // About one look per scan pixel, but at most 5 by 5.
-    let span = (b[0] - a[0]).abs().max((b[1] - a[1]).abs());
-    let looks = span.round().clamp(1.0, 5.0) as usize;
-    let (mut sum, mut count) = ([0.0; 3], 0.0);
-    for i in 0..looks * looks {
-        let at = |k: usize| (k as f64 + 0.5) / looks as f64 * unit;
-        let [x, y] = frame.to_scan([u + at(i % looks), v + at(i / looks)]);
-        if x >= 0.0 && y >= 0.0 && x < scan.width as f64 && y < scan.height as f64 {
-            let c = interpolated(scan, x, y);
-            for k in 0..3 {
-                sum[k] += c[k];
+/// Mean code of the scan over one pixel of the picture, whose corners lie at `origin`, to the `right` of it and `under`
+/// it; `None` where none of it lies in the scan.
+#[inline]
+fn mean(scan: &Scan, origin: [f64; 2], right: [f64; 2], under: [f64; 2]) -> Option<[u16; 3]> {
+    // Over one pixel no perspective is to be seen: places inside it lie evenly between its corners.
+    let [right, down] = [right, under].map(|[x, y]| [x - origin[0], y - origin[1]]);
+    // About one look per scan pixel, but at most 4 by 4.
+    let span = (right[0] + down[0]).abs().max((right[1] + down[1]).abs());
+    let looks = (span as usize).clamp(1, 4);
+    let size = [scan.width, scan.height];
+    if looks == 1 {
+        let at = [0, 1].map(|axis: usize| origin[axis] + 0.5 * (right[axis] + down[axis]));
+        let inside = (0..2).all(|axis| at[axis] >= 0.0 && at[axis] < size[axis] as f64);
+        return inside.then(|| interpolated(scan, at[0], at[1]));
+    }
+    // Of several pixels it matters little where exactly each is looked at: whole numbers of 1/65536 of a pixel.
+    let step = 65_536.0 / looks as f64;
+    let [right, down] = [right, down].map(|edge| edge.map(|v| (v * step) as i64));
+    let first = [0, 1].map(|axis: usize| {
+        (origin[axis] * 65_536.0).floor() as i64 + (right[axis] + down[axis]) / 2
+    });
+    let (mut sum, mut count) = ([0_u32; 3], 0_u32);
+    for j in 0..looks as i64 {
+        for i in 0..looks as i64 {
+            let at = [0, 1].map(|axis: usize| {
+                usize::try_from((first[axis] + i * right[axis] + j * down[axis]) >> 16)
+            });
+            if let [Ok(x), Ok(y)] = at
+                && x < size[0]
+                && y < size[1]
+            {
+                let code = scan.code(x, y);
+                (0..3).for_each(|c| sum[c] += u32::from(code[c]));
+                count += 1;
             }
-            count += 1.0;
         }
     }
-    (count > 0.0).then(|| sum.map(|s: f32| s / count))
+    (count > 0).then(|| sum.map(|s| ((s + count / 2) / count) as u16))
 }
 
-/// Encoded colour between pixel centres (bilinear); the border's colour within half a pixel of the border.
-fn interpolated(scan: &Scan, x: f64, y: f64) -> [f32; 3] {
+/// Code between pixel centres (bilinear); the border's within half a pixel of the border.
+fn interpolated(scan: &Scan, x: f64, y: f64) -> [u16; 3] {
     let split = |t: f64, size: usize| {
         let t = (t - 0.5).clamp(0.0, (size - 1) as f64);
         (
@@ -146,15 +176,16 @@ fn interpolated(scan: &Scan, x: f64, y: f64) -> [f32; 3] {
     };
     let ((x0, x1, fx), (y0, y1, fy)) = (split(x, scan.width), split(y, scan.height));
     let [a, b, c, d] = [
-        scan.encoded(x0, y0),
-        scan.encoded(x1, y0),
-        scan.encoded(x0, y1),
-        scan.encoded(x1, y1),
-    ];
+        scan.code(x0, y0),
+        scan.code(x1, y0),
+        scan.code(x0, y1),
+        scan.code(x1, y1),
+    ]
+    .map(|code| code.map(f32::from));
     std::array::from_fn(|k| {
         let upper = a[k] + (b[k] - a[k]) * fx;
         let lower = c[k] + (d[k] - c[k]) * fx;
-        upper + (lower - upper) * fy
+        (upper + (lower - upper) * fy + 0.5) as u16
     })
 }
 
@@ -240,7 +271,7 @@ mod tests {
             [[0.0, 40.0], [0.0, 0.0], [40.0, 0.0], [40.0, 40.0]],
             [10.0, 10.0],
         );
-        let show = |c: [f32; 3]| c.map(|v| (v * 255.0).round() as u8);
+        let show = |c: [u16; 3]| c.map(|v| (v / 257) as u8);
         let picture = squared(&scan, &lying, 20, 0.1, show).unwrap();
         assert_eq!(picture.dimensions(), (24, 24));
         assert_eq!(picture.get_pixel(12, 4).0, [0; 3]);

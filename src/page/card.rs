@@ -15,6 +15,7 @@ use crate::{
         Edge, FilmBand, Layout,
         cells::{self, Sampled},
         find,
+        print::{self, Printed},
         rectify::{self, Frame},
     },
     colour,
@@ -77,6 +78,9 @@ struct Placed {
     /// Whether the painter said that it is no card.
     #[serde(default)]
     dismissed: bool,
+    /// What a printed card says of itself.
+    #[serde(default)]
+    printed: Option<Printed>,
     answers: Answers,
 }
 
@@ -200,11 +204,14 @@ impl OpenScan {
     pub fn find(&mut self) {
         let answers = self.card().place.answers.clone();
         self.at = 0;
-        self.cards = match find::find(&self.scan) {
+        self.cards = match print::find(&self.scan) {
             Ok(found) => found
                 .into_iter()
-                .map(|layout| OpenCard {
-                    place: Placed::of(layout, answers.clone()),
+                .map(|card| OpenCard {
+                    place: Placed {
+                        printed: card.printed,
+                        ..Placed::of(card.layout, answers.clone())
+                    },
                     ..OpenCard::default()
                 })
                 .collect(),
@@ -315,8 +322,26 @@ impl OpenScan {
 
     /// Takes a layout that was found anew.
     fn settle_in(&mut self, layout: Layout) {
-        let answers = self.card().place.answers.clone();
-        self.card_mut().place = Placed::of(layout, answers);
+        let place = &self.card().place;
+        self.card_mut().place = Placed {
+            printed: place.printed.clone(),
+            ..Placed::of(layout, place.answers.clone())
+        };
+    }
+
+    /// Looks for exactly so many films between the corners.
+    ///
+    /// # Errors
+    /// When the corners hold no stripes; everything stays as it was.
+    pub fn count_films(&mut self, films: usize) -> Result<()> {
+        let corners = self.card().place.corners();
+        let mut layout = find::within(&self.scan, corners, Some(films))?;
+        if layout.films.len() == films {
+            layout.doubts.retain(|doubt| doubt.films.is_none());
+        }
+        self.settle_in(layout);
+        self.changed();
+        Ok(())
     }
 
     /// Reads the card with stripes and films exchanged.
@@ -649,6 +674,14 @@ impl OpenScan {
             words,
         });
         reading.record.findings.extend(noticed);
+        if let Some(printed) = &card.place.printed {
+            // Films may have been added or taken away since; then none is known to be the brushed one.
+            let printed = Printed {
+                brushed: printed.brushed.filter(|_| !card.place.by_hand),
+                ..printed.clone()
+            };
+            printed.inscribe(&mut reading.record);
+        }
         self.cards[self.at].reading = Some(reading);
     }
 
@@ -699,7 +732,7 @@ impl OpenScan {
     /// When the corners are no quadrangle.
     pub fn picture(&self) -> Result<RgbImage> {
         let profile = &self.scan.profile;
-        let shown = |encoded: [f32; 3]| on_screen(profile, encoded);
+        let shown = on_screen(profile);
         let view = self.picture_frame()?;
         let layout = self.shown_layout();
         rectify::squared(&self.scan, &layout, view.width, view.margin, shown).ok_or_else(|| {
@@ -846,9 +879,10 @@ impl PictureFrame {
     }
 }
 
-/// An encoded colour of the scan on an sRGB screen.
-fn on_screen(profile: &Profile, encoded: [f32; 3]) -> [u8; 3] {
-    colour::screen(colour::lab(profile.xyz(profile.additive(encoded)))).rgb
+/// From 16-bit codes of the scan to an sRGB screen.
+fn on_screen(profile: &Profile) -> impl Fn([u16; 3]) -> [u8; 3] {
+    let table = colour::ScreenTable::new(profile.to_xyz());
+    move |code| table.rgb(profile.additive_of(code).map(|v| v as f32))
 }
 
 #[cfg(test)]

@@ -8,7 +8,7 @@ mod tests;
 use nalgebra::Matrix3;
 use serde::{Deserialize, Serialize};
 
-use super::{PaintView, Problem};
+use super::{PaintView, Problem, paper::WallTube};
 use crate::{
     Result,
     colour::Lab,
@@ -116,7 +116,7 @@ struct Tube {
 }
 
 /// What is known of one that can be read.
-struct Known {
+pub(super) struct Known {
     record: Record,
     view: PaintView,
     constants: Option<(Constants, Depth)>,
@@ -173,7 +173,7 @@ impl Known {
     }
 
     /// Clear first; those without a number by their grade.
-    fn milkiness(&self) -> f64 {
+    pub(super) fn milkiness(&self) -> f64 {
         let opacity = &self.record.opacity;
         opacity.milk_on_black.unwrap_or(match opacity.grade {
             Some(Grade::Veil) => 1e3,
@@ -183,7 +183,7 @@ impl Known {
         })
     }
 
-    fn hue(&self) -> f64 {
+    pub(super) fn hue(&self) -> f64 {
         match self.record.opacity.undertone_lab {
             Some([_, a, b]) if libm::hypot(a, b) >= NEUTRAL => {
                 libm::atan2(b, a).to_degrees().rem_euclid(360.0)
@@ -255,6 +255,23 @@ impl Known {
             .filter(|text| !text.trim().is_empty())
             .collect::<Vec<_>>()
             .join(", ")
+    }
+
+    /// The tube as a wall chart has it.
+    pub(super) fn on_the_wall(&self) -> WallTube {
+        let opacity = &self.record.opacity;
+        WallTube {
+            name: self.view.name.clone(),
+            detail: self.detail(),
+            short: self.view.short.clone(),
+            milk: self.milk_words(),
+            strip: self.view.strip.clone(),
+            masstone: self.view.masstone.clone(),
+            lightfastness: self.record.paint.lightfastness.clone(),
+            undertone: opacity
+                .undertone_lab
+                .map(|[l, a, b]| Lab::new(l, a, b).into()),
+        }
     }
 
     fn milk_words(&self) -> String {
@@ -352,7 +369,7 @@ impl OpenShelf {
         tube.paint.as_ref().ok().map(|known| &known.view)
     }
 
-    fn known(&self, id: u32) -> Option<&Known> {
+    pub(super) fn known(&self, id: u32) -> Option<&Known> {
         let tube = self.tubes.iter().find(|tube| tube.id == id)?;
         tube.paint.as_ref().ok()
     }
@@ -397,16 +414,22 @@ impl OpenShelf {
                 rows.push((row, stands));
             }
         }
-        let by = |value: fn(&Known) -> f64| {
-            move |a: &(Row, &Known), b: &(Row, &Known)| value(a.1).total_cmp(&value(b.1))
-        };
-        match ask.sort {
-            Sort::Date => rows.sort_by_key(|(row, known)| std::cmp::Reverse((known.day(), row.id))),
-            Sort::Milk => rows.sort_by(by(Known::milkiness)),
-            Sort::Hue => rows.sort_by(by(Known::hue)),
-            Sort::Lightness => rows.sort_by(by(|known| -known.lightness())),
-            Sort::Name => rows.sort_by_key(|(row, _)| row.name.to_lowercase()),
-        }
+        // One comparison for all orders: every sort of its own would be a copy of the whole algorithm in the page.
+        rows.sort_by(|(row, a), (other, b)| {
+            let (a, b) = match ask.sort {
+                Sort::Date => (-(a.day() as f64), -(b.day() as f64)),
+                Sort::Milk => (a.milkiness(), b.milkiness()),
+                Sort::Hue => (a.hue(), b.hue()),
+                Sort::Lightness => (-a.lightness(), -b.lightness()),
+                Sort::Name => (0.0, 0.0),
+            };
+            let names = || row.name.to_lowercase().cmp(&other.name.to_lowercase());
+            let last = || match ask.sort {
+                Sort::Date => other.id.cmp(&row.id),
+                _ => names(),
+            };
+            a.total_cmp(&b).then_with(last)
+        });
         let known = || {
             groups.iter().map(|group| {
                 group

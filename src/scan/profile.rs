@@ -189,7 +189,7 @@ impl Profile {
     /// Encoded R, G, B (0 to 1) to a space where light adds up: linear device R, G, B for matrix profiles,
     /// XYZ itself for table profiles. Averages of pixels are taken there. Rounded to 16 bits.
     pub fn additive(&self, encoded: [f32; 3]) -> [f64; 3] {
-        self.additive_of(encoded.map(|v| (v.clamp(0.0, 1.0) * 65535.0).round() as u16))
+        self.additive_of(encoded.map(|v| (v.clamp(0.0, 1.0) * 65535.0 + 0.5) as u16))
     }
 
     /// The same for 16-bit codes; an 8-bit code counts 257 times.

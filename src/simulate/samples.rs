@@ -1,4 +1,4 @@
-//! The sample scans: seven invented paints of an invented harbour studio.
+//! The sample scans: invented paints of an invented harbour studio.
 
 use super::{
     marks::Mark,
@@ -41,6 +41,8 @@ pub fn samples() -> Vec<Sample> {
         kelp_green(),
         net_brown(),
         storm_blue(),
+        weed_amber(),
+        three_cards(),
     ]
 }
 
@@ -247,6 +249,93 @@ fn storm_blue() -> Sample {
     }
 }
 
+/// As scans come from a busy table: nothing wiped, an old lamp, a film pulled with a chipped edge.
+fn weed_amber() -> Sample {
+    let stripes = stripes(Ground::Black, &[13.0, 13.0, 13.0, 13.0, 13.0]);
+    let films = vec![
+        knife(film(0.45, 9.0, 25.0, 65.0)),
+        knife(film(1.0, 35.0, 51.0, 65.0)),
+        knife(film(2.0, 61.0, 77.0, 65.0)),
+    ];
+    let mut card = card("weed amber", stripes, films, 87.0, [8.0, 13.0, 8.0, 8.0]);
+    for film in &mut card.films {
+        film.streaks = 0.12;
+        film.bubbles = 1.0;
+    }
+    card.marks = vec![written("weed amber", [3.0, -4.0], 4.4)];
+    card.rotation = -3.4;
+    let mut scene = scene(
+        8,
+        0.2,
+        card,
+        [106.0, 132.0],
+        200.0,
+        file(Space::Srgb, FileKind::Jpeg(90)),
+    );
+    scene.scanner.glare = 0.12;
+    scene.scanner.shading = [-0.02, 0.015];
+    scene.page.dust = 120.0;
+    scene.page.hairs = 7;
+    Sample {
+        stem: "weed-amber",
+        shows: "a clear amber under much dust, hairs, a glare of 12 % and streaks of 12 %",
+        scene,
+    }
+}
+
+fn three_cards() -> Sample {
+    let small = |paint, first, builds: [f64; 3], words| {
+        let films = [9.0, 34.0, 59.0].map(|from: f64| (from, from + 15.0));
+        let films = films.iter().zip(builds);
+        let films = films.map(|(&(from, to), build)| knife(film(build, from, to, 44.0)));
+        let stripes = stripes(first, &[11.0, 11.0, 11.0, 11.0]);
+        let mut card = card(paint, stripes, films.collect(), 83.0, [7.0, 12.0, 7.0, 7.0]);
+        card.marks = vec![written(words, [1.0, -4.0], 4.0)];
+        card
+    };
+    let mut cards = [
+        small(
+            "ink green",
+            Ground::Black,
+            [0.4, 0.9, 1.8],
+            "ink green 1 2 4",
+        ),
+        small(
+            "rope ochre",
+            Ground::White,
+            [0.45, 1.0, 2.1],
+            "rope ochre 1 2 4",
+        ),
+        small(
+            "dune yellow",
+            Ground::Black,
+            [2.0, 1.0, 0.5],
+            "dune yellow 4 2 1",
+        ),
+    ];
+    for (i, rotation) in [-1.6, 2.3, 0.7].into_iter().enumerate() {
+        cards[i].rotation = rotation;
+        cards[i].centre = [38.0 + 67.0 * i as f64, 60.0 + 2.5 * i as f64];
+    }
+    let [first, second, third] = cards;
+    let mut scene = scene(
+        9,
+        0.6,
+        first,
+        [210.0, 122.0],
+        200.0,
+        file(Space::Romm, FileKind::Jpeg(92)),
+    );
+    scene.cards[0].centre = [38.0, 60.0];
+    scene.cards.extend([second, third]);
+    scene.page.lid = [0.55; BANDS];
+    Sample {
+        stem: "three-cards",
+        shows: "three cards of three paints in one scan, a clear green, a slightly milky ochre and a covering yellow: each is read by itself",
+        scene,
+    }
+}
+
 /// A scene with the card in the middle of the page, on a white lid, through a good scanner.
 fn scene(
     seed: u64,
@@ -441,7 +530,7 @@ mod tests {
         let readme = fs::read_to_string(in_folder("README.md")).unwrap();
         for sample in samples() {
             let size = fs::metadata(in_folder(&sample.file_name())).unwrap().len();
-            assert!(size < 3_000_000, "{} has {size} bytes", sample.stem);
+            assert!(size < 2_500_000, "{} has {size} bytes", sample.stem);
             assert!(readme.contains(&sample.file_name()) && readme.contains(sample.shows));
             assert_ne!(
                 sample.scene.light.anisotropy, 0.4,

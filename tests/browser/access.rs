@@ -62,6 +62,8 @@ fn nothing_on_any_screen_is_against_the_rules_of_access() {
         let mut check = |page: &mut Browser, state: &str| {
             wrong.extend(violations(page, &format!("{width}, {state}")));
         };
+        page.click("#start [data-fold=blanks] > summary");
+        page.wait("document.querySelector('#start [data-part=preview] img')");
         check(&mut page, "start");
         read(&mut page, &samples::samples()[0].scan);
         page.evaluate(
@@ -95,6 +97,10 @@ fn nothing_on_any_screen_is_against_the_rules_of_access() {
         page.upload("#scan", &[file]);
         page.wait("!document.querySelector('#alert').hidden");
         check(&mut page, "alert");
+        // A reading in progress would come back with the reload.
+        page.click("#card [data-do=another]");
+        page.wait("!document.querySelector('#start').hidden");
+        page.evaluate("new Promise((done) => setTimeout(() => done(1), 800))");
     }
     page.close();
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));

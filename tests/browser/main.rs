@@ -10,6 +10,7 @@ mod glass;
 mod offline;
 mod picture;
 mod server;
+mod shelf;
 
 #[path = "../support/bad_scans.rs"]
 mod bad_scans;
@@ -44,6 +45,13 @@ fn native_record(scan: &Path) -> Value {
 
 /// The same, the kind of scanner told.
 fn native_record_by(scan: &Path, scanner: &str) -> Value {
+    let records = native_records(scan, scanner);
+    assert_eq!(records.len(), 1, "one card, one file");
+    records.into_iter().next().expect("one")
+}
+
+/// Those of all cards of a scan.
+fn native_records(scan: &Path, scanner: &str) -> Vec<Value> {
     let folder = Folder::new("native");
     let output = Command::new(env!("CARGO_BIN_EXE_twoground"))
         .arg("read")
@@ -58,12 +66,13 @@ fn native_record_by(scan: &Path, scanner: &str) -> Value {
         "{}",
         String::from_utf8_lossy(&output.stderr)
     );
-    let files: Vec<_> = fs::read_dir(folder.path())
-        .expect("its folder")
-        .flatten()
-        .collect();
-    assert_eq!(files.len(), 1, "one card, one file");
-    unlabelled(json_file(&files[0].path()))
+    let files = fs::read_dir(folder.path()).expect("its folder").flatten();
+    let mut files: Vec<PathBuf> = files.map(|file| file.path()).collect();
+    files.sort();
+    files
+        .iter()
+        .map(|file| unlabelled(json_file(file)))
+        .collect()
 }
 
 /// A record without what only its reading knows.
@@ -92,6 +101,16 @@ fn export(page: &mut Browser, part: &str) -> PathBuf {
     }
     page.click(&format!("{fold} [data-do=export]"));
     page.download()
+}
+
+/// Turns to another card of the scan that is open.
+#[track_caller]
+fn choose_card(page: &mut Browser, card: usize) {
+    let button = format!("#card [data-part=cards] > :nth-child({})", card + 1);
+    page.click(&button);
+    page.wait(&format!(
+        "document.querySelector('{button}').getAttribute('aria-pressed') === 'true'"
+    ));
 }
 
 /// Goes to a place by its link.
@@ -312,6 +331,85 @@ fn a_scan_comes_by_drop_and_a_sample_by_its_button() {
 }
 
 #[test]
+fn cards_of_one_scan_are_read_named_and_kept_each_by_itself() {
+    let (_server, _profile, mut page) = open();
+    page.wait("document.querySelector('#start [data-say=headline]').textContent");
+    let samples = samples::samples();
+    let together: Vec<_> = samples
+        .iter()
+        .enumerate()
+        .filter(|(_, sample)| sample.scan.ends_with("three-cards.jpg"))
+        .collect();
+    assert_eq!(together.len(), 3);
+    let records = native_records(&together[0].1.scan, &together[0].1.scanner);
+    assert_eq!(records.len(), 3);
+
+    // Whichever of its paints is chosen, that card is shown, and every card bears its own name.
+    let (place, chosen) = together[1];
+    page.click(&format!(
+        "#start [data-part=samples] > :nth-child({})",
+        place + 1
+    ));
+    page.click("#sample-scan");
+    page.wait(READ);
+    let name = "document.querySelector('#card input[name=name]').value";
+    for (_, sample) in [together[1], together[0], together[2]] {
+        if sample.card != chosen.card {
+            choose_card(&mut page, sample.card);
+        }
+        let expected = &json_file(&sample.pigment)["paint"]["name"];
+        page.wait(&format!("{name} === {expected}"));
+        assert_eq!(corrected(&mut page), records[sample.card]);
+        page.click("#card [data-do=keep]");
+        page.wait_for_text("Kept on this computer.");
+    }
+    page.screenshot("three-cards");
+    shelf_has(&mut page, 3);
+    page.close();
+}
+
+#[test]
+fn a_reading_that_was_not_kept_can_be_gone_back_to() {
+    let (_server, _profile, mut page) = open();
+    let samples = samples::samples();
+    let aside = "!document.querySelector('#card [data-part=aside]').hidden";
+    let named = "document.querySelector('#card input[name=name]').value";
+    read(&mut page, &samples[0].scan);
+    page.evaluate("document.querySelector('#card [data-grip=film-0-bottom]').focus()");
+    page.press("ArrowUp");
+    let first = corrected(&mut page);
+    page.click("#card input[name=name]");
+    page.type_text("Not kept yet");
+
+    // Another scan dropped on it: the first waits, correction, label and all.
+    let second = native_record(&samples[3].scan);
+    page.drop_files("#card", &[samples[3].scan.clone()]);
+    page.wait(aside);
+    page.wait_for_text("was not kept");
+    assert_eq!(corrected(&mut page), second);
+    assert_eq!(page.evaluate(named), "");
+    page.click("#card [data-do=back]");
+    page.wait(&format!("{named} === 'Not kept yet'"));
+    assert_eq!(corrected(&mut page), first);
+
+    // Now the second waits. Kept, the first does not.
+    page.click("#card [data-do=keep]");
+    page.wait_for_text("Kept on this computer.");
+    page.click("#card [data-do=back]");
+    page.wait(&format!("{named} === ''"));
+    assert_eq!(corrected(&mut page), second);
+    assert_eq!(page.evaluate(aside), false);
+
+    // Left by its button, it waits on the first screen.
+    page.click("#card [data-do=another]");
+    page.wait("!document.querySelector('#start [data-part=aside]').hidden");
+    page.click("#start [data-do=back]");
+    page.wait(READ);
+    assert_eq!(corrected(&mut page), second);
+    page.close();
+}
+
+#[test]
 fn what_the_painter_answers_is_in_the_record_and_counts() {
     let (_server, _profile, mut page) = open();
     read(&mut page, &samples::samples()[0].scan);
@@ -388,9 +486,13 @@ fn every_sample_reads_as_the_command_reads_it() {
     let (_server, _profile, mut page) = open();
     for sample in samples::samples() {
         read(&mut page, &sample.scan);
+        let records = native_records(&sample.scan, "unknown");
+        if sample.card > 0 {
+            choose_card(&mut page, sample.card);
+        }
         assert_eq!(
-            unlabelled(json_file(&export(&mut page, "#card"))),
-            native_record(&sample.scan),
+            corrected(&mut page),
+            records[sample.card],
             "{}",
             sample.scan.display()
         );

@@ -7,6 +7,8 @@ use std::path::{Path, PathBuf};
 pub(crate) struct Sample {
     /// The scan.
     pub(crate) scan: PathBuf,
+    /// Which of its cards, from 0.
+    pub(crate) card: usize,
     /// The pigment file that was read from it.
     pub(crate) pigment: PathBuf,
     /// What scanned it, as the command line names it.
@@ -29,8 +31,10 @@ pub(crate) fn samples() -> Vec<Sample> {
                 .as_str()
                 .expect("a kind")
                 .replace('_', "-");
+            let card = sample["card"].as_u64().expect("a number") as usize;
             Sample {
                 scan,
+                card,
                 pigment,
                 scanner,
             }

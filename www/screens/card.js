@@ -20,7 +20,16 @@ import { Work } from "../work.js";
  * @property {string} [what] what is corrected: a newer value of the same takes the place of one that still waits
  * @property {() => void} [then] once it is drawn
  */
-/** @typedef {{ label: import("../types.js").Label, kept: { id: number, text: string } | undefined, second: File | null }} Sheet what the page knows of one card of the scan */
+/** @typedef {{ label: import("../types.js").Label, kept: { id: number, text: string } | undefined, second: File | null, safe: string | null }} Sheet what the page knows of one card of the scan; safe: layout and label as they were kept */
+/**
+ * @typedef {object} Aside a scan that was left for another one, as it was
+ * @property {{ file: File, pasted: boolean, own: boolean }} source
+ * @property {string | undefined} scanner
+ * @property {string} layout
+ * @property {string[]} before
+ * @property {Sheet[]} sheets
+ * @property {number} card
+ */
 
 /** A call that lasts longer than this shows its stages. */
 const PATIENCE_MS = 250;
@@ -37,8 +46,9 @@ const MOST_UNDONE = 100;
 /**
  * @param {import("../main.js").Page} page
  * @param {(id: number) => void} over shows a kept paint over the underpainting
+ * @param {(colours: import("../types.js").Lab[]) => void} lay adds colours to the underpainting
  */
-export function cardScreen(page, over) {
+export function cardScreen(page, over, lay) {
   const { engine } = page;
   const screen = find(document, "#card");
   /** @type {ReadingView | null} */ let view = null;
@@ -46,6 +56,7 @@ export function cardScreen(page, over) {
   /** Layout as last seen, for the same. @type {string} */ let layout = "";
   /** Earlier ones, to go back to. @type {string[]} */ let before = [];
   /** One for each card. @type {Sheet[]} */ let sheets = [];
+  /** The scan before this one, where not all of it was kept. @type {Aside | null} */ let aside = null;
   let lost = false;
   let opening = 0;
   let keeping = false;
@@ -125,10 +136,12 @@ export function cardScreen(page, over) {
     if (last !== undefined) correct({ method: "use_layout", args: [last], squared: true });
   });
   on("another", () => {
+    putAside();
     view = null;
     work.drop().catch(page.tell);
     page.go("cards");
   });
+  for (const back of document.querySelectorAll("[data-do=back]")) back.addEventListener("click", goBack);
   second.addEventListener("change", () => {
     const file = second.files?.[0];
     second.value = "";
@@ -195,15 +208,71 @@ export function cardScreen(page, over) {
     }
   }
 
+  /** Everything of a card that keeping would save, but what follows from the scan. @param {number} card */
+  function stateOf(card) {
+    return JSON.stringify([layout, card === view?.card ? form.label : sheets[card].label]);
+  }
+
+  /** Puts the scan that is open aside, if something of it is not kept, so that it can be gone back to. */
+  function putAside() {
+    if (!view || !source) return;
+    sheets[view.card].label = form.label;
+    // A sample that was only looked at is read again at any time.
+    const looked = !source.own && before.length === 0 && sheets.every(({ kept }) => kept === undefined);
+    const open = view.cards.some((is, i) => is && sheets[i].safe !== stateOf(i));
+    if (open && !looked) aside = { source, scanner: view.answers.scanner, layout, before, sheets, card: view.card };
+    drawAside();
+  }
+
+  function drawAside() {
+    for (const part of document.querySelectorAll("[data-part=aside]")) {
+      if (part instanceof HTMLElement) part.hidden = aside === null;
+      say(part, "aside", aside ? `“${aside.source.file.name}” was not kept.` : "");
+    }
+  }
+
+  /** Back to the scan that was put aside; the one that is open is put aside for it. */
+  async function goBack() {
+    if (!aside) return;
+    const to = aside;
+    page.quiet();
+    opening += 1;
+    try {
+      const found = await reread(to);
+      const pixels = await engine.call("pixels");
+      aside = null;
+      putAside();
+      ({ source, sheets, before } = to);
+      lost = false;
+      holdScan();
+      view = null;
+      await show(found, pixels);
+      drawUndo();
+      drawAside();
+      page.go("cards");
+    } catch (error) {
+      page.tell(error);
+    } finally {
+      opening -= 1;
+    }
+  }
+
+  /**
+   * Reads a scan again, with all that was done to it.
+   * @param {Aside} what
+   * @returns {Promise<ReadingView>}
+   */
+  function reread({ source: { file, pasted }, scanner, layout, sheets, card }) {
+    return patiently(async (stage) => {
+      await engine.call("open", [file, pasted, scanner, layout], stage);
+      return joinAgain(sheets.map(({ second }) => second), card, stage);
+    });
+  }
+
   /** After the worker has ended, what it held is read again, with the corrections made. */
   async function restore() {
     if (!lost || !source || !view) return;
-    const { file, pasted } = source;
-    const card = view.card;
-    await patiently(async (stage) => {
-      await engine.call("open", [file, pasted, view?.answers.scanner, layout], stage);
-      await joinAgain(sheets.map(({ second }) => second), card, stage);
-    });
+    await reread({ source, scanner: view.answers.scanner, layout, before, sheets, card: view.card });
     lost = false;
   }
 
@@ -222,10 +291,13 @@ export function cardScreen(page, over) {
     if (view && view.card !== next.card && sheets[view.card]) sheets[view.card].label = form.label;
     const turned = view?.card !== next.card;
     view = next;
-    while (sheets.length < next.cards.length) sheets.push({ label: BLANK, kept: undefined, second: null });
+    while (sheets.length < next.cards.length) sheets.push({ label: BLANK, kept: undefined, second: null, safe: null });
     sheets.length = next.cards.length;
     if (!next.second) sheets[next.card].second = null;
+    // The label that was typed before the card was printed.
+    if (next.printed?.label && sheets[next.card].label === BLANK) sheets[next.card].label = { ...BLANK, name: next.printed.label };
     if (turned) drawSheet();
+    drawPrinted(next);
     if (pixels) outline.paint(pixels);
     draw(next);
     layout = await engine.call("layout");
@@ -263,6 +335,19 @@ export function cardScreen(page, over) {
     say(screen, "rest", `${rest.length} more`);
     form.enable(next.paint !== null);
     facts.draw(next.paint);
+  }
+
+  /** What a printed card says of itself, and its colours for the picture. @param {ReadingView} next */
+  function drawPrinted({ printed }) {
+    const line = find(screen, "[data-part=printed]");
+    line.hidden = printed === null;
+    if (!printed) return line.replaceChildren();
+    const number = String(printed.number).padStart(4, "0");
+    line.replaceChildren(printed.squared ? `Printed card ${number}, squared from its ${printed.codes === 4 ? "four" : printed.codes} codes.` : `Printed card ${number}, found without its codes.`);
+    const { colours } = printed;
+    if (!colours.length) return;
+    const take = el("button", { type: "button", class: "quiet", click: () => lay(colours) }, colours.length === 1 ? "Take its colour as underpainting" : `Take its ${colours.length} colours as underpainting`);
+    line.append(" ", take);
   }
 
   /** Which card of several this is, and to turn to another. @param {ReadingView} next */
@@ -326,6 +411,7 @@ export function cardScreen(page, over) {
       case "dismiss": return ask("dismiss", [], true);
       case "exchange": return ask("exchange", [], true);
       case "add-film": return addFilm();
+      case "count-films": return ask("count_films", [action.films]);
       case "take-away": return ask("take_away", [action.film]);
       case "leave-out": return ask("leave_out", [action.film, undefined, true]);
       case "put-back": return ask("leave_out", [action.film, undefined, false]);
@@ -343,6 +429,7 @@ export function cardScreen(page, over) {
       const text = await engine.call("record", [form.label]);
       const { id, beside } = await keepAs(sheet.kept, text);
       sheet.kept = { id, text };
+      sheet.safe = stateOf(view.card);
       hold();
       await kept();
       form.action("Keep changes");
@@ -383,19 +470,25 @@ export function cardScreen(page, over) {
     /**
      * Reads a scan; one that is still being read is given up for it.
      * @param {File} file
-     * @param {{ label?: import("../types.js").Label, pasted?: boolean, scanner?: string, left?: import("../work.js").Left }} [more] scanner: what scanned it, unless it was the user's own; left: a reading to go on with
+     * @param {{ labels?: import("../types.js").Label[], card?: number, pasted?: boolean, scanner?: string, left?: import("../work.js").Left }} [more] labels of its cards; which of them is shown; scanner: what scanned it, unless it was the user's own; left: a reading to go on with
      */
-    async open(file, { label = BLANK, pasted = false, scanner, left } = {}) {
+    async open(file, { labels = [BLANK], card = 0, pasted = false, scanner, left } = {}) {
       page.quiet();
       if (opening) engine.cancel();
       opening += 1;
       try {
-        let found = await patiently((stage) => engine.call("open", [file, pasted, scanner ?? remembered(SCANNER) ?? "", left?.layout], stage));
-        if (left?.seconds.some(Boolean)) found = await patiently((stage) => joinAgain(left.seconds, found.card, stage));
+        const found = await patiently(async (stage) => {
+          const found = await engine.call("open", [file, pasted, scanner ?? remembered(SCANNER) ?? "", left?.layout], stage);
+          if (left?.seconds.some(Boolean)) return joinAgain(left.seconds, found.card, stage);
+          return card && found.cards[card] ? engine.call("choose_card", [card], stage) : found;
+        });
         const pixels = await engine.call("pixels");
+        putAside();
         source = { file, pasted, own: left?.own ?? scanner === undefined };
         lost = false;
-        sheets = left ? left.sheets.map((sheet, i) => ({ ...sheet, second: left.seconds[i] ?? null })) : [{ label, kept: undefined, second: null }];
+        sheets = left
+          ? left.sheets.map((sheet, i) => ({ ...sheet, second: left.seconds[i] ?? null, safe: null }))
+          : labels.map((label) => ({ label, kept: undefined, second: null, safe: null }));
         before = [];
         holdScan();
         view = null;

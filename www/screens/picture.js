@@ -15,6 +15,7 @@ import { Pictures } from "../picture/pictures.js";
 import { AllTubes } from "../picture/tubes.js";
 import { Underpainting } from "../picture/underpainting.js";
 import { Wanted } from "../picture/wanted.js";
+import { planPage, print } from "../paper.js";
 import { samples } from "../samples.js";
 
 /** @typedef {import("../types.js").PictureView} PictureView */
@@ -156,6 +157,10 @@ export function pictureScreen(page) {
       await open(readable.find(({ id }) => id === lastOpen()) ?? readable.at(-1) ?? null);
     }
     await lay_wanted();
+    const colours = brought;
+    brought = [];
+    for (const [i, lab] of colours.entries()) await desk.change({ do: "add-colour", name: `from the card ${i + 1}`, lab, surface: "satin" });
+    if (colours.length) show_panel("underpainting");
   }
 
   /** Lays the tube that another screen asked for, if no film of it is there yet. */
@@ -168,7 +173,22 @@ export function pictureScreen(page) {
     else await desk.change({ do: "lay", tube });
   }
 
+  find(screen, "[data-do=print-plan]").addEventListener("click", async () => {
+    try {
+      await print(planPage(await desk.ask("picture_sheet")));
+    } catch (error) {
+      page.tell(error);
+    }
+  });
+
+  /** Colours from a card, to be added. @type {import("../types.js").Lab[]} */ let brought = [];
+
   return {
+    /** Adds colours that a printed card brought along. @param {import("../types.js").Lab[]} colours */
+    take(colours) {
+      brought = colours;
+      page.go("picture");
+    },
     show,
     desk,
     /** Shows this kept paint next. @param {number} id */

@@ -1,7 +1,8 @@
 // @ts-check
-/** The first screen: a sample film that can be pulled, six sample strips, and where to bring a scan. */
+/** The first screen: a sample film that can be pulled, the samples' strips, and where to bring a scan. */
 
 import { find, say } from "../dom.js";
+import { Blanks } from "../parts/blanks.js";
 import { PaintOver } from "../parts/paint.js";
 import { drawStrips } from "../parts/strips.js";
 import { samples } from "../samples.js";
@@ -10,23 +11,31 @@ import { samples } from "../samples.js";
 
 /**
  * @param {import("../main.js").Page} page
- * @param {(file: File, more?: { label?: import("../types.js").Label, pasted?: boolean, scanner?: string, left?: import("../work.js").Left }) => unknown} open
+ * @param {(file: File, more?: { labels?: import("../types.js").Label[], card?: number, pasted?: boolean, scanner?: string, left?: import("../work.js").Left }) => unknown} open
  * @param {(name: string) => Promise<void>} forget what a window that is gone was reading
+ * @param {(files: File[]) => unknown} many reads several scans into a table
  */
-export function startScreen(page, open, forget) {
+export function startScreen(page, open, forget, many) {
   const screen = find(document, "#start");
   const over = new PaintOver(screen, page, "start-pull", []);
   /** @type {Sample | null} */ let chosen = null;
 
   const input = /** @type {HTMLInputElement} */ (find(screen, "#scan"));
   input.addEventListener("change", () => {
-    const file = input.files?.[0];
+    const files = [...(input.files ?? [])];
     input.value = "";
-    if (file) open(file);
+    take(files);
   });
+  new Blanks(find(screen, "[data-part=blanks]"), page);
+
+  /** One scan is opened; several are read into a table. @param {File[]} files */
+  function take(files) {
+    if (files.length > 1) return many(files);
+    if (files.length) return open(files[0]);
+  }
   find(screen, "#sample-scan").addEventListener("click", async () => {
     try {
-      if (chosen) open(await chosen.scan(), { label: chosen.paint.label, scanner: chosen.scanner });
+      if (chosen) open(await chosen.scan(), { labels: chosen.labels, card: chosen.card, scanner: chosen.scanner });
     } catch (error) {
       page.tell(error);
     }
@@ -49,9 +58,7 @@ export function startScreen(page, open, forget) {
     if (!files(event)) return;
     event.preventDefault();
     drop.classList.remove("over");
-    const [file, ...more] = event.dataTransfer?.files ?? [];
-    if (file) open(file);
-    if (more.length) page.alert(`One scan at a time: ${file.name} is read. Keep its paint, then drop the next.`);
+    take([...(event.dataTransfer?.files ?? [])]);
   });
   window.addEventListener("paste", (event) => {
     const file = [...(event.clipboardData?.files ?? [])].find(({ type }) => type.startsWith("image/"));

@@ -8,6 +8,7 @@ import { Facts, drawMore, drawStrip } from "../parts/facts.js";
 import { LabelForm } from "../parts/label.js";
 import { Safe } from "../parts/safe.js";
 import { savePaint } from "../parts/save.js";
+import { print, tubeCard, wallChart } from "../paper.js";
 import { announce, elsewhere, kept } from "../shelf.js";
 
 /** @typedef {import("../types.js").Opened} Opened */
@@ -33,6 +34,11 @@ export function tubesScreen(page, over) {
   const facts = new Facts(find(tube, "[data-part=facts]"), (kind) => opened && save(opened.id, kind));
   const compare = new Compare(find(shelf, "[data-part=compare]"), page, () => choose([]));
   const safe = new Safe(shelf, page, list);
+  find(shelf, "[data-do=wall]").addEventListener("click", () => onPaper(async () => wallChart(await engine.call("wall"))));
+  find(tube, "[data-do=tube-card]").addEventListener("click", () => {
+    const paint = opened?.paint;
+    if (paint) onPaper(async () => tubeCard(paint, (await engine.call("wall")).conditions));
+  });
   find(tube, "[data-do=over]").addEventListener("click", () => opened && over(opened.id));
   find(tube, "[data-do=delete]").addEventListener("click", () => opened && remove(opened.id, opened.paint?.name ?? "this paint"));
   find(shelf, "[data-do=undo]").addEventListener("click", () => step(true));
@@ -60,21 +66,36 @@ export function tubesScreen(page, over) {
     input.value = "";
     page.quiet();
     const refused = [];
-    let taken = 0;
+    /** @type {string[]} */
+    const texts = [];
     for (const file of files) {
       try {
-        await engine.call("keep", [undefined, undefined, await engine.call("import", [file])]);
-        taken += 1;
+        texts.push(await engine.call("import", [file]));
       } catch (error) {
         if (!(error instanceof EngineError)) console.error(error);
         refused.push(`${file.name}: ${error instanceof EngineError ? error.message : "it could not be read."}`);
       }
     }
-    if (taken) await kept();
-    await list();
+    const taken = texts.length;
+    try {
+      if (taken) await engine.call("keep_all", [taken === 1 ? "importing a pigment file" : `importing ${taken} pigment files`, texts]);
+      if (taken) await kept();
+      await list();
+    } catch (error) {
+      return page.tell(error);
+    }
     if (taken) say(shelf, "tubes", taken === 1 ? "One paint was put on the shelf." : `${taken} paints were put on the shelf.`);
     if (refused.length) page.alert(refused.join(" "));
   });
+
+  /** @param {() => Promise<HTMLElement>} page_of */
+  async function onPaper(page_of) {
+    try {
+      await print(await page_of());
+    } catch (error) {
+      page.tell(error);
+    }
+  }
 
   /** What is asked for. @returns {Ask} */
   function asked() {
@@ -194,6 +215,7 @@ export function tubesScreen(page, over) {
     offer("binder", "all", view.binders);
     offer("grade", "all", view.grades);
     ask.hidden = view.kept < 2;
+    find(shelf, "[data-do=wall]").hidden = view.kept === 0;
     const held = document.activeElement?.closest("[data-kept]")?.getAttribute("data-kept");
     find(shelf, "[data-part=shelf]").replaceChildren(...view.rows.map(draw));
     if (held) /** @type {HTMLElement | null} */ (shelf.querySelector(`[data-kept="${held}"] button`))?.focus({ preventScroll: true });

@@ -7,6 +7,8 @@ use super::{Ruler, picture::Picture, segments::Segment};
 /// A straight piece of something black, with one of its two directions taken as that of the stripes.
 #[derive(Debug, Clone)]
 pub(super) struct Bar {
+    /// Its place in the list that [`bars`] gives: bars of one picture are told apart by it.
+    pub(super) id: usize,
     pub(super) centre: Vector2<f64>,
     /// Unit vector across the bar.
     pub(super) across: Vector2<f64>,
@@ -60,6 +62,9 @@ pub(super) fn bars(picture: &Picture, segments: &[Segment]) -> Vec<Bar> {
             }
         }
     }
+    for (id, bar) in bars.iter_mut().enumerate() {
+        bar.id = id;
+    }
     bars
 }
 
@@ -97,7 +102,7 @@ fn bar(picture: &Picture, a: &Segment, b: &Segment) -> Option<Bar> {
     for row in -4..=4 {
         let v = f64::from(row) * 0.11;
         let mut inside = [-0.3, -0.15, 0.0, 0.15, 0.3].map(|u| spot(u, v));
-        inside.sort_by(f32::total_cmp);
+        inside.sort_unstable_by(f32::total_cmp);
         let outside = spot(-0.5 - beside, v).min(spot(0.5 + beside, v));
         // Films may cross a bar, so darkness is judged row by row.
         if inside[4] < inside[0] + DARK * (outside - inside[0]) {
@@ -106,9 +111,10 @@ fn bar(picture: &Picture, a: &Segment, b: &Segment) -> Option<Bar> {
         }
     }
     let enough = dark.len() >= 6;
-    dark.sort_by(f32::total_cmp);
-    bright.sort_by(f32::total_cmp);
+    dark.sort_unstable_by(f32::total_cmp);
+    bright.sort_unstable_by(f32::total_cmp);
     enough.then(|| Bar {
+        id: 0,
         centre,
         across,
         width,
@@ -121,11 +127,36 @@ fn bar(picture: &Picture, a: &Segment, b: &Segment) -> Option<Bar> {
 /// Bars that look like one card: neighbours across with white between, or pieces of one stripe. The largest group first.
 pub(super) fn groups(picture: &Picture, ruler: &Ruler, bars: &[Bar]) -> Vec<Vec<Bar>> {
     let mut parents: Vec<usize> = (0..bars.len()).collect();
+    let mut unite = |i: usize, j: usize, are: &dyn Fn() -> bool| {
+        let (a, b) = (root(&parents, i), root(&parents, j));
+        if a != b && are() {
+            parents[a.max(b)] = a.min(b);
+        }
+    };
     for i in 0..bars.len() {
-        for j in 0..i {
-            let (a, b) = (root(&parents, i), root(&parents, j));
-            if a != b && related(picture, ruler, &bars[i], &bars[j]) {
-                parents[a.max(b)] = a.min(b);
+        let mut ahead: Vec<(f64, usize)> = Vec::new();
+        let mut behind: Vec<(f64, usize)> = Vec::new();
+        for j in 0..bars.len() {
+            let (a, b) = (&bars[i], &bars[j]);
+            if i == j {
+                continue;
+            }
+            match in_line(a, b) {
+                Some(gap) if a.towards(b).1 > 0.0 => ahead.push((gap, j)),
+                Some(gap) => behind.push((gap, j)),
+                None if j < i => unite(i, j, &|| beside(picture, a, b)),
+                None => {}
+            }
+        }
+        // Of pieces in line only neighbours tell whether they are one stripe: what lies beyond the next piece may be another
+        // card, whose margin the next piece hides.
+        for mut pieces in [ahead, behind] {
+            pieces.sort_by(|a, b| a.0.total_cmp(&b.0));
+            let next = pieces.iter().position(|&(gap, _)| gap > 0.0);
+            for &(gap, j) in &pieces[..next.map_or(pieces.len(), |next| next + 1)] {
+                unite(i, j, &|| {
+                    one_stripe(picture, ruler, &bars[i], &bars[j], gap)
+                });
             }
         }
     }
@@ -171,8 +202,8 @@ pub(super) fn joined(ruler: &Ruler, groups: &[Vec<Bar>]) -> Vec<Vec<Bar>> {
     chains
 }
 
-/// A group cut in two at its widest gaps, across and along: it may be two cards that happen to stand in line.
-pub(super) fn cut(group: &[Bar]) -> Vec<Vec<Bar>> {
+/// A group cut in two at each of so many of its widest gaps, across and along: it may be two cards that happen to stand in line.
+pub(super) fn cut(group: &[Bar], most: usize) -> Vec<Vec<Bar>> {
     let Some(longest) = group.iter().max_by(|a, b| a.length.total_cmp(&b.length)) else {
         return Vec::new();
     };
@@ -198,7 +229,7 @@ pub(super) fn cut(group: &[Bar]) -> Vec<Vec<Bar>> {
             reach = reach.max(to);
         }
         gaps.sort_by(|a, b| b.0.total_cmp(&a.0));
-        for (_, at) in gaps.into_iter().take(MOST_CUTS) {
+        for (_, at) in gaps.into_iter().take(most) {
             let before = |bar: &Bar| span(bar, axis)[1] < at;
             let (above, below): (Vec<Bar>, Vec<Bar>) = group.iter().cloned().partition(before);
             parts.extend([above, below]);
@@ -207,8 +238,6 @@ pub(super) fn cut(group: &[Bar]) -> Vec<Vec<Bar>> {
     parts
 }
 
-/// Gaps at which a group is cut, in each direction.
-const MOST_CUTS: usize = 3;
 /// Largest gap in a stripe that a film makes, in mm.
 const WIDEST_FILM_MM: f64 = 60.0;
 
@@ -237,10 +266,13 @@ fn in_line(a: &Bar, b: &Bar) -> Option<f64> {
     fits.then_some(along.abs() - (a.length + b.length) / 2.0)
 }
 
-fn related(picture: &Picture, ruler: &Ruler, a: &Bar, b: &Bar) -> bool {
-    if let Some(gap) = in_line(a, b) {
-        return gap < ruler.pixels(WIDEST_FILM_MM) && !margin_between(picture, ruler, a, b);
-    }
+/// Whether two pieces in line, so far apart, may be one stripe of one card.
+fn one_stripe(picture: &Picture, ruler: &Ruler, a: &Bar, b: &Bar, gap: f64) -> bool {
+    gap < ruler.pixels(WIDEST_FILM_MM) && !margin_between(picture, ruler, a, b)
+}
+
+/// Whether two bars look like neighbouring stripes.
+fn beside(picture: &Picture, a: &Bar, b: &Bar) -> bool {
     let (a, b) = if a.length < b.length { (b, a) } else { (a, b) };
     let (across, along) = a.towards(b);
     let mean = (a.width + b.width) / 2.0;
@@ -300,15 +332,23 @@ fn white_between(picture: &Picture, a: &Bar, b: &Bar, across: f64, along: f64) -
     count >= 2 && count as f64 >= 0.15 * rows
 }
 
-/// Median by sorting in place.
+/// Median. Leaves the values in another order.
 pub(super) fn median(values: &mut [f32]) -> f32 {
-    values.sort_by(f32::total_cmp);
     let n = values.len();
     if n == 0 {
-        f32::NAN
-    } else {
-        (values[(n - 1) / 2] + values[n / 2]) / 2.0
+        return f32::NAN;
     }
+    let (below, &mut upper, _) = values.select_nth_unstable_by(n / 2, f32::total_cmp);
+    let lower = if n.is_multiple_of(2) {
+        below
+            .iter()
+            .copied()
+            .max_by(f32::total_cmp)
+            .unwrap_or(upper)
+    } else {
+        upper
+    };
+    (lower + upper) / 2.0
 }
 
 #[cfg(test)]
@@ -318,6 +358,7 @@ mod tests {
     fn bar(x: f64, y: f64, degrees: f64) -> Bar {
         let (sine, cosine) = degrees.to_radians().sin_cos();
         Bar {
+            id: 0,
             centre: vector![x, y],
             across: vector![cosine, sine],
             width: 20.0,

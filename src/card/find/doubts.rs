@@ -30,7 +30,7 @@ pub(super) fn doubts(candidate: &Candidate, picture: &Picture) -> (Vec<[bool; 2]
     if candidate.rival > RIVAL * candidate.score {
         doubts.push(ask("direction", None, "Do the stripes run this way? The card can also be read with stripes and films exchanged.".into()));
     }
-    if candidate.likelihood() < UNLIKELY {
+    if candidate.likelihood < UNLIKELY {
         doubts.push(ask(
             "card",
             None,
@@ -55,6 +55,7 @@ fn ask(code: &str, film: Option<usize>, words: String) -> Doubt {
         code: code.into(),
         words,
         film,
+        films: None,
     }
 }
 
@@ -73,7 +74,13 @@ fn stripe_doubts(candidate: &Candidate) -> Vec<Doubt> {
             "Are all of these stripes? Their widths differ much.".into(),
         ));
     }
-    if candidate.roughness > CROOKED_MM * card.ruler.per_mm {
+    if candidate.unseen > 0 {
+        doubts.push(ask(
+            "stripe-edges",
+            None,
+            "Do these lines follow the stripes? One of their edges hardly shows.".into(),
+        ));
+    } else if candidate.roughness > CROOKED_MM * card.ruler.per_mm {
         doubts.push(ask(
             "stripe-edges",
             None,
@@ -126,8 +133,9 @@ fn count_doubt(card: &Reading) -> Option<Doubt> {
         |a, (k, &w)| if w > a.1 { (k, w) } else { a },
     );
     // With none found, one film that is hardly worth anything is no question.
-    (count > 0 && mine - worth < CLOSE).then(|| {
-        ask(
+    (count > 0 && mine - worth < CLOSE).then(|| Doubt {
+        films: Some(rival),
+        ..ask(
             "film-count",
             None,
             format!("Are there {count} films? It could also be {rival}."),

@@ -263,7 +263,7 @@ fn column(card: &Squared, scale: &Rows, left: f64, right: f64) -> (Vec<[f64; 3]>
             }
             lines
                 .iter_mut()
-                .for_each(|line| line.sort_by(f32::total_cmp));
+                .for_each(|line| line.sort_unstable_by(f32::total_cmp));
             let middle = |line: &Vec<f32>| {
                 line[cut..looks - cut].iter().sum::<f32>() / (looks - 2 * cut) as f32
             };
@@ -333,7 +333,7 @@ fn speaking(zones: &[Zone], ground: Ground) -> Vec<&Zone> {
 fn together(zones: &[&Zone], scale: &Rows, row: usize, slope: f64) -> [f64; 3] {
     let weight: f64 = zones.iter().map(|z| z.width).sum();
     let mut mean = [0.0; 3];
-    let mut all: [Vec<f32>; 3] = Default::default();
+    let mut all: [Vec<f32>; 3] = std::array::from_fn(|_| Vec::with_capacity(zones.len()));
     for zone in zones {
         let step = zone.step(scale, row, slope);
         for c in 0..3 {
@@ -367,7 +367,7 @@ fn noise(zones: &[Zone], scale: &Rows, inside: [usize; 2], window: usize) -> [f6
         .collect();
     std::array::from_fn(|c| {
         let mut sizes: Vec<f64> = steps.iter().map(|s| s[c].abs()).collect();
-        sizes.sort_by(f64::total_cmp);
+        sizes.sort_unstable_by(f64::total_cmp);
         // 40 % of a normal distribution lie within 0.524 sd; rows at edges are in the upper part.
         (sizes[sizes.len() * 2 / 5] / 0.524).max(LEAST_NOISE)
     })
@@ -495,7 +495,7 @@ impl Deficit {
             .collect();
         let mut sorted =
             contrast[inside[0] + scale.span(1.0)..inside[1] - scale.span(1.0)].to_vec();
-        sorted.sort_by(f64::total_cmp);
+        sorted.sort_unstable_by(f64::total_cmp);
         let bare = sorted[sorted.len() * 93 / 100].max(1e-3);
         Self(contrast.iter().map(|c| 1.0 - c / bare).collect())
     }
@@ -503,7 +503,7 @@ impl Deficit {
     /// A quantile over the rows [from, to).
     fn quantile(&self, from: usize, to: usize, share: f64) -> f64 {
         let mut part = self.0[from.min(self.0.len())..to.clamp(from, self.0.len())].to_vec();
-        part.sort_by(f64::total_cmp);
+        part.sort_unstable_by(f64::total_cmp);
         if part.is_empty() {
             0.0
         } else {

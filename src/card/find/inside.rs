@@ -20,7 +20,7 @@ pub(super) fn stripes(
 ) -> Option<(Vec<[f64; 2]>, Levels)> {
     let rows: Vec<Vec<[f32; 3]>> = (0..ROWS).map(|r| row(picture, frame, size, r)).collect();
     let mut all: Vec<f32> = rows.iter().flatten().map(brightest).collect();
-    all.sort_by(f32::total_cmp);
+    all.sort_unstable_by(f32::total_cmp);
     let at = |share: f64| all[((all.len() - 1) as f64 * share) as usize];
     let (dark, bright) = (at(0.02), at(0.95));
     if bright - dark < 0.08 {

@@ -1,14 +1,13 @@
 //! What a reading of a group of bars is worth, which readings stay, and what has to be asked.
 
 use super::{
-    Ruler,
     bars::{Bar, quarter},
     films::{self, Film},
     line::Line,
     picture::Picture,
     reading::Reading,
     segments::Segment,
-    stripes::Stripes,
+    stripes::Fits,
 };
 use crate::card::{Ground, rectify::Frame};
 
@@ -25,6 +24,10 @@ pub(super) struct Candidate {
     joined: bool,
     /// Length of strong edges in the card that this reading explains, in mm, and their share of all there.
     explained: (f64, f64),
+    /// How many of the stripes' edges hardly show.
+    pub(super) unseen: usize,
+    /// How far it behaves as paint on stripes does: 1 in every way.
+    pub(super) likelihood: f64,
     pub(super) score: f64,
     /// Score of the best reading with films whose stripes run across this one's.
     pub(super) rival: f64,
@@ -33,14 +36,38 @@ pub(super) struct Candidate {
 impl Candidate {
     pub(super) fn of(
         picture: &Picture,
-        ruler: &Ruler,
+        fits: &Fits,
         segments: &[Segment],
         group: &[Bar],
         joined: bool,
         wish: Option<usize>,
-    ) -> Option<Self> {
-        let ruler = ruler.for_group(group);
-        let stripes = Stripes::fit(picture, &ruler, group)?;
+    ) -> Vec<Self> {
+        let read = |beyond| Self::one(picture, fits, segments, group, joined, wish, beyond);
+        let Some((first, followed)) = read(true) else {
+            return Vec::new();
+        };
+        // What looks like more of the stripes may belong to another card that stands in line with them.
+        if followed > first.reading.ruler.pixels(FOLLOWED_MM) {
+            return read(false)
+                .into_iter()
+                .map(|(short, _)| short)
+                .chain([first])
+                .collect();
+        }
+        vec![first]
+    }
+
+    /// With the stripes followed beyond the bars or not, and how far.
+    fn one(
+        picture: &Picture,
+        fits: &Fits,
+        segments: &[Segment],
+        group: &[Bar],
+        joined: bool,
+        wish: Option<usize>,
+        beyond: bool,
+    ) -> Option<(Self, f64)> {
+        let (ruler, stripes) = fits.of(group, beyond)?;
         let last = stripes.blacks.len() - 1;
         let corners = stripes.corners(stripes.blacks[0][0], stripes.blacks[last][1]);
         let size = sides(&corners);
@@ -65,30 +92,38 @@ impl Candidate {
         let mut candidate = Self {
             reading,
             roughness: stripes.roughness,
+            unseen: stripes.unseen,
             run_off: stripes.run_off(picture, &ruler),
             gap: stripes.is_gap(picture, &ruler),
             joined,
             explained: (0.0, 0.0),
+            likelihood: 0.0,
             score: 0.0,
             rival: 0.0,
         };
         candidate.explained = candidate.explain(segments);
+        candidate.likelihood = candidate.likely(picture);
         candidate.score = candidate.worth();
         // A reading that comes to the wished number by itself is the likelier one.
         if wish.is_some_and(|count| count != candidate.reading.films.films.len()) {
             candidate.score *= UNWISHED;
         }
-        Some(candidate)
+        Some((candidate, stripes.beyond))
     }
 
     /// How much of what is seen this reading explains, times how far it behaves as paint on stripes does.
     fn worth(&self) -> f64 {
         let with_films = if self.has_films() { 1.0 } else { 0.25 };
-        self.explained.0 * with_films * self.likelihood()
+        self.explained.0 * with_films * self.likelihood
     }
 
-    /// How far it behaves as paint on stripes does: 1 in every way.
-    pub(super) fn likelihood(&self) -> f64 {
+    /// Takes exactly so many films instead, where that is possible.
+    pub(super) fn keep_to(&mut self, picture: &Picture, films: usize) {
+        self.reading.keep_to(picture, films);
+        self.likelihood = self.likely(picture);
+    }
+
+    fn likely(&self, picture: &Picture) -> f64 {
         let straight = bell(self.roughness / self.reading.ruler.per_mm / 0.25);
         let contrast = f64::from(self.reading.levels.contrast());
         let solid = bell(self.reading.films.unevenness(self.reading.size[1]) / contrast / 0.15);
@@ -99,6 +134,11 @@ impl Candidate {
             * self.physics()
             * self.completeness()
             * self.no_gap()
+            * if self.reading.films_part(picture) || self.reading.film_is_margin() {
+                PARTED
+            } else {
+                1.0
+            }
             * bell((1.0 - self.explained.1) / 0.3)
     }
 
@@ -109,7 +149,12 @@ impl Candidate {
 
     /// Whether nothing speaks against its being a card with films.
     pub(super) fn is_sure(&self) -> bool {
-        self.has_films() && self.likelihood() > SURE
+        self.has_films() && self.likelihood > SURE
+    }
+
+    /// Whether it is as good a card as plain ones are.
+    pub(super) fn is_plain(&self) -> bool {
+        self.has_films() && self.likelihood > PLAIN
     }
 
     /// Whether a bar's middle lies on it.
@@ -218,7 +263,7 @@ impl Candidate {
                     .fold(0.0, f64::max)
             };
             let mut offs: Vec<f64> = rows.iter().map(off).collect();
-            offs.sort_by(f64::total_cmp);
+            offs.sort_unstable_by(f64::total_cmp);
             // A fifth may be spoilt by tape, writing or dirt.
             offs.truncate((4 * offs.len()).div_ceil(5));
             let spread = libm::sqrt(offs.iter().map(|d| d * d).sum::<f64>() / offs.len() as f64);
@@ -297,6 +342,7 @@ pub(super) fn sides(corners: &[[f64; 2]; 4]) -> [f64; 2] {
 pub(super) fn choose(mut candidates: Vec<Candidate>) -> Vec<Candidate> {
     candidates.sort_by(|a, b| b.score.total_cmp(&a.score));
     drop_false_joins(&mut candidates);
+    drop_rows_of_cards(&mut candidates);
     let mut kept: Vec<Candidate> = Vec::new();
     for candidate in candidates {
         let over = kept
@@ -317,7 +363,7 @@ pub(super) fn choose(mut candidates: Vec<Candidate>) -> Vec<Candidate> {
         kept.iter_mut().for_each(|c| c.reading.films.films.clear());
     }
     let best = kept.iter().map(|c| c.score).fold(0.0, f64::max);
-    kept.retain(|c| c.likelihood() > LIKELY && c.score > MATTERS * best);
+    kept.retain(|c| c.likelihood > LIKELY && c.score > MATTERS * best);
     drop_writing(&mut kept);
     kept
 }
@@ -340,14 +386,18 @@ const NARROW_MATTERS: f64 = 0.15;
 /// Least area of a card, as a share of the best one's: 50 by 25 mm beside a card of half an A4 page.
 const SMALL: f64 = 0.02;
 
+/// Stripes that go on so far beyond their bars may be another card's.
+const FOLLOWED_MM: f64 = 8.0;
 /// What a reading is worth that comes to another number of films than was wished.
 const UNWISHED: f64 = 0.5;
 /// Edges across the stripes that stand out more than this have to be explained.
 pub(super) const LEFT_OVER: f64 = 12.0;
 /// A reading less likely than this is no card.
 const LIKELY: f64 = 0.1;
-/// A reading more likely than this is a card; plain ones reach 0.8 and more.
+/// A reading more likely than this is a card.
 const SURE: f64 = 0.5;
+/// Plain cards reach this and more.
+const PLAIN: f64 = 0.8;
 /// A reading worth less than this share of the best one in the picture is a stray mark.
 const MATTERS: f64 = 0.02;
 
@@ -372,6 +422,38 @@ fn drop_false_joins(candidates: &mut Vec<Candidate>) {
     let mut next = keep.drain(..);
     candidates.retain(|_| next.next().unwrap_or(true));
 }
+
+/// A reading whose parts are better cards by themselves and together explain more than it does is several cards.
+fn drop_rows_of_cards(candidates: &mut Vec<Candidate>) {
+    let several = |whole: &Candidate| {
+        let mut parts: Vec<&Candidate> = Vec::new();
+        let inside = candidates.iter().filter(|c| {
+            let better = c.is_sure() && c.likelihood > whole.likelihood && c.score < whole.score;
+            better && !c.joined && !c.crosses(whole) && c.overlap(whole) > PART_INSIDE
+        });
+        for part in inside {
+            if parts
+                .iter()
+                .all(|p| p.overlap(part).max(part.overlap(p)) < 0.15)
+            {
+                parts.push(part);
+            }
+        }
+        let together: f64 = parts.iter().map(|p| p.score).sum();
+        parts.len() > 1 && together > MORE_TOGETHER * whole.score
+    };
+    let mut keep: Vec<bool> = candidates.iter().map(|c| !several(c)).collect();
+    let mut next = keep.drain(..);
+    candidates.retain(|_| next.next().unwrap_or(true));
+}
+
+/// What is left of a reading that shows a gap between two cards: its films all stop between two black stripes, or one of
+/// them is no film.
+const PARTED: f64 = 0.25;
+/// Share of a part that lies on the stripes of the whole; outermost margins do not.
+const PART_INSIDE: f64 = 0.5;
+/// How much more parts have to explain together.
+const MORE_TOGETHER: f64 = 1.1;
 
 /// 1 at 0, a half at 1, falling with the square beyond.
 fn bell(x: f64) -> f64 {

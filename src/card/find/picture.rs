@@ -14,7 +14,8 @@ pub(super) struct Picture {
     pub(super) height: usize,
     /// Scan pixels per pixel of this picture, at least 1.
     pub(super) scale: f64,
-    rgb: Vec<[f32; 3]>,
+    /// R, G, B and one number more, so that all of a pixel is reckoned with at once.
+    rgb: Vec<[f32; 4]>,
 }
 
 impl Picture {
@@ -39,7 +40,10 @@ impl Picture {
 
     /// The brightest channel of every pixel. Coloured paint stays bright in it, black stripes stay dark.
     pub(super) fn brightness(&self) -> Vec<f32> {
-        self.rgb.iter().map(brightest).collect()
+        self.rgb
+            .iter()
+            .map(|&[r, g, b, _]| brightest(&[r, g, b]))
+            .collect()
     }
 
     /// Whether a position lies in the picture.
@@ -52,17 +56,13 @@ impl Picture {
         let (x0, x1, fx) = neighbours(x, self.width);
         let (y0, y1, fy) = neighbours(y, self.height);
         let (top, bottom) = (y0 * self.width, y1 * self.width);
-        let corners = [
-            self.rgb[top + x0],
-            self.rgb[top + x1],
-            self.rgb[bottom + x0],
-            self.rgb[bottom + x1],
-        ];
-        std::array::from_fn(|c| {
-            let upper = corners[0][c] + (corners[1][c] - corners[0][c]) * fx;
-            let lower = corners[2][c] + (corners[3][c] - corners[2][c]) * fx;
-            upper + (lower - upper) * fy
-        })
+        let between = |a: [f32; 4], b: [f32; 4], share: f32| -> [f32; 4] {
+            std::array::from_fn(|c| a[c] + (b[c] - a[c]) * share)
+        };
+        let upper = between(self.rgb[top + x0], self.rgb[top + x1], fx);
+        let lower = between(self.rgb[bottom + x0], self.rgb[bottom + x1], fx);
+        let [r, g, b, _] = between(upper, lower, fy);
+        [r, g, b]
     }
 
     /// [`Self::sample`], brightest channel only.
@@ -102,45 +102,63 @@ fn average<T: Copy + Into<f32>>(
     [width, height]: [usize; 2],
     scale: f64,
     unit: f32,
-) -> Vec<[f32; 3]> {
+) -> Vec<[f32; 4]> {
     if scale == 1.0 {
-        return source
-            .chunks_exact(3)
-            .map(|p| [p[0], p[1], p[2]].map(|v| v.into() * unit))
-            .collect();
+        let pixel = |p: &[T]| {
+            [
+                p[0].into() * unit,
+                p[1].into() * unit,
+                p[2].into() * unit,
+                0.0,
+            ]
+        };
+        return source.chunks_exact(3).map(pixel).collect();
     }
     let columns = shares(source_width, width, scale);
     let rows = shares(source.len() / 3 / source_width, height, scale);
-    // One spare target at each end takes what lies beyond the last whole pixel.
-    let mut sums = vec![[0.0_f32; 3]; (width + 2) * (height + 2)];
-    let mut line = vec![[0.0_f32; 3]; width + 2];
-    for (pixels, &(row, here, below)) in source.chunks_exact(3 * source_width).zip(&rows) {
-        line.fill([0.0; 3]);
-        for (p, &(column, left, right)) in pixels.chunks_exact(3).zip(&columns) {
-            let p: [f32; 3] = [p[0].into(), p[1].into(), p[2].into()];
-            for c in 0..3 {
+    let unit = unit / (scale * scale) as f32;
+    let mut means = Vec::with_capacity(width * height);
+    // Rows are added up first, as they lie: many numbers at once. Only their sums are added across.
+    let mut sums = vec![0.0_f32; 3 * source_width];
+    let mut below = sums.clone();
+    // What lies beyond the last whole pixel goes into spare ones.
+    let mut line = vec![[0.0_f32; 4]; width + 2];
+    let mut across = |sums: &[f32]| {
+        line.fill([0.0; 4]);
+        for (p, &(column, left, right)) in sums.chunks_exact(3).zip(&columns) {
+            let p = [p[0], p[1], p[2], 0.0];
+            for c in 0..4 {
                 line[column][c] += p[c] * left;
                 line[column + 1][c] += p[c] * right;
             }
         }
-        for (target, weight) in [(row, here), (row + 1, below)] {
-            if weight > 0.0 {
-                let sums = &mut sums[target * (width + 2)..][..width];
-                for (sum, value) in sums.iter_mut().zip(&line) {
-                    for c in 0..3 {
-                        sum[c] += value[c] * weight;
-                    }
-                }
-            }
+        means.extend(line[..width].iter().map(|sum| sum.map(|v| v * unit)));
+    };
+    let add = |to: &mut [f32], pixels: &[T], weight: f32| {
+        for (sum, &value) in to.iter_mut().zip(pixels) {
+            *sum += value.into() * weight;
+        }
+    };
+    let mut target = 0;
+    for (pixels, &(row, here, rest)) in source.chunks_exact(3 * source_width).zip(&rows) {
+        if row > target {
+            across(&sums);
+            std::mem::swap(&mut sums, &mut below);
+            below.fill(0.0);
+            target = row;
+        }
+        if target == height {
+            break;
+        }
+        add(&mut sums, pixels, here);
+        if rest > 0.0 {
+            add(&mut below, pixels, rest);
         }
     }
-    let unit = unit / (scale * scale) as f32;
-    let row = |y: usize| {
-        sums[y * (width + 2)..][..width]
-            .iter()
-            .map(move |s| s.map(|v| v * unit))
-    };
-    (0..height).flat_map(row).collect()
+    if target < height {
+        across(&sums);
+    }
+    means
 }
 
 #[cfg(test)]

@@ -211,6 +211,65 @@ impl Reading {
         })
     }
 
+    /// Whether what was taken for a film is two cards' margins and the lid between them: over black it is card white in one
+    /// part and something else in another.
+    pub(super) fn film_is_margin(&self) -> bool {
+        let mm = self.ruler.per_mm;
+        self.films.films.iter().any(|film| {
+            let inside = [film.top.moved(mm), film.bottom.moved(-mm)];
+            let zones = self.films.rows(Ground::Black, inside);
+            let margins = zones.iter().filter(|rows| {
+                let off = |row: &[f64; 3]| self.levels.off_white(row.map(|v| v as f32));
+                let white = rows.iter().filter(|row| off(row) < 0.06).count();
+                let other = rows.iter().filter(|row| off(row) > 0.12).count();
+                white.min(other) as f64 > 1.5 * mm
+            });
+            2 * margins.count() > zones.len()
+        })
+    }
+
+    /// Whether somewhere between two black stripes no film that shows on white goes on, as between two cards.
+    pub(super) fn films_part(&self, picture: &Picture) -> bool {
+        let white = self.levels.white.map(f64::from);
+        let shown: Vec<([Line; 2], [f64; 3])> = (self.films.films.iter())
+            .filter_map(|film| {
+                let colour = self.film_colour(film, Ground::White)?;
+                let step: [f64; 3] = std::array::from_fn(|c| colour[c] - white[c]);
+                let inset = 0.25 * (film.bottom.at - film.top.at);
+                let plain = step.iter().map(|s| s * s).sum::<f64>() > 0.05 * 0.05;
+                plain.then_some(([film.top.moved(inset), film.bottom.moved(-inset)], step))
+            })
+            .collect();
+        if shown.is_empty() {
+            return false;
+        }
+        let goes_on = |u: f64, (band, step): &([Line; 2], [f64; 3])| {
+            let [from, to] = band.map(|line| line.v(u - self.middle()));
+            let size: f64 = step.iter().map(|s| s * s).sum();
+            let covered = (0..8).filter(|&k| {
+                let [x, y] = self
+                    .frame
+                    .to_scan([u, from + (to - from) * (f64::from(k) + 0.5) / 8.0]);
+                let colour = picture.sample(x, y);
+                let along: f64 = (0..3)
+                    .map(|c| (f64::from(colour[c]) - white[c]) * step[c])
+                    .sum();
+                along > 0.4 * size
+            });
+            covered.count() >= 4
+        };
+        let blur = self.ruler.pixels(0.8).max(2.0);
+        self.blacks.windows(2).any(|pair| {
+            let (from, to) = (pair[0][1] + blur, pair[1][0] - blur);
+            let count = (to - from).max(0.0) as usize;
+            (0..count).any(|k| {
+                let u = from + k as f64 + 0.5;
+                let gone = shown.iter().filter(|film| !goes_on(u, film)).count();
+                4 * gone > 3 * shown.len()
+            })
+        })
+    }
+
     /// How far from `start` outwards most of the places between pairs of lines pass a test.
     fn goes_on(
         &self,

@@ -3,7 +3,7 @@
 use imageproc::{definitions::Image, filter::separable_filter_equal};
 use nalgebra::{Vector2, vector};
 
-use super::picture::Picture;
+use super::{bars::median, picture::Picture};
 
 /// A straight edge between dark and bright.
 #[derive(Debug, Clone)]
@@ -74,7 +74,7 @@ fn smoothed(picture: &Picture) -> Vec<f32> {
 /// Levels that 0.5 % and 99 % of the pixels lie below.
 fn range(values: &[f32]) -> (f32, f32) {
     let mut some: Vec<f32> = values.iter().step_by(7).copied().collect();
-    some.sort_by(f32::total_cmp);
+    some.sort_unstable_by(f32::total_cmp);
     let at = |share: f64| some[((some.len() - 1) as f64 * share) as usize];
     (at(0.005), at(0.99))
 }
@@ -151,53 +151,111 @@ fn grow(
     }
 }
 
-/// The straight edge through a region, or none if the region is short or bent.
+/// The straight edge through a region, or none if the region is short or bent. Where something else has grown onto a straight
+/// edge, such as the edge of a strip of tape that crosses it, the straight part counts if it is most of the region.
 fn fit(region: &[usize], gradient: &Gradient, width: usize) -> Option<Segment> {
     if (region.len() as f64) < 1.5 * SHORTEST {
         return None;
     }
-    let place = |i: usize| vector![(i % width) as f64 + 0.5, (i / width) as f64 + 0.5];
-    let weight = |i: usize| libm::sqrt(f64::from(gradient.strength(i)));
-    let total: f64 = region.iter().map(|&i| weight(i)).sum();
-    let centre = region
-        .iter()
-        .map(|&i| place(i) * weight(i))
-        .sum::<Vector2<f64>>()
-        / total;
-    let (mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0);
-    let mut sum = Vector2::zeros();
-    for &i in region {
-        let d = place(i) - centre;
-        let w = weight(i);
-        (xx, xy, yy) = (xx + w * d.x * d.x, xy + w * d.x * d.y, yy + w * d.y * d.y);
-        sum += gradient.at(i);
+    let whole = Axis::of(region, gradient, width);
+    if let Some(segment) = whole.segment(region, gradient, width) {
+        return Some(segment);
     }
-    // The direction of least inertia is the edge's own.
-    let angle = 0.5 * libm::atan2(2.0 * xy, xx - yy);
-    let along = vector![libm::cos(angle), libm::sin(angle)];
-    let normal = vector![along.y, -along.x];
-    let normal = if normal.dot(&sum) < 0.0 {
-        -normal
-    } else {
-        normal
-    };
-    let mut ends = (f64::MAX, f64::MIN);
-    let mut spread = 0.0;
-    for &i in region {
-        let d = place(i) - centre;
-        let t = d.dot(&along);
-        ends = (ends.0.min(t), ends.1.max(t));
-        spread += weight(i) * d.dot(&normal) * d.dot(&normal);
+    let (mut axis, mut part) = (whole, region.to_vec());
+    for _ in 0..TURNS {
+        let mut off: Vec<f32> = part.iter().map(|&i| axis.distance(i, width)).collect();
+        let limit = (2.0 * median(&mut off)).max(BLUR);
+        part.clear();
+        part.extend(region.iter().filter(|&&i| axis.distance(i, width) < limit));
+        axis = Axis::of(&part, gradient, width);
     }
-    let half = (ends.1 - ends.0) / 2.0;
-    let thickness = libm::sqrt(spread / total);
-    let straight = thickness < 2.0 && normal.dot(&sum.normalize()) > 0.97;
-    let middle = centre + along * ((ends.0 + ends.1) / 2.0);
-    (2.0 * half >= SHORTEST && straight).then_some(Segment {
-        centre: middle,
-        normal,
-        half,
-    })
+    if 2 * part.len() < region.len() {
+        return None;
+    }
+    axis.segment(&part, gradient, width)
+}
+
+/// Turns in which the straight part of a bent region is found.
+const TURNS: usize = 8;
+/// Pixels that an edge reaches to both sides, after the smoothing.
+const BLUR: f32 = 3.0;
+
+/// The line of least inertia of a region.
+struct Axis {
+    centre: Vector2<f64>,
+    along: Vector2<f64>,
+    /// From dark to bright.
+    normal: Vector2<f64>,
+    /// Sum of the gradients.
+    sum: Vector2<f64>,
+    /// Sum of their sizes.
+    total: f64,
+}
+
+fn place(i: usize, width: usize) -> Vector2<f64> {
+    vector![(i % width) as f64 + 0.5, (i / width) as f64 + 0.5]
+}
+
+impl Axis {
+    fn of(region: &[usize], gradient: &Gradient, width: usize) -> Self {
+        let weight = |i: usize| libm::sqrt(f64::from(gradient.strength(i)));
+        let total: f64 = region.iter().map(|&i| weight(i)).sum();
+        let centre = region
+            .iter()
+            .map(|&i| place(i, width) * weight(i))
+            .sum::<Vector2<f64>>()
+            / total;
+        let (mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0);
+        let mut sum = Vector2::zeros();
+        for &i in region {
+            let d = place(i, width) - centre;
+            let w = weight(i);
+            (xx, xy, yy) = (xx + w * d.x * d.x, xy + w * d.x * d.y, yy + w * d.y * d.y);
+            sum += gradient.at(i);
+        }
+        // The direction of least inertia is the edge's own.
+        let angle = 0.5 * libm::atan2(2.0 * xy, xx - yy);
+        let along = vector![libm::cos(angle), libm::sin(angle)];
+        let normal = vector![along.y, -along.x];
+        let normal = if normal.dot(&sum) < 0.0 {
+            -normal
+        } else {
+            normal
+        };
+        Self {
+            centre,
+            along,
+            normal,
+            sum,
+            total,
+        }
+    }
+
+    fn distance(&self, i: usize, width: usize) -> f32 {
+        (place(i, width) - self.centre).dot(&self.normal).abs() as f32
+    }
+
+    /// The region as a segment, if it is straight and long enough.
+    fn segment(&self, region: &[usize], gradient: &Gradient, width: usize) -> Option<Segment> {
+        let weight = |i: usize| libm::sqrt(f64::from(gradient.strength(i)));
+        let mut ends = (f64::MAX, f64::MIN);
+        let mut spread = 0.0;
+        for &i in region {
+            let d = place(i, width) - self.centre;
+            let t = d.dot(&self.along);
+            ends = (ends.0.min(t), ends.1.max(t));
+            spread += weight(i) * d.dot(&self.normal) * d.dot(&self.normal);
+        }
+        let half = (ends.1 - ends.0) / 2.0;
+        let thickness = libm::sqrt(spread / self.total);
+        let straight = thickness < 2.0 && self.normal.dot(&self.sum.normalize()) > 0.97;
+        let middle = self.centre + self.along * ((ends.0 + ends.1) / 2.0);
+        (2.0 * half >= SHORTEST && straight).then_some(Segment {
+            centre: middle,
+            normal: self.normal,
+            half,
+        })
+    }
 }
 
 #[cfg(test)]

@@ -1,5 +1,7 @@
 //! From a group of black bars to straight stripes: exact edges, where they begin and end, and stripes that were missed.
 
+use std::{cell::RefCell, collections::HashMap};
+
 use nalgebra::Vector2;
 
 use super::{
@@ -68,6 +70,10 @@ pub(super) struct Stripes {
     pub(super) roughness: f64,
     /// Total length of edge that was seen, in pixels.
     pub(super) seen: f64,
+    /// How many edges were hardly seen at all.
+    pub(super) unseen: usize,
+    /// How far they were followed beyond the bars, in pixels.
+    pub(super) beyond: f64,
 }
 
 /// Bare black (brightest channel) and bare white (all three).
@@ -102,9 +108,76 @@ impl Levels {
     }
 }
 
+/// Stripes of the groups of one picture, each fitted once: the same group is met again when others have been taken away.
+pub(super) struct Fits<'a> {
+    picture: &'a Picture,
+    ruler: &'a Ruler,
+    known: RefCell<HashMap<(Vec<usize>, bool), Option<Stripes>>>,
+}
+
+impl<'a> Fits<'a> {
+    pub(super) fn new(picture: &'a Picture, ruler: &'a Ruler) -> Self {
+        Self {
+            picture,
+            ruler,
+            known: RefCell::default(),
+        }
+    }
+
+    /// The stripes of a group, and the ruler for them; none if the edges are not straight or not there. `beyond`: whether
+    /// they are followed beyond the bars.
+    pub(super) fn of(&self, group: &[Bar], beyond: bool) -> Option<(Ruler, Stripes)> {
+        let ruler = self.ruler.for_group(group);
+        let ids = group.iter().map(|bar| bar.id).collect();
+        let mut known = self.known.borrow_mut();
+        let stripes = known
+            .entry((ids, beyond))
+            .or_insert_with(|| Stripes::fit(self.picture, &ruler, group, beyond));
+        stripes.clone().map(|stripes| (ruler, stripes))
+    }
+
+    /// Groups of bars without dark gaps between white cards: a gap with the same width as the stripes looks like one more
+    /// of them, but goes on where they end.
+    pub(super) fn without_lid(&self, group: &[Bar]) -> Vec<Vec<Bar>> {
+        let whole = || vec![group.to_vec()];
+        if group.len() < 3 {
+            return whole();
+        }
+        let Some((ruler, stripes)) = self.of(group, true) else {
+            return whole();
+        };
+        let lids: Vec<[f64; 2]> = (0..stripes.blacks.len())
+            .filter(|&i| stripes.is_lid(self.picture, &ruler, i))
+            .map(|i| stripes.blacks[i])
+            .collect();
+        if lids.is_empty() {
+            return whole();
+        }
+        let bars = group.iter().filter(|bar| {
+            let u = stripes.across(bar);
+            !lids.iter().any(|lid| (lid[0]..lid[1]).contains(&u))
+        });
+        let at: Vec<f64> = lids.iter().map(|lid| lid[1]).collect();
+        stripes.parted(bars, &at)
+    }
+
+    /// A group parted where it may be two cards side by side: at white that is wider than the rest, or not white all over.
+    /// Empty where it is one.
+    pub(super) fn side_by_side(&self, group: &[Bar]) -> Vec<Vec<Bar>> {
+        let Some((ruler, stripes)) = self.of(group, true) else {
+            return Vec::new();
+        };
+        let seams = stripes.seams(self.picture, &ruler);
+        if seams.is_empty() {
+            return Vec::new();
+        }
+        stripes.parted(group.iter(), &seams)
+    }
+}
+
 impl Stripes {
     /// Fits stripes to a group of bars. `None` if the edges are not straight or not there.
-    pub(super) fn fit(picture: &Picture, ruler: &Ruler, group: &[Bar]) -> Option<Self> {
+    fn fit(picture: &Picture, ruler: &Ruler, group: &[Bar], beyond: bool) -> Option<Self> {
         let axes = axes(group);
         let levels = levels(picture, group)?;
         let blacks = columns(&axes, group);
@@ -120,12 +193,20 @@ impl Stripes {
             levels,
             roughness: f64::MAX,
             seen: 0.0,
+            unseen: 0,
+            beyond: 0.0,
         };
         stripes.trace(picture, ruler)?;
-        stripes.extend(picture, ruler);
+        let extend = |stripes: &mut Self| {
+            if beyond {
+                stripes.extend(picture, ruler);
+            }
+        };
+        extend(&mut stripes);
         if stripes.add_missed(picture) {
-            stripes.extend(picture, ruler);
+            extend(&mut stripes);
         }
+        stripes.beyond = stripes.end(1, 0.0) - bottom + top - stripes.end(0, 0.0);
         stripes.trace(picture, ruler)?;
         stripes.find_ends(picture, ruler);
         if stripes.drop_outer_lid(picture, ruler) {
@@ -135,32 +216,38 @@ impl Stripes {
         Some(stripes)
     }
 
-    /// Groups of bars without dark gaps between white cards: a gap with the same width as the stripes looks like one more
-    /// of them, but goes on where they end.
-    pub(super) fn without_lid(picture: &Picture, ruler: &Ruler, group: &[Bar]) -> Vec<Vec<Bar>> {
-        if group.len() < 3 {
-            return vec![group.to_vec()];
-        }
-        let Some(stripes) = Self::fit(picture, ruler, group) else {
-            return vec![group.to_vec()];
-        };
-        let lids: Vec<[f64; 2]> = (0..stripes.blacks.len())
-            .filter(|&i| stripes.is_lid(picture, ruler, i))
-            .map(|i| stripes.blacks[i])
-            .collect();
-        if lids.is_empty() {
-            return vec![group.to_vec()];
-        }
-        let mut parts = vec![Vec::new(); lids.len() + 1];
-        for bar in group {
-            let (u, v) = stripes.axes.of(bar.centre);
-            let u = u - (stripes.slope[0] + stripes.slope[1] * u) * v;
-            if !lids.iter().any(|lid| (lid[0]..lid[1]).contains(&u)) {
-                parts[lids.iter().filter(|lid| lid[1] < u).count()].push(bar.clone());
-            }
+    /// Where a bar's middle lies across, as measured at v = 0.
+    fn across(&self, bar: &Bar) -> f64 {
+        let (u, v) = self.axes.of(bar.centre);
+        u - (self.slope[0] + self.slope[1] * u) * v
+    }
+
+    /// Bars parted at these places across.
+    fn parted<'b>(&self, bars: impl Iterator<Item = &'b Bar>, at: &[f64]) -> Vec<Vec<Bar>> {
+        let mut parts = vec![Vec::new(); at.len() + 1];
+        for bar in bars {
+            let u = self.across(bar);
+            parts[at.iter().filter(|&&at| at < u).count()].push(bar.clone());
         }
         parts.retain(|part| !part.is_empty());
         parts
+    }
+
+    /// Middles of the white between black stripes that may be two cards' margins.
+    fn seams(&self, picture: &Picture, ruler: &Ruler) -> Vec<f64> {
+        let widest = 1.12 * self.gap();
+        let uneven = |&[from, to]: &[f64; 2]| {
+            let blur = ruler.pixels(0.8).max(2.0);
+            let profile = self.bare_profile(picture, from + blur, to - blur);
+            let middle = median(&mut profile.clone());
+            let limit = 0.04 * self.levels.contrast();
+            let off = profile.iter().filter(|v| (*v - middle).abs() > limit);
+            off.count() as f64 > (0.03 * profile.len() as f64).max(1.0)
+        };
+        let gaps = self.blacks.windows(2).map(|pair| [pair[0][1], pair[1][0]]);
+        gaps.filter(|gap| gap[1] - gap[0] > widest || uneven(gap))
+            .map(|[from, to]| (from + to) / 2.0)
+            .collect()
     }
 
     fn drop_outer_lid(&mut self, picture: &Picture, ruler: &Ruler) -> bool {
@@ -271,7 +358,12 @@ impl Stripes {
             let mut edges = Vec::new();
             for (i, black) in self.blacks.iter().enumerate() {
                 for side in 0..2 {
-                    edges.push((i, side, self.edge_points(picture, black[side], side, reach)));
+                    let mut points = self.edge_points(picture, black[side], side, reach);
+                    // A bar in the rows of a film may reach out to where the film ends, beyond the stripe.
+                    if self.few(&points) {
+                        points = self.edge_points(picture, black[side], side, 0.45 * width);
+                    }
+                    edges.push((i, side, points));
                 }
             }
             self.fit_slope(&mut edges);
@@ -291,10 +383,17 @@ impl Stripes {
                     );
                 }
             }
+            self.unseen = edges.iter().filter(|edge| self.few(&edge.2)).count();
             self.seen = off.len() as f64 * STRIDE;
             self.roughness = f64::from(median(&mut off));
         }
         (self.roughness.is_finite() && !self.blacks.is_empty()).then_some(())
+    }
+
+    /// Whether so few points were seen of an edge that they say nothing of it.
+    fn few(&self, points: &[[f64; 2]]) -> bool {
+        let rows = (self.end(1, self.middle()) - self.end(0, self.middle())) / STRIDE;
+        (points.len() as f64) < FEW * rows
     }
 
     /// How far a point (u, v) lies right of an edge that is at `u0` for v = 0.
@@ -721,6 +820,8 @@ impl Stripes {
 
 /// Share of the stripes that have to look bare in a bare row: all of three, but one may be spoilt of four.
 const MOST_OF: f64 = 0.75;
+/// Share of an edge that has to be seen.
+const FEW: f64 = 0.1;
 /// Pixels between two looks at an edge.
 const STRIDE: f64 = 1.5;
 
@@ -798,7 +899,7 @@ fn columns(axes: &Axes, group: &[Bar]) -> Vec<[f64; 2]> {
 /// Bare black and white from the bars' insides and what lies right beside them.
 fn levels(picture: &Picture, group: &[Bar]) -> Option<Levels> {
     let mut darks: Vec<f32> = group.iter().map(|b| b.dark).collect();
-    darks.sort_by(f32::total_cmp);
+    darks.sort_unstable_by(f32::total_cmp);
     let mut beside: Vec<[f32; 3]> = Vec::new();
     for bar in group {
         let rows = (bar.length / 4.0).ceil().clamp(3.0, 60.0);
@@ -856,7 +957,7 @@ fn crossing(line: &[f32], step: f32) -> Option<f64> {
 
 /// Median of the values in the window of the given width that holds most of them. Sorts in place.
 pub(super) fn densest(values: &mut [f32], window: f32) -> f32 {
-    values.sort_by(f32::total_cmp);
+    values.sort_unstable_by(f32::total_cmp);
     let (mut best, mut end) = ((0, 0), 0);
     for start in 0..values.len() {
         while end < values.len() && values[end] <= values[start] + window {

@@ -8,6 +8,7 @@ use crate::{
     card::{
         Edge, Ground, Layout, cells,
         findings::{Finding, Place},
+        print::Printed,
     },
     page::{PaintView, Problem},
     reading::Answers,
@@ -60,6 +61,7 @@ impl OpenScan {
             layout: self.layout_view(&view, &layout, &questions),
             answers: place.answers.clone(),
             second: card.second.is_some(),
+            printed: place.printed.clone(),
             paint,
         })
     }
@@ -143,6 +145,7 @@ impl OpenScan {
                 words: doubt.words.clone(),
                 doubt: Some(i),
                 film,
+                films: doubt.films,
                 edges,
                 first_mark: None,
             });
@@ -162,6 +165,7 @@ impl OpenScan {
                 words: which,
                 doubt: None,
                 film: Some(film),
+                films: None,
                 edges,
                 first_mark: None,
             });
@@ -349,6 +353,8 @@ pub(super) struct Question {
     pub(super) doubt: Option<usize>,
     /// The film it is about.
     pub(super) film: Option<usize>,
+    /// How many films there may be instead.
+    films: Option<usize>,
     /// Its doubtful edges: film, and whether it is the upper one.
     edges: Vec<(usize, bool)>,
     /// Number of the first of them in the picture.
@@ -376,12 +382,17 @@ impl Question {
                     words: "Add a film",
                 },
             ],
-            "film-count" => vec![
-                settle("That many"),
-                Action::AddFilm {
+            "film-count" => {
+                let rival = self.films.filter(|&films| films > 0);
+                let count = rival.map(|films| Action::CountFilms {
+                    words: format!("No, {films}"),
+                    films,
+                });
+                let add = Action::AddFilm {
                     words: "Add a film",
-                },
-            ],
+                };
+                vec![settle("That many"), count.unwrap_or(add)]
+            }
             "card" if cards > 1 => vec![settle("Yes"), Action::Dismiss { words: "No card" }],
             _ => vec![settle("Yes")],
         };
@@ -427,6 +438,8 @@ pub struct CardView {
     pub answers: Answers,
     /// Whether a second scan is joined.
     pub second: bool,
+    /// What a printed card says of itself.
+    pub printed: Option<Printed>,
     /// The paint.
     pub paint: Option<PaintView>,
 }
@@ -554,6 +567,8 @@ pub enum Action {
     Exchange { words: &'static str },
     /// Put a film into the widest gap.
     AddFilm { words: &'static str },
+    /// There are so many films.
+    CountFilms { words: String, films: usize },
     /// There is no film.
     TakeAway { words: &'static str, film: usize },
     /// Leave a film out of the fit.
