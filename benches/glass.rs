@@ -3,6 +3,8 @@
 //! Beside it, in the same run, a general image library's own 3-D table of as many nodes on the same picture (Pillow's
 //! `Color3DLUT`, where `python3` has it), on one core. Ours is done on one core and in strips on two.
 
+#![allow(clippy::print_stdout)]
+
 use std::{fs, hint::black_box, path::Path, process::Command, time::Instant};
 
 use twoground::{

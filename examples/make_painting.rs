@@ -6,6 +6,7 @@ use image::{ExtendedColorType, ImageEncoder, codecs::jpeg::JpegEncoder};
 use moxcms::ColorProfile;
 use twoground::simulate::still_life::{Photo, still_life};
 
+#[allow(clippy::print_stdout)]
 fn main() -> Result<(), Box<dyn Error>> {
     let mut args = std::env::args().skip(1);
     let width: usize = args.next().map_or(Ok(1600), |w| w.parse())?;
