@@ -305,8 +305,8 @@ fn the_glazed_picture_is_saved_and_bad_files_are_said() {
                 (JUG[1] * 1200.0) as usize,
             );
             for i in 0..64 {
-                let code = scan.encoded(x - 4 + i % 8, y - 4 + i / 8);
-                (0..3).for_each(|c| sum[c] += f64::from(code[c]) * 255.0 / 64.0);
+                let code = scan.code(x - 4 + i % 8, y - 4 + i / 8);
+                (0..3).for_each(|c| sum[c] += f64::from(code[c]) / 257.0 / 64.0);
             }
             assert!(far(sum, seen) < 4.0, "{sum:?} {seen:?}");
         }

@@ -328,7 +328,7 @@ fn square(scan: &Scan, map: &Map, middle: [f64; 2], size: [f64; 2]) -> Option<[f
         if x < 0.0 || y < 0.0 || x >= scan.width as f64 || y >= scan.height as f64 {
             return None;
         }
-        let additive = scan.profile.additive(scan.encoded(x as usize, y as usize));
+        let additive = scan.profile.additive_of(scan.code(x as usize, y as usize));
         for (channel, value) in channels.iter_mut().zip(additive) {
             channel.push(value);
         }

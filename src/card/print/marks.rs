@@ -53,7 +53,7 @@ fn brightness(scan: &Scan, [x, y]: [f64; 2]) -> f64 {
     let (x0, x1, fx) = place(x, scan.width);
     let (y0, y1, fy) = place(y, scan.height);
     let at = |x: usize, y: usize| {
-        let [r, g, b] = scan.encoded(x, y);
+        let [r, g, b] = scan.code(x, y).map(|v| f32::from(v) / 65535.0);
         f64::from(r + g + b) / 3.0
     };
     let upper = at(x0, y0) * (1.0 - fx) + at(x1, y0) * fx;

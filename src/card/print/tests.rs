@@ -405,7 +405,7 @@ fn it_is_read_turned_blurred_noisy_slanted_and_at_any_resolution() {
         ),
     ];
     for (name, how) in cases {
-        println!("{name}");
+        eprintln!("{name}");
         let (found, _) = read(&how, "");
         assert_squared(&found, 4);
     }
