@@ -115,7 +115,7 @@ fn the_tables_agree_with_the_full_model() {
             let exact = plain::seen(&mut kept, &paints, films, 0.0, at, code).expect("films");
             bare.push(colour::difference(exact, lab_of(family.at(code, 0), space)));
         }
-        println!(
+        eprintln!(
             "{films:?}: {} tables; full {:.2} {:.2}, part {:.2} {:.2}, bare {:.2}",
             family.len(),
             percentile(full.clone(), 0.5),
@@ -238,7 +238,7 @@ fn films_over_a_photographed_chart_come_out_as_traced() {
             }
         }
     }
-    println!(
+    eprintln!(
         "charts: {:.2} {:.2}, held {held} of {all}",
         percentile(off.clone(), 0.5),
         percentile(off.clone(), 0.95)

@@ -104,7 +104,7 @@ fn a_film_lies_on_the_painting_and_is_pulled_wiped_and_read() {
     }
     settled(&mut page);
     let took = page.evaluate("document.querySelector('#glass [data-part=sheet]').dataset.took");
-    println!("redrawn in {took} ms");
+    eprintln!("redrawn in {took} ms");
     let thicker = probe(&mut page, "seen", JUG);
     assert!(
         thicker.iter().sum::<f64>() < after.iter().sum::<f64>() - 5.0,

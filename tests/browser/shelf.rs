@@ -118,7 +118,7 @@ fn a_copy_goes_out_and_comes_in_with_a_preview() {
     let mut page = Browser::open(&profile, &server.origin);
     go(&mut page, "tubes");
     // Tables of the samples for other programs, too.
-    page.upload("#copy-in", &[copy.clone()]);
+    page.upload("#copy-in", std::slice::from_ref(&copy));
     page.wait_for_text("3 new here");
     page.click("[data-do=take-in]");
     page.wait("document.querySelectorAll('#tubes [data-kept]').length === 3");
