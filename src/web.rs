@@ -537,6 +537,12 @@ pub async fn copy_out(now: &str) -> Given<String> {
     Ok(Copy::of(&paints, &pictures, now).write())
 }
 
+/// A copy of one picture alone, for when it cannot be saved here. `now` is ISO 8601.
+#[wasm_bindgen]
+pub fn picture_copy(text: String, now: &str) -> String {
+    Copy::of(&[], &[(0, text)], now).write()
+}
+
 /// Notes that the copy was handed to the painter.
 #[wasm_bindgen]
 pub async fn copied_out(now: &str) -> Given<()> {

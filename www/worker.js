@@ -260,6 +260,7 @@ const methods = {
   step_shelf: (/** @type {boolean} */ back) => twoground.step_shelf(back),
   standing: () => twoground.standing(now()),
   copy_out: () => twoground.copy_out(now()),
+  picture_copy: (/** @type {string} */ text) => twoground.picture_copy(text, now()),
   copied_out: () => twoground.copied_out(now()),
   /** Reads a copy and says what bringing it in would change. */
   async copy_look(/** @type {File} */ file) {

@@ -187,8 +187,37 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
             .filter(|c| c.reading.films.films.len() != count)
             .for_each(|c| c.keep_to(&picture, count));
     }
-    let found = chosen.iter_mut().map(|c| layout(&picture, c)).collect();
+    let mut found: Vec<Layout> = chosen.iter_mut().map(|c| layout(&picture, c)).collect();
+    for i in 0..found.len() {
+        if (0..found.len()).any(|j| j != i && goes_on(&found[i], &found[j])) {
+            found[i].doubts.insert(0, doubts::by_itself());
+        }
+    }
     Ok(in_reading_order(found))
+}
+
+/// Whether the stripes of one card go on in another as if both were one.
+fn goes_on(a: &Layout, b: &Layout) -> bool {
+    // The outer edges of the first and of the last stripe, from top to bottom.
+    let sides = |layout: &Layout| [(0, 3), (1, 2)].map(|(i, j)| [i, j].map(|k| layout.corners[k]));
+    let apart = |p: [f64; 2], q: [f64; 2]| [q[0] - p[0], q[1] - p[1]];
+    let long = |d: [f64; 2]| libm::hypot(d[0], d[1]);
+    let width = |layout: &Layout| {
+        long(apart(layout.corners[0], layout.corners[1])) / layout.stripes.len() as f64
+    };
+    let stripe = width(a).min(width(b));
+    sides(a).iter().any(|&[top, bottom]| {
+        let down = apart(top, bottom);
+        let near = |p: [f64; 2], q: [f64; 2]| {
+            let d = apart(p, q);
+            let along = (d[0] * down[0] + d[1] * down[1]) / long(down);
+            long(d) < 1.15 * stripe && along.abs() < 0.12 * stripe
+        };
+        let ends = |&[first, last]: &[[f64; 2]; 2]| {
+            near(top, first) && near(bottom, last) || near(top, last) && near(bottom, first)
+        };
+        sides(b).iter().any(ends)
+    })
 }
 
 /// Rows from the top, each from the left. Cards share a row when half of the lower one's height lies beside the other.

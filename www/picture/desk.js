@@ -22,6 +22,7 @@ export class Desk {
   /** Whether something waits to be saved. */ #dirty = false;
   /** @type {[string, string][]} */ #tubes = [];
   /** Told how saving goes. @type {(words: string) => void} */ onsaved = () => {};
+  /** Told after a picture could not be saved. @type {() => void} */ onunsaved = () => {};
   /** @type {PictureView | null} */ view = null;
 
   /**
@@ -151,6 +152,7 @@ export class Desk {
         if (beside) this.#beside();
       } catch (error) {
         this.onsaved("Not saved.");
+        this.onunsaved();
         this.#page.tell(error);
       }
     });
@@ -165,6 +167,11 @@ export class Desk {
   /** Whether the picture that is saved under this number is not the one that is open, nor waits to be saved. @param {string | undefined} text */
   isBehind(text) {
     return text !== undefined && text !== this.#seen && !this.#dirty;
+  }
+
+  /** The open picture as a file that can be brought in elsewhere. @returns {Promise<string>} */
+  asFile() {
+    return this.#page.engine.call("picture_copy", [this.#text]);
   }
 
   /** Done when everything so far is saved. */

@@ -1,7 +1,7 @@
 // @ts-check
 /** Picture: films of kept tubes over the underpainting's colours. Joins the parts in www/picture. */
 
-import { el, find, say } from "../dom.js";
+import { download, el, find, say } from "../dom.js";
 import { Lanes } from "../picture/band.js";
 import { drawCoats, drawOrder } from "../picture/coats.js";
 import { Desk, lastOpen } from "../picture/desk.js";
@@ -33,6 +33,10 @@ export function pictureScreen(page) {
 
   const desk = new Desk(page, draw);
   desk.onsaved = (words) => say(screen, "saved", words);
+  desk.onunsaved = () => {
+    const asFile = async () => download("picture.json", await desk.asFile(), "application/json");
+    find(screen, "[data-say=saved]").append(" ", el("button", { type: "button", class: "quiet", click: () => asFile().catch(page.tell) }, "Save it as a file instead"));
+  };
   const lanes = new Lanes(part("band"), (colour) => desk.turn("choose_colour", colour));
   const films = new Films(part("films"), desk);
   const all = new AllTubes(part("all-tubes"), (tube, build) => desk.change({ do: "lay", tube, build }).then(() => part("films").scrollIntoView({ block: "nearest" })));

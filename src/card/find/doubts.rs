@@ -50,6 +50,12 @@ pub(super) fn doubts(candidate: &Candidate, picture: &Picture) -> (Vec<[bool; 2]
     (edges, doubts)
 }
 
+/// About a card whose stripes go on in another one.
+pub(super) fn by_itself() -> Doubt {
+    let words = "Is this a card by itself? Its stripes go on in the next one.";
+    ask("card", None, words.into())
+}
+
 fn ask(code: &str, film: Option<usize>, words: String) -> Doubt {
     Doubt {
         code: code.into(),

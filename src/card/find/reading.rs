@@ -236,7 +236,7 @@ impl Reading {
                 let colour = self.film_colour(film, Ground::White)?;
                 let step: [f64; 3] = std::array::from_fn(|c| colour[c] - white[c]);
                 let inset = 0.25 * (film.bottom.at - film.top.at);
-                let plain = step.iter().map(|s| s * s).sum::<f64>() > 0.05 * 0.05;
+                let plain = step.iter().map(|s| s * s).sum::<f64>() > PLAIN * PLAIN;
                 plain.then_some(([film.top.moved(inset), film.bottom.moved(-inset)], step))
             })
             .collect();
@@ -369,6 +369,8 @@ impl Reading {
     }
 }
 
+/// Change of colour over white, in encoded numbers, from which on it is plain where a film ends.
+const PLAIN: f64 = 0.15;
 /// White narrower than this many pixels is blur, not a stripe.
 const MARGIN: f64 = 2.0;
 

@@ -204,14 +204,7 @@ fn lanes(svg: &mut String) {
         let middle = top + height / 2.0;
         let [name, first, second] = WORDS[i];
         // Clear of the codes above and below.
-        let x = if i == 0 || i == BRUSHED { 2.0 } else { 4.0 };
-        let y = if i == 0 {
-            middle + 3.0
-        } else if i == BRUSHED {
-            middle - 5.0
-        } else {
-            middle
-        };
+        let (x, y) = (4.0, middle.clamp(28.6, 96.0));
         text(svg, [x, y - 1.6], 3.2, "bold", name);
         text(svg, [x, y + 1.8], 2.6, "normal", first);
         text(svg, [x, y + 4.8], 2.6, "normal", second);
@@ -336,44 +329,52 @@ fn scale(svg: &mut String) {
 }
 
 fn back(svg: &mut String, number: u32) {
-    const LEFT: [&str; 17] = [
-        "Before you paint",
-        "Print at 100 %, not fitted to the page: the scale on the front must measure",
-        "100 mm. Smooth heavy paper, 200 g/m² or more.",
-        "Pigment inks and toner hold. Dye inks bleed under paint, and some blacks are",
-        "too pale: the black must look black beside black paint. If it does not, or if it",
-        "bleeds, paint the black stripes over with black acrylic.",
-        "Seal the striped area and the squares, black and white alike, with two thin",
-        "coats of clear acrylic medium, and let it dry. Leave the codes bare.",
-        "Drawing",
-        "Tape along the short lines, above and below a lane. A bead of paint at the left,",
-        "one pull to the right with a straight stiff edge, over all the stripes and a little",
-        "beyond. Take the tape off while the paint is wet.",
-        "Last lane: one coat as you brush it on a picture.",
-        "Stripes between the lanes stay bare and clean: they are what is measured against.",
-        "Scanning",
-        "Dry to the touch. The whole card with its four codes, straight or crooked.",
-        "A covered code does no harm while two others are seen.",
+    const LEFT: [(&str, &[&str]); 3] = [
+        (
+            "Before you paint",
+            &[
+                "Print at 100 %, not fitted to the page: the scale on the front must measure",
+                "100 mm. Smooth heavy paper, 200 g/m² or more.",
+                "Pigment inks and toner hold. Dye inks bleed under paint, and some blacks are",
+                "too pale: the black must look black beside black paint. If it does not, or if it",
+                "bleeds, paint the black stripes over with black acrylic.",
+                "Seal the striped area and the squares, black and white alike, with two thin",
+                "coats of clear acrylic medium, and let it dry. Leave codes and chips bare.",
+            ],
+        ),
+        (
+            "Drawing",
+            &[
+                "Tape along the short lines, above and below a lane. A bead of paint at the left,",
+                "one pull to the right with a straight stiff edge, over all the stripes and a little",
+                "beyond. Take the tape off while the paint is wet.",
+                "The last lane: one coat as you brush it on a picture.",
+                "The squares: colours of your dry underpainting, to be read with the card.",
+                "Stripes between the lanes stay bare: they are what is measured against.",
+            ],
+        ),
+        (
+            "Scanning",
+            &[
+                "Dry to the touch. The whole card with its four codes, straight or crooked.",
+                "A covered code does no harm while two others are seen.",
+            ],
+        ),
     ];
-    const RIGHT: [&str; 17] = [
+    const RIGHT: [(&str, &[&str]); 1] = [(
         "Cautions",
-        "The label on the tube, its safety data sheet and local fire and",
-        "waste rules come first; this is only a reminder.",
-        "Rags with drying oil can set themselves on fire. Spread them",
-        "flat to dry, or keep them under water or in a closed metal can.",
-        "Solvents: air the room. Odourless is not harmless.",
-        "Lead, cadmium, cobalt, chrome, manganese: no eating or",
-        "smoking, wear gloves. Never sand, scrape or cut this card",
-        "dry: the dust is the danger. Write the hazard on the front.",
-        "Not for conservation. Test on a scrap first.",
-        "",
-        "",
-        "",
-        "",
-        "",
-        "",
-        "",
-    ];
+        &[
+            "The label on the tube, its safety data sheet and local fire and",
+            "waste rules come first; this is only a reminder.",
+            "Rags with drying oil can set themselves on fire. Spread them",
+            "flat to dry, or keep them under water or in a closed metal can.",
+            "Solvents: air the room. Odourless is not harmless.",
+            "Lead, cadmium, cobalt, chrome, manganese: no eating or",
+            "smoking, wear gloves. Never sand, scrape or cut this card",
+            "dry: the dust is the danger. Write the hazard on the front.",
+            "Not for conservation. Test on a scrap first.",
+        ],
+    )];
     text(
         svg,
         [0.0, 5.0],
@@ -381,12 +382,16 @@ fn back(svg: &mut String, number: u32) {
         "bold",
         &format!("Card {number:04}, back"),
     );
-    for (x, words) in [(0.0, LEFT), (108.0, RIGHT)] {
-        for (i, words) in words.into_iter().enumerate() {
-            let head = ["Before you paint", "Drawing", "Scanning", "Cautions"].contains(&words);
-            let weight = if head { "bold" } else { "normal" };
-            let size = if head { 3.4 } else { 2.9 };
-            text(svg, [x, 13.0 + 5.2 * i as f64], size, weight, words);
+    let columns: [(f64, &[(&str, &[&str])]); 2] = [(0.0, &LEFT), (110.0, &RIGHT)];
+    for (x, parts) in columns {
+        let mut y = 14.0;
+        for (head, lines) in parts {
+            text(svg, [x, y], 3.4, "bold", head);
+            for line in *lines {
+                y += 5.0;
+                text(svg, [x, y], 2.9, "normal", line);
+            }
+            y += 8.5;
         }
     }
 }
