@@ -382,7 +382,8 @@ fn back(svg: &mut String, number: u32) {
         "bold",
         &format!("Card {number:04}, back"),
     );
-    let columns: [(f64, &[(&str, &[&str])]); 2] = [(0.0, &LEFT), (110.0, &RIGHT)];
+    type Column = (f64, &'static [(&'static str, &'static [&'static str])]);
+    let columns: [Column; 2] = [(0.0, &LEFT), (110.0, &RIGHT)];
     for (x, parts) in columns {
         let mut y = 14.0;
         for (head, lines) in parts {
