@@ -566,7 +566,7 @@ fn cards_disturbed_at_random_are_squared_within_half_a_millimetre() {
         );
     }
     worst.sort_by(f64::total_cmp);
-    println!(
+    eprintln!(
         "{} squared; stripes off by at most {:.2} mm at the median, {:.2} mm at worst",
         worst.len(),
         worst[worst.len() / 2],
