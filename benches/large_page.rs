@@ -151,7 +151,8 @@ fn alone(page: &Path) -> Value {
         cards = open.view().expect("a view").cards.len();
         for card in 0..cards {
             open.choose(card);
-            let steps: [(usize, fn(&mut OpenScan)); 4] = [
+            type Step = (usize, fn(&mut OpenScan));
+            let steps: [Step; 4] = [
                 (2, OpenScan::sample),
                 (3, OpenScan::fit),
                 (4, |open| drop(open.view())),

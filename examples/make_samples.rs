@@ -52,6 +52,9 @@ reader can do and let you try it; they say nothing about any real paint.
 | file | shows | size | anisotropy |
 |---|---|---|---|
 {rows}
+`still-life.jpg` is an invented painting, a grisaille photographed in a warm light that falls off, with grey (L* 50) and white (L* 96)
+cards below it; `cargo run --example make_painting` draws it again.
+
 Each `.json` beside a scan is its truth: the paint's K and S per the card's middle film on 31 bands, the films' builds,
 XYZ of stripes and cells, where card, stripes and films lie, everything that was done to the scan, and the exact colours of
 single films over thirteen grounds at half, one, two and three builds. XYZ and Lab are D50, 2 degrees, relative to a

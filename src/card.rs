@@ -6,6 +6,7 @@ pub mod find;
 pub mod findings;
 #[cfg(test)]
 mod fixture;
+pub mod print;
 pub mod rectify;
 
 use serde::{Deserialize, Serialize};

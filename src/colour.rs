@@ -94,6 +94,43 @@ const TO_LINEAR_SRGB: [[f64; 3]; 3] = [
     [0.071_945_3, -0.228_991_4, 1.405_242_7],
 ];
 
+/// The same for Display-P3: primaries 0.680 0.320, 0.265 0.690, 0.150 0.060 and D65 (SMPTE EG 432-1 with the white and the curve
+/// of sRGB), brought to D50 by Bradford.
+const TO_LINEAR_P3: [[f64; 3]; 3] = [
+    [2.403_984_0, -0.989_906_9, -0.397_641_5],
+    [-0.842_222_9, 1.798_843_7, 0.016_035_4],
+    [0.048_205_9, -0.097_406_8, 1.274_004_9],
+];
+
+/// What a screen or a picture file counts its colours in. Both have sRGB's curve.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum ScreenSpace {
+    /// sRGB (IEC 61966-2-1).
+    #[default]
+    Srgb,
+    /// Display-P3.
+    DisplayP3,
+}
+
+impl ScreenSpace {
+    /// Rows R, G, B: XYZ of the connection space to linear values.
+    pub fn from_xyz(self) -> [[f64; 3]; 3] {
+        match self {
+            Self::Srgb => TO_LINEAR_SRGB,
+            Self::DisplayP3 => TO_LINEAR_P3,
+        }
+    }
+
+    /// Rows X, Y, Z: the way back.
+    pub fn to_xyz(self) -> [[f64; 3]; 3] {
+        let rows = self.from_xyz();
+        let inverse = nalgebra::Matrix3::from_fn(|i, j| rows[i][j])
+            .try_inverse()
+            .unwrap_or_else(nalgebra::Matrix3::zeros);
+        std::array::from_fn(|i| std::array::from_fn(|j| inverse[(i, j)]))
+    }
+}
+
 /// Encoded sRGB of a colour, clipped channel by channel.
 pub fn screen(lab: Lab) -> Screen {
     let c = xyz(lab);

@@ -65,6 +65,19 @@ pub enum Error {
         /// What is wrong, in words that follow the field's name.
         reason: String,
     },
+    /// A copy of the shelf is not what it should be.
+    #[error("The copy cannot be used: {field} {reason}.")]
+    ShelfFile {
+        /// Where in it, as a path such as `tubes[1].key`.
+        field: String,
+        /// What is wrong, in words that follow the field's name.
+        reason: String,
+    },
+    /// What was to be changed is no longer as the painter saw it.
+    #[error(
+        "This was changed or deleted in another window meanwhile. Nothing was overwritten: look at it as it is now, and try again."
+    )]
+    ChangedElsewhere,
     /// Something that the painter gave and that cannot be used, in a whole sentence with what to do.
     #[error("{0}")]
     Refused(String),
@@ -96,6 +109,8 @@ impl Error {
             Self::Layout(_) => "layout",
             Self::PigmentFile { .. } => "pigment-file",
             Self::PictureFile { .. } => "picture-file",
+            Self::ShelfFile { .. } => "shelf-file",
+            Self::ChangedElsewhere => "changed-elsewhere",
             Self::Refused(_) => "refused",
             Self::CannotPredict(_) => "cannot-predict",
             Self::Outside { .. } => "outside",

@@ -7,8 +7,11 @@
 //! 3. [`fit`]: cells -> absorption K and scattering S on 31 bands, film builds, and their covariance.
 //! 4. [`paint`]: constants -> verdict (clear, milky, covering), the record that is kept, the pigment file.
 //! 5. [`picture`]: a kept paint over any underpainting -> Lab and a 90 % range.
+//! 6. [`glass`]: the same over every pixel of a photo or scan of the painting.
 //!
 //! [`reading`] runs 1 to 4 in one call, for the page and for the command alike.
+//!
+//! [`shelf`] says how kept paints and pictures change, are undone, copied out and merged.
 //!
 //! Under them lie [`spectrum`] and [`colour`] (bands, CIE tables, XYZ, Lab, CIEDE2000) and [`film`] (the optics of
 //! paint films). [`chart`] draws results as SVG, [`page`] puts them in words for the page. Only `web` knows a browser; only the program in
@@ -24,12 +27,14 @@ pub mod colour;
 pub mod error;
 pub mod film;
 pub mod fit;
+pub mod glass;
 pub mod page;
 pub mod paint;
 pub mod picture;
 pub mod reading;
 pub mod repeat;
 pub mod scan;
+pub mod shelf;
 #[cfg(not(target_arch = "wasm32"))]
 pub mod simulate;
 pub mod spectrum;

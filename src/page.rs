@@ -3,9 +3,12 @@
 //! Everything here is plain data, named as the page's JavaScript (`www/types.js`) names it; `web` only hands it over.
 
 mod card;
+mod class;
 mod glaze;
 mod paint;
+mod paper;
 mod picture;
+mod shelf;
 
 use serde::Serialize;
 
@@ -15,12 +18,15 @@ use crate::{
 };
 
 pub use card::{CardView, OpenScan};
+pub use class::{ClassRow, Together, class_rows, class_together};
 pub use glaze::Glaze;
 pub use paint::{LabelData, PaintView, file_name, relabel};
+pub use paper::{PlanSheet, WallView};
 pub use picture::{
-    Change, GreysView, MixView, OpenPicture, Part, PickFrom, PickView, PictureView, TubesView,
-    WantedView, Way,
+    Change, GlassSpot, GlassView, GreysView, MixView, OpenGlass, OpenPicture, Part, PickFrom,
+    PickView, PictureView, TubesView, WantedView, Way, Window,
 };
+pub use shelf::{Ask, CompareView, OpenShelf, ShelfView};
 
 /// Why something is not there: `code` for programs, `words` for the painter.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]

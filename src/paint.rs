@@ -3,6 +3,7 @@
 pub mod file;
 #[cfg(test)]
 mod schema;
+pub mod spectra;
 pub mod verdict;
 
 use nalgebra::{Matrix3, SMatrix};

@@ -24,6 +24,7 @@ pub mod scene;
 pub mod sensor;
 pub mod shades;
 pub mod space;
+pub mod still_life;
 pub mod trials;
 pub mod troubles;
 pub mod truth;

@@ -2,6 +2,7 @@
 //!
 //! Whatever is refused is thrown as `{ code, words }`; whatever is given back is plain data, shaped as [`crate::page`] says.
 
+pub mod glass;
 pub mod store;
 
 use serde::Serialize;
@@ -9,15 +10,20 @@ use wasm_bindgen::prelude::*;
 
 use crate::{
     Error, Result,
+    card::print::{self, Paper, Side},
     page::{
-        self, Change, Glaze, LabelData, OpenPicture, OpenScan, PaintView, Part, PickFrom, Problem,
-        Tone, Way,
+        self, Ask, Change, Glaze, LabelData, OpenPicture, OpenScan, OpenShelf, PaintView,
+        Part as MixPart, PickFrom, Problem, Tone, Way,
     },
     paint::{
         Constants, Record,
         file::{ScannerKind, Surface},
     },
     reading::Answers,
+    shelf::{
+        self, Part, Wish,
+        copy::{Choice, Copy, Line},
+    },
 };
 
 type Given<T> = std::result::Result<T, JsValue>;
@@ -298,6 +304,16 @@ impl Paint {
         page::file_name(&self.record)
     }
 
+    /// Spectra as CGATS.17 text.
+    pub fn cgats(&self) -> Given<String> {
+        crate::paint::spectra::cgats(&self.record).map_err(thrown)
+    }
+
+    /// Constants and spectra as CSV.
+    pub fn csv(&self) -> Given<String> {
+        crate::paint::spectra::csv(&self.record).map_err(thrown)
+    }
+
     /// The pigment file as this program writes it.
     pub fn write(&self) -> String {
         self.record.write()
@@ -316,8 +332,9 @@ struct Kept {
 /// The shelf: everything kept in this browser. A record that cannot be read any more is listed with the reason.
 #[wasm_bindgen]
 pub async fn shelf() -> Given<JsValue> {
-    let all = store::PAINTS.all().await.map_err(thrown)?;
-    let shelf: Vec<Kept> = all
+    let shelf: Vec<Kept> = paints()
+        .await
+        .map_err(thrown)?
         .into_iter()
         .map(|(id, text)| {
             let (paint, problem) =
@@ -336,16 +353,285 @@ pub async fn shelf() -> Given<JsValue> {
     plain(&shelf)
 }
 
-/// Keeps the text of a record, a new one or in place of the one with this number. Gives its number.
-#[wasm_bindgen]
-pub async fn keep(id: Option<u32>, text: String) -> Given<u32> {
-    store::PAINTS.put(id, &text).await.map_err(thrown)
+async fn paints() -> Result<Vec<(u32, String)>> {
+    store::look("could not show the paints", async |open| {
+        store::all(open, Part::Paints).await
+    })
+    .await
 }
 
-/// Removes a record.
+/// Reads every card of one of many scans: `ClassRow[]` in www/types.js. `when` is the time of reading, ISO 8601.
 #[wasm_bindgen]
-pub async fn remove(id: u32) -> Given<()> {
-    store::PAINTS.remove(id).await.map_err(thrown)
+pub fn class_rows(bytes: &[u8], file_name: &str, when: &str, scanner: &str) -> Given<JsValue> {
+    let answers = Answers {
+        scanner: ScannerKind::named(scanner).unwrap_or_default(),
+        ..Answers::default()
+    };
+    plain(&page::class_rows(bytes, file_name, when, &answers))
+}
+
+/// What several cards of one tube say together: `Together[]` in www/types.js.
+#[wasm_bindgen]
+pub fn class_together(texts: Vec<String>) -> Given<JsValue> {
+    plain(&page::class_together(texts).map_err(thrown)?)
+}
+
+/// A sheet of cards to print, as SVG at true size: front and back. Its cards are numbered from `first`, each with its label.
+#[wasm_bindgen]
+pub fn card_sheet(paper: &str, first: u32, labels: Vec<String>) -> Given<Vec<String>> {
+    let paper = Paper::named(paper)
+        .ok_or_else(|| thrown(Error::Refused("Choose A4, A5 or Letter.".to_owned())))?;
+    [Side::Front, Side::Back]
+        .map(|side| print::sheet(paper, side, first, &labels))
+        .into_iter()
+        .collect::<Result<_>>()
+        .map_err(thrown)
+}
+
+/// The shelf that is open, read once.
+#[wasm_bindgen]
+#[derive(Default)]
+pub struct Shelf(OpenShelf);
+
+#[wasm_bindgen]
+impl Shelf {
+    /// An empty one.
+    #[wasm_bindgen(constructor)]
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// Takes up what is kept now.
+    pub async fn load(&mut self) -> Given<()> {
+        self.0.use_all(paints().await.map_err(thrown)?);
+        Ok(())
+    }
+
+    /// The shelf as asked for: `Ask` and `ShelfView` in www/types.js.
+    pub fn list(&self, ask: JsValue) -> Given<JsValue> {
+        let ask: Ask = serde_wasm_bindgen::from_value(ask)?;
+        plain(&self.0.list(&ask).map_err(thrown)?)
+    }
+
+    /// All tubes for a wall: `WallView` in www/types.js.
+    pub fn wall(&self) -> Given<JsValue> {
+        plain(&self.0.wall().map_err(thrown)?)
+    }
+
+    /// Tubes compared: `CompareView` in www/types.js.
+    pub fn compare(&self, ids: &[u32]) -> Given<JsValue> {
+        plain(&self.0.compare(ids).map_err(thrown)?)
+    }
+
+    /// The text kept under a number.
+    pub fn text(&self, id: u32) -> Option<String> {
+        self.0.text(id).map(str::to_owned)
+    }
+
+    /// Everything to be shown of one: `PaintView` in www/types.js.
+    pub fn paint(&self, id: u32) -> Given<JsValue> {
+        plain(&self.0.paint(id))
+    }
+}
+
+/// Keeps the text of a record, a new one or in place of the one with this number, which must still be as it was `seen`.
+/// Gives its number.
+#[wasm_bindgen]
+pub async fn keep(id: Option<u32>, seen: Option<String>, text: String) -> Given<u32> {
+    let record = Record::read(&text).map_err(thrown)?;
+    let name = record.paint.name_or_unnamed();
+    let (words, wish) = match (id, seen) {
+        (Some(id), Some(seen)) => (
+            format!("the change of {name}"),
+            Wish::replace(Part::Paints, id, seen, text.clone()),
+        ),
+        _ => (
+            format!("keeping {name}"),
+            Wish::new(Part::Paints, text.clone()),
+        ),
+    };
+    let ids = store::change("could not keep the paint", async |open| {
+        shelf::commit(open, &words, vec![wish]).await
+    })
+    .await
+    .map_err(thrown)?;
+    Ok(ids[0])
+}
+
+/// Keeps the texts of several records as one change called `words`. Gives their numbers.
+#[wasm_bindgen]
+pub async fn keep_all(words: &str, texts: Vec<String>) -> Given<Vec<u32>> {
+    let wishes = texts
+        .into_iter()
+        .map(|text| Wish::new(Part::Paints, text))
+        .collect();
+    store::change("could not keep the paints", async |open| {
+        shelf::commit(open, words, wishes).await
+    })
+    .await
+    .map_err(thrown)
+}
+
+/// Removes records, which must still be as they were seen.
+#[wasm_bindgen]
+pub async fn remove(words: &str, ids: &[u32], seen: Vec<String>) -> Given<()> {
+    let wishes = ids
+        .iter()
+        .zip(seen)
+        .map(|(&id, seen)| Wish::delete(Part::Paints, id, seen))
+        .collect();
+    store::change("could not delete the paint", async |open| {
+        shelf::commit(open, words, wishes).await
+    })
+    .await
+    .map(drop)
+    .map_err(thrown)
+}
+
+/// Takes the last change of the shelf back, or makes it again. Gives what it was, nothing where there is none.
+#[wasm_bindgen]
+pub async fn step_shelf(back: bool) -> Given<Option<String>> {
+    let done = store::change("could not take it back", async |open| {
+        shelf::step(open, back).await
+    })
+    .await
+    .map_err(thrown)?;
+    Ok(done.map(|(words, _)| words))
+}
+
+/// What is said of the shelf as a whole.
+#[derive(Serialize)]
+struct Standing {
+    undo: Option<String>,
+    redo: Option<String>,
+    reminder: shelf::history::Reminder,
+    paints: usize,
+    pictures: usize,
+}
+
+/// What can be taken back, and when the last copy went out: `Standing` in www/types.js. `now` is ISO 8601.
+#[wasm_bindgen]
+pub async fn standing(now: &str) -> Given<JsValue> {
+    let (history, paints, pictures) = store::look("could not show the shelf", async |open| {
+        Ok((
+            shelf::look(open).await?,
+            store::all(open, Part::Paints).await?.len(),
+            store::all(open, Part::Pictures).await?.len(),
+        ))
+    })
+    .await
+    .map_err(thrown)?;
+    plain(&Standing {
+        undo: history.undo().map(str::to_owned),
+        redo: history.redo().map(str::to_owned),
+        reminder: history.reminder(now, paints + pictures),
+        paints,
+        pictures,
+    })
+}
+
+/// A copy of everything that is kept, as the text of a file. `now` is ISO 8601.
+#[wasm_bindgen]
+pub async fn copy_out(now: &str) -> Given<String> {
+    let (paints, pictures) = everything().await.map_err(thrown)?;
+    Ok(Copy::of(&paints, &pictures, now).write())
+}
+
+/// A copy of one picture alone, for when it cannot be saved here. `now` is ISO 8601.
+#[wasm_bindgen]
+pub fn picture_copy(text: String, now: &str) -> String {
+    Copy::of(&[], &[(0, text)], now).write()
+}
+
+/// Notes that the copy was handed to the painter.
+#[wasm_bindgen]
+pub async fn copied_out(now: &str) -> Given<()> {
+    store::change("could not note the copy", async |open| {
+        shelf::copied(open, now).await
+    })
+    .await
+    .map_err(thrown)
+}
+
+type Texts = Vec<(u32, String)>;
+
+async fn everything() -> Result<(Texts, Texts)> {
+    store::look("could not show what is kept", async |open| {
+        Ok((
+            store::all(open, Part::Paints).await?,
+            store::all(open, Part::Pictures).await?,
+        ))
+    })
+    .await
+}
+
+/// A copy that is to be brought in.
+#[wasm_bindgen]
+pub struct Incoming {
+    lines: Vec<Line>,
+}
+
+#[wasm_bindgen]
+impl Incoming {
+    /// Reads a copy and compares it with what is kept.
+    pub async fn read(text: String) -> Given<Incoming> {
+        let copy = Copy::read(&text).map_err(thrown)?;
+        let (paints, pictures) = everything().await.map_err(thrown)?;
+        Ok(Self {
+            lines: copy.preview(&paints, &pictures),
+        })
+    }
+
+    /// What bringing it in would change: `CopyLine[]` in www/types.js.
+    pub fn view(&self) -> Given<JsValue> {
+        plain(&self.lines)
+    }
+
+    /// Brings it in, by a choice for every line ("mine", "theirs", "both"). Gives how many things were changed.
+    pub async fn take(self, choices: Vec<String>) -> Given<usize> {
+        let choices: Vec<Choice> = choices
+            .iter()
+            .map(|choice| match choice.as_str() {
+                "theirs" => Choice::Theirs,
+                "both" => Choice::Both,
+                _ => Choice::Mine,
+            })
+            .collect();
+        let wishes = shelf::copy::wishes(&self.lines, &choices);
+        let count = wishes.len();
+        if count > 0 {
+            store::change("could not bring the copy in", async |open| {
+                shelf::commit(open, "bringing a copy in", wishes).await
+            })
+            .await
+            .map_err(thrown)?;
+        }
+        Ok(count)
+    }
+}
+
+/// Holds a reading in progress, whatever the page gives, under a name.
+#[wasm_bindgen]
+pub async fn hold_work(name: &str, work: JsValue) -> Given<()> {
+    store::keep_work(name, &work).await.map_err(thrown)
+}
+
+/// The reading in progress under a name, `undefined` if there is none.
+#[wasm_bindgen]
+pub async fn held_work(name: &str) -> Given<JsValue> {
+    store::work(name).await.map_err(thrown)
+}
+
+/// Names of all readings in progress.
+#[wasm_bindgen]
+pub async fn held_works() -> Given<JsValue> {
+    store::works().await.map_err(thrown)
+}
+
+/// Forgets a reading in progress.
+#[wasm_bindgen]
+pub async fn drop_work(name: &str) -> Given<()> {
+    store::drop_work(name).await.map_err(thrown)
 }
 
 /// The open picture.
@@ -400,6 +686,11 @@ impl Plan {
         plain(&self.0.view().map_err(thrown)?)
     }
 
+    /// One page for the easel: `PlanSheet` in www/types.js.
+    pub fn sheet(&mut self) -> Given<JsValue> {
+        plain(&self.0.sheet().map_err(thrown)?)
+    }
+
     /// All tubes at equal depth: `TubesView` in www/types.js.
     pub fn tubes(&mut self) -> Given<JsValue> {
         plain(&self.0.tubes().map_err(thrown)?)
@@ -423,10 +714,10 @@ impl Plan {
         parts: &[f64],
         white: Option<String>,
     ) -> Given<JsValue> {
-        let parts: Vec<Part> = keys
+        let parts: Vec<MixPart> = keys
             .into_iter()
             .zip(parts)
-            .map(|(key, &parts)| Part { key, parts })
+            .map(|(key, &parts)| MixPart { key, parts })
             .collect();
         plain(&self.0.mixed(&parts, white.as_deref()).map_err(thrown)?)
     }
@@ -455,7 +746,11 @@ struct Saved {
 /// All saved pictures. One that cannot be read any more is listed with the reason.
 #[wasm_bindgen]
 pub async fn pictures() -> Given<JsValue> {
-    let all = store::PICTURES.all().await.map_err(thrown)?;
+    let all = store::look("could not show the pictures", async |open| {
+        store::all(open, Part::Pictures).await
+    })
+    .await
+    .map_err(thrown)?;
     let saved: Vec<Saved> = all
         .into_iter()
         .map(|(id, text)| {
@@ -474,16 +769,34 @@ pub async fn pictures() -> Given<JsValue> {
     plain(&saved)
 }
 
-/// Saves the text of a picture, a new one or in place of the one with this number. Gives its number.
-#[wasm_bindgen]
-pub async fn save_picture(id: Option<u32>, text: String) -> Given<u32> {
-    store::PICTURES.put(id, &text).await.map_err(thrown)
+/// Where a picture was saved.
+#[derive(Serialize)]
+struct SavedAs {
+    id: u32,
+    beside: bool,
 }
 
-/// Removes a picture.
+/// Saves the text of a picture, a new one or in place of the one with this number as it was `seen`; where that has changed
+/// meanwhile, beside it: `SavedAs` in www/types.js.
 #[wasm_bindgen]
-pub async fn remove_picture(id: u32) -> Given<()> {
-    store::PICTURES.remove(id).await.map_err(thrown)
+pub async fn save_picture(id: Option<u32>, seen: Option<String>, text: String) -> Given<JsValue> {
+    let (id, beside) = store::change("could not keep the picture", async |open| {
+        shelf::save_picture(open, id, seen.as_deref(), &text).await
+    })
+    .await
+    .map_err(thrown)?;
+    plain(&SavedAs { id, beside })
+}
+
+/// Removes a picture, which must still be as it was seen.
+#[wasm_bindgen]
+pub async fn remove_picture(words: &str, id: u32, seen: String) -> Given<()> {
+    store::change("could not delete the picture", async |open| {
+        shelf::commit(open, words, vec![Wish::delete(Part::Pictures, id, seen)]).await
+    })
+    .await
+    .map(drop)
+    .map_err(thrown)
 }
 
 /// A scan or photo to pick colours from.

@@ -4,6 +4,8 @@
 import { find, say } from "./dom.js";
 import { Engine, EngineError } from "./engine.js";
 import { cardScreen } from "./screens/card.js";
+import { classScreen } from "./screens/class.js";
+import { glassScreen } from "./screens/glass.js";
 import { pictureScreen } from "./screens/picture.js";
 import { startScreen } from "./screens/start.js";
 import { tubesScreen } from "./screens/tubes.js";
@@ -55,16 +57,22 @@ const page = {
 };
 /** @typedef {typeof page} Page */
 
-const start = startScreen(page, (file, more) => card.open(file, more));
-const card = cardScreen(page, (id) => picture.choose(id));
-const tubes = tubesScreen(page, (kept) => picture.choose(kept.id));
+const start = startScreen(page, (file, more) => card.open(file, more), (name) => card.work.drop(name), (files) => classroom.read(files));
+const card = cardScreen(page, (id) => picture.choose(id), (colours) => picture.take(colours));
+const classroom = classScreen(page, (file, more) => card.open(file, more));
+const tubes = tubesScreen(page, (id) => picture.choose(id));
 const picture = pictureScreen(page);
+const glass = glassScreen(page, picture);
 
 /** Shows the place that the address names. */
 async function show() {
   const [named, id] = location.hash.slice(1).split("-");
-  const place = named === "tube" ? "tubes" : PLACES.has(named) ? named : "cards";
-  const screen = named === "tube" ? "tube" : place === "cards" && card.isOpen() ? "card" : place;
+  const place = named === "tube" ? "tubes" : named === "glass" ? "picture" : PLACES.has(named) ? named : "cards";
+  const screen =
+    named === "tube" || named === "glass" ? named
+    : place === "cards" && card.isOpen() ? "card"
+    : place === "cards" && classroom.isOpen() ? "class"
+    : place;
   for (const section of document.querySelectorAll("[data-screen]")) {
     if (!(section instanceof HTMLElement)) continue;
     section.hidden = section.dataset.screen !== screen;
@@ -77,9 +85,15 @@ async function show() {
   try {
     if (screen === "cards") await start.show();
     if (screen === "card") card.show();
+    if (screen === "class") classroom.show();
     if (screen === "tubes") await tubes.show();
     if (screen === "tube" && !(await tubes.open(Number(id)))) page.go("tubes");
     if (screen === "picture") await picture.show();
+    if (screen === "glass") {
+      // Its films are the picture's.
+      await picture.show();
+      await glass.show();
+    }
   } catch (error) {
     page.tell(error);
   }
@@ -92,13 +106,21 @@ window.addEventListener("hashchange", () => {
   const heading = document.querySelector("[data-screen]:not([hidden]) h1[tabindex]");
   if (heading instanceof HTMLElement) heading.focus({ preventScroll: true });
 });
-// Another window may have kept or deleted something meanwhile.
-document.addEventListener("visibilitychange", () => {
-  if (document.visibilityState === "visible" && location.hash === "#tubes") show();
-});
 find(document, "[data-do=close-alert]").addEventListener("click", page.quiet);
 find(document, "[data-do=cancel]").addEventListener("click", () => engine.cancel());
 
 engine.call("version").then((version) => say(document, "version", version), page.tell);
-show();
+begin();
 keepOffline();
+
+/** Goes on with what this window was reading before it was loaded again, if anything. */
+async function begin() {
+  try {
+    const left = await card.work.own();
+    if (left) await card.open(left.file, { pasted: left.pasted, left });
+    else start.offer(await card.work.leftBehind());
+  } catch {
+    // Nothing is held where the browser keeps nothing; the shelf says so where that matters.
+  }
+  await show();
+}

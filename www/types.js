@@ -88,10 +88,35 @@
  * @property {number} card which of them this is, from 0
  * @property {Answers} answers
  * @property {boolean} second whether a second scan is joined
+ * @property {{ number: number, label: string, codes: number, squared: boolean, colours: Lab[] } | null} printed what a printed card says of itself
  * @property {PaintView | null} paint
  *
  * @typedef {{ id: number, text: string, paint: PaintView | null, problem: Problem | null }} Kept
  * @typedef {{ id: number, text: string, name: string, problem: Problem | null }} Saved a saved picture
+ * @typedef {{ id: number, beside: boolean }} SavedAs beside: as another one, since it was changed elsewhere
+ *
+ * @typedef {{ search: string, code: string, binder: string, grade: string, sort: "date" | "milk" | "hue" | "lightness" | "name" }} Ask of the shelf
+ * @typedef {{ value: string, words: string }} Offer
+ * @typedef {object} ShelfRow one tube
+ * @property {number} id of the reading that stands for it
+ * @property {string} name
+ * @property {string} headline
+ * @property {string} milk
+ * @property {string} detail
+ * @property {string} strip SVG
+ * @property {string} strip_words
+ * @property {boolean} predicts
+ * @property {Problem | null} problem
+ * @property {{ id: number, from: string, short: string, milk: string, apart: string, odd: boolean }[]} readings where there are several
+ * @property {string} together what they say together
+ * @typedef {{ rows: ShelfRow[], kept: number, tubes: number, codes: Offer[], binders: Offer[], grades: Offer[] }} ShelfView
+ * @typedef {{ over: string[], words: string, rows: { id: number, name: string, detail: string, short: string, coats: Tone[][], difference: string }[] }} CompareView
+ * @typedef {{ file: string, card: number, number: number | null, name: string, text: string | null, paint: PaintView | null, problem: Problem | null, ask: string }} ClassRow one card of many scans
+ * @typedef {{ conditions: string, families: { name: string, tubes: { name: string, detail: string, short: string, milk: string, strip: string, masstone: Tone | null, undertone: Tone | null, lightfastness: string }[] }[] }} WallView
+ * @typedef {{ name: string, films: { name: string, coats: string, recipe: string, tone: Tone | null, does: string }[], colours: { name: string, before: Tone, after: Tone, range: string }[], span: string, checks: string[], notes: string, conditions: string }} PlanSheet
+ * @typedef {{ id: number, text: string | undefined, paint: PaintView | null }} Opened one kept paint
+ * @typedef {{ undo: string | null, redo: string | null, reminder: { words: string, due: boolean }, paints: number, pictures: number }} Standing
+ * @typedef {{ part: "paints" | "pictures", name: string, standing: "new" | "same" | "differs" | "damaged", words: string, choice: "mine" | "theirs" | "both" }} CopyLine
  *
  * @typedef {"glossy" | "satin" | "matt"} Surface
  * @typedef {{ paint: number, stays: number, evaporates: number }} Thinning parts by volume

@@ -25,6 +25,21 @@ function paint(text) {
   return held;
 }
 
+/** The shelf, parsed once. @type {twoground.Shelf | null} */
+let kept = null;
+
+/** A copy of a shelf that is to be brought in. @type {twoground.Incoming | null} */
+let incoming = null;
+
+/** The shelf as it is now. */
+async function shelf_now() {
+  kept ??= new twoground.Shelf();
+  await kept.load();
+  return kept;
+}
+
+const now = () => new Date().toISOString();
+
 /** The picture that is open. @type {twoground.Plan | null} */
 let plan = null;
 
@@ -168,12 +183,14 @@ const methods = {
   glaze: (/** @type {string} */ text, /** @type {number[]} */ builds) => paint(text).glaze(new Float64Array(builds)),
   relabel: (/** @type {string} */ text, /** @type {unknown} */ label) => paint(text).relabel(label),
   file_name: (/** @type {string} */ text) => paint(text).file_name(),
+  cgats: (/** @type {string} */ text) => paint(text).cgats(),
+  csv: (/** @type {string} */ text) => paint(text).csv(),
   /** A pigment file, checked. */
   import: async (/** @type {File} */ file) => paint(await file.text()).write(),
 
   pictures: () => twoground.pictures(),
-  save_picture: (/** @type {number | undefined} */ id, /** @type {string} */ text) => twoground.save_picture(id, text),
-  remove_picture: (/** @type {number} */ id) => twoground.remove_picture(id),
+  save_picture: (/** @type {number | undefined} */ id, /** @type {string | undefined} */ seen, /** @type {string} */ text) => twoground.save_picture(id, seen, text),
+  remove_picture: (/** @type {string} */ words, /** @type {number} */ id, /** @type {string} */ seen) => twoground.remove_picture(words, id, seen),
   /** Opens a saved picture, or a new one of this name, with the tubes at hand. */
   open_picture(/** @type {string | undefined} */ text, /** @type {string} */ name, /** @type {[string, string][]} */ tubes) {
     const next = new twoground.Plan(text, name);
@@ -222,8 +239,46 @@ const methods = {
   },
 
   shelf: () => twoground.shelf(),
-  keep: (/** @type {number | undefined} */ id, /** @type {string} */ text) => twoground.keep(id, text),
-  remove: (/** @type {number} */ id) => twoground.remove(id),
+  list_shelf: async (/** @type {unknown} */ ask) => (await shelf_now()).list(ask),
+  wall: async () => (await shelf_now()).wall(),
+  picture_sheet: () => open_plan().sheet(),
+  card_sheet: (/** @type {string} */ paper, /** @type {number} */ first, /** @type {string[]} */ labels) => twoground.card_sheet(paper, first, labels),
+  /** Every card of one of many scans. */
+  async class_rows(/** @type {File} */ file, /** @type {string} */ scanner) {
+    return twoground.class_rows(new Uint8Array(await file.arrayBuffer()), file.name, now(), scanner);
+  },
+  class_together: (/** @type {string[]} */ texts) => twoground.class_together(texts),
+  compare: async (/** @type {number[]} */ ids) => (await shelf_now()).compare(new Uint32Array(ids)),
+  /** One kept paint, as it is now. */
+  async kept_paint(/** @type {number} */ id) {
+    const shelf = await shelf_now();
+    return { id, text: shelf.text(id), paint: shelf.paint(id) };
+  },
+  keep: (/** @type {number | undefined} */ id, /** @type {string | undefined} */ seen, /** @type {string} */ text) => twoground.keep(id, seen, text),
+  keep_all: async (/** @type {string} */ words, /** @type {string[]} */ texts) => [...(await twoground.keep_all(words, texts))],
+  remove: (/** @type {string} */ words, /** @type {number[]} */ ids, /** @type {string[]} */ seen) => twoground.remove(words, new Uint32Array(ids), seen),
+  step_shelf: (/** @type {boolean} */ back) => twoground.step_shelf(back),
+  standing: () => twoground.standing(now()),
+  copy_out: () => twoground.copy_out(now()),
+  picture_copy: (/** @type {string} */ text) => twoground.picture_copy(text, now()),
+  copied_out: () => twoground.copied_out(now()),
+  /** Reads a copy and says what bringing it in would change. */
+  async copy_look(/** @type {File} */ file) {
+    const next = await twoground.Incoming.read(await file.text());
+    incoming?.free();
+    incoming = next;
+    return next.view();
+  },
+  copy_in(/** @type {string[]} */ choices) {
+    const taken = incoming;
+    incoming = null;
+    if (!taken) throw { code: "no-copy", words: "No copy is open. Choose the file again." };
+    return taken.take(choices);
+  },
+  hold_work: (/** @type {string} */ name, /** @type {unknown} */ work) => twoground.hold_work(name, work),
+  held_work: (/** @type {string} */ name) => twoground.held_work(name),
+  held_works: () => twoground.held_works(),
+  drop_work: (/** @type {string} */ name) => twoground.drop_work(name),
 };
 
 const ready = init();

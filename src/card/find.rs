@@ -221,7 +221,7 @@ fn goes_on(a: &Layout, b: &Layout) -> bool {
 }
 
 /// Rows from the top, each from the left. Cards share a row when half of the lower one's height lies beside the other.
-fn in_reading_order(mut layouts: Vec<Layout>) -> Vec<Layout> {
+pub(super) fn in_reading_order(mut layouts: Vec<Layout>) -> Vec<Layout> {
     let span = |layout: &Layout, axis: usize| {
         let of = |pick: fn(f64, f64) -> f64| {
             let places = layout.corners.iter().map(|corner| corner[axis]);

@@ -15,6 +15,7 @@ use crate::{
         Edge, FilmBand, Layout,
         cells::{self, Sampled},
         find,
+        print::{self, Printed},
         rectify::{self, Frame},
     },
     colour,
@@ -77,6 +78,9 @@ struct Placed {
     /// Whether the painter said that it is no card.
     #[serde(default)]
     dismissed: bool,
+    /// What a printed card says of itself.
+    #[serde(default)]
+    printed: Option<Printed>,
     answers: Answers,
 }
 
@@ -200,11 +204,14 @@ impl OpenScan {
     pub fn find(&mut self) {
         let answers = self.card().place.answers.clone();
         self.at = 0;
-        self.cards = match find::find(&self.scan) {
+        self.cards = match print::find(&self.scan) {
             Ok(found) => found
                 .into_iter()
-                .map(|layout| OpenCard {
-                    place: Placed::of(layout, answers.clone()),
+                .map(|card| OpenCard {
+                    place: Placed {
+                        printed: card.printed,
+                        ..Placed::of(card.layout, answers.clone())
+                    },
                     ..OpenCard::default()
                 })
                 .collect(),
@@ -315,8 +322,11 @@ impl OpenScan {
 
     /// Takes a layout that was found anew.
     fn settle_in(&mut self, layout: Layout) {
-        let answers = self.card().place.answers.clone();
-        self.card_mut().place = Placed::of(layout, answers);
+        let place = &self.card().place;
+        self.card_mut().place = Placed {
+            printed: place.printed.clone(),
+            ..Placed::of(layout, place.answers.clone())
+        };
     }
 
     /// Looks for exactly so many films between the corners.
@@ -664,6 +674,14 @@ impl OpenScan {
             words,
         });
         reading.record.findings.extend(noticed);
+        if let Some(printed) = &card.place.printed {
+            // Films may have been added or taken away since; then none is known to be the brushed one.
+            let printed = Printed {
+                brushed: printed.brushed.filter(|_| !card.place.by_hand),
+                ..printed.clone()
+            };
+            printed.inscribe(&mut reading.record);
+        }
         self.cards[self.at].reading = Some(reading);
     }
 

@@ -3,17 +3,19 @@
 mod change;
 mod colours;
 mod films;
+mod glass;
 mod mixed;
 mod notes;
 mod patches;
 mod pick;
+mod plan_films;
 mod tubes;
 mod view;
 mod wanted;
 mod words;
 
 use crate::{
-    Error, Result,
+    Error, Result, chart,
     page::glaze::UNDERPAINTING,
     paint::{Constants, Record},
     picture::{
@@ -25,6 +27,7 @@ use crate::{
 };
 
 pub use change::Change;
+pub use glass::{GlassSpot, GlassView, OpenGlass, Window};
 pub use mixed::{MixView, Part};
 pub use pick::{PickFrom, PickView};
 pub use tubes::TubesView;
@@ -61,6 +64,21 @@ struct Tube {
 impl Tube {
     fn name(&self) -> &str {
         self.record.paint.name_or_unnamed()
+    }
+
+    /// Builds of its card's films.
+    fn marks(&self) -> Vec<f64> {
+        self.record.films.iter().map(|film| film.build).collect()
+    }
+
+    /// Least and most build that a film of it now so thick can be pulled to.
+    fn pull(&self, build: f64) -> [f64; 2] {
+        let [least, most] = chart::strip_span(&self.marks());
+        let depth = self.depth.build;
+        [
+            least.min(0.3 * depth).min(build).max(0.005),
+            most.max(build).max(1.5 * depth).min(view::MOST_PULL),
+        ]
     }
 }
 

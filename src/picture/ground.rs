@@ -34,7 +34,7 @@ pub struct Measured<'a> {
 }
 
 /// Least reflectance that is left of a colour when its dull surface is taken off.
-const LEAST_LEFT: f64 = 0.002;
+pub(crate) const LEAST_LEFT: f64 = 0.002;
 
 impl Ground {
     /// The ground behind one colour: the most usual spectrum that has it.

@@ -60,6 +60,11 @@ pub struct Kept {
 const MOST_KEPT: usize = 32;
 
 impl Responses {
+    /// The three numbers of every band.
+    pub fn bands(&self) -> &[Response; BANDS] {
+        &self.0
+    }
+
     /// What is seen of these films over a ground, band by band.
     pub fn seen_over(&self, ground: &Ground) -> Bands {
         std::array::from_fn(|b| self.0[b].over(ground.internal[b]))

@@ -1,146 +1,254 @@
-//! What the browser keeps (IndexedDB), from a worker: paints and pictures.
+//! What the browser keeps (IndexedDB), from a worker: paints, pictures, what was changed, and a reading in progress.
 //!
 //! A paint is kept as the text of its pigment file and a picture as its own text, under a number that the browser gives
-//! out, so that there is one format of each, and one place (`paint::file`, `picture::plan`) where older ones are read. A change is one transaction and is reported done
-//! only once the browser says that it is complete: after a crash a record is there whole or not at all.
+//! out, so that there is one format of each, and one place (`paint::file`, `picture::plan`) where older ones are read. What a
+//! change is, is said in [`crate::shelf`]. A change is one transaction and is reported done only once the browser says that
+//! it is complete: after a crash it is there whole or not at all.
 
 use js_sys::{Array, Function, Object, Promise, Reflect};
 use wasm_bindgen::prelude::*;
 use wasm_bindgen_futures::JsFuture;
 use web_sys::{
-    DomException, IdbDatabase, IdbObjectStore, IdbOpenDbRequest, IdbRequest, IdbTransaction,
-    IdbVersionChangeEvent, WorkerGlobalScope,
+    DomException, IdbDatabase, IdbOpenDbRequest, IdbRequest, IdbTransaction, IdbVersionChangeEvent,
+    WorkerGlobalScope,
 };
 
-use crate::{Error, Result};
+use crate::{
+    Error, Result,
+    shelf::{Part, Place, Transaction},
+};
 
 const DATABASE: &str = "twoground";
 /// Version of the database's structure. A higher one needs a step in [`migrate`].
-const VERSION: u32 = 2;
+const VERSION: u32 = 3;
 /// Modes of a transaction.
 const LOOK: &str = "readonly";
 const CHANGE: &str = "readwrite";
 
-/// One kind of thing that is kept, in a part of the database of its own.
-pub struct Shelf {
-    /// Name of the part.
-    name: &'static str,
-    keeping: &'static str,
-    showing: &'static str,
-    deleting: &'static str,
+/// Readings in progress: whatever the page gives, by a name of the window.
+const WORK: &str = "work";
+
+/// Name of a part of the database.
+fn name(place: Place) -> &'static str {
+    match place {
+        Place::Kept(Part::Paints) => "paints",
+        Place::Kept(Part::Pictures) => "pictures",
+        Place::Changes => "changes",
+        Place::About => "about",
+    }
 }
 
-/// Pigment files.
-pub const PAINTS: Shelf = Shelf {
-    name: "paints",
-    keeping: "could not keep the paint",
-    showing: "could not show the paints",
-    deleting: "could not delete the paint",
-};
+/// All of them that a change may touch.
+const PLACES: [Place; 4] = [
+    Place::Kept(Part::Paints),
+    Place::Kept(Part::Pictures),
+    Place::Changes,
+    Place::About,
+];
 
-/// Saved pictures.
-pub const PICTURES: Shelf = Shelf {
-    name: "pictures",
-    keeping: "could not keep the picture",
-    showing: "could not show the pictures",
-    deleting: "could not delete the picture",
-};
+/// An open transaction.
+pub struct Open {
+    transaction: IdbTransaction,
+    doing: &'static str,
+}
 
-impl Shelf {
-    /// Keeps a text: a new one, or in place of the one with the number given. Gives its number.
-    pub async fn put(&self, id: Option<u32>, text: &str) -> Result<u32> {
-        let request = within(self, self.keeping, CHANGE, |store| {
-            let text = JsValue::from_str(text);
-            match id {
+impl Open {
+    async fn ask(
+        &self,
+        place: &str,
+        ask: impl FnOnce(&web_sys::IdbObjectStore) -> std::result::Result<IdbRequest, JsValue>,
+    ) -> Result<JsValue> {
+        let failed = |error: JsValue| failed(self.doing, reason(&error));
+        let store = self.transaction.object_store(place).map_err(failed)?;
+        let request = ask(&store).map_err(failed)?;
+        let answered = Promise::new(&mut |resolve, reject| {
+            request.set_onsuccess(Some(&resolve));
+            request.set_onerror(Some(&reject));
+        });
+        match JsFuture::from(answered).await {
+            Ok(_) => result(self.doing, &request),
+            Err(_) => Err(match request.error() {
+                Ok(Some(error)) => failed(error.into()),
+                _ => failed(JsValue::UNDEFINED),
+            }),
+        }
+    }
+}
+
+impl Transaction for Open {
+    async fn read(&self, place: Place, id: u32) -> Result<Option<String>> {
+        let value = self
+            .ask(name(place), |store| store.get(&JsValue::from(id)))
+            .await?;
+        if value.is_undefined() {
+            return Ok(None);
+        }
+        Ok(Some(text(&value)))
+    }
+
+    async fn write(&self, place: Place, id: Option<u32>, text: &str) -> Result<u32> {
+        let text = JsValue::from_str(text);
+        let key = self
+            .ask(name(place), |store| match id {
                 Some(id) => store.put_with_key(&text, &JsValue::from(id)),
                 None => store.put(&text),
-            }
-        })
-        .await?;
-        number(&result(self.keeping, &request)?)
-            .ok_or_else(|| failed(self.keeping, "it gave no number".to_owned()))
-    }
-
-    /// All texts with their numbers, in the order in which they were first kept.
-    pub async fn all(&self) -> Result<Vec<(u32, String)>> {
-        let (keys, values) = within(self, self.showing, LOOK, |store| {
-            Ok((store.get_all_keys()?, store.get_all()?))
-        })
-        .await?;
-        let keys = Array::from(&result(self.showing, &keys)?);
-        let values = Array::from(&result(self.showing, &values)?);
-        keys.iter()
-            .zip(values.iter())
-            .map(|(key, value)| {
-                let id = number(&key).ok_or_else(|| {
-                    failed(self.showing, format!("{key:?} is not a number it gave out"))
-                })?;
-                Ok((id, text(self.showing, id, &value)?))
             })
-            .collect()
+            .await?;
+        number(&key).ok_or_else(|| failed(self.doing, "it gave no number".to_owned()))
     }
 
-    /// Removes one. Removing one that is not there changes nothing.
-    pub async fn remove(&self, id: u32) -> Result<()> {
-        within(self, self.deleting, CHANGE, |store| {
-            store.delete(&JsValue::from(id))
-        })
-        .await
-        .map(drop)
+    async fn clear(&self, place: Place, id: u32) -> Result<()> {
+        self.ask(name(place), |store| store.delete(&JsValue::from(id)))
+            .await
+            .map(drop)
     }
 }
 
-/// One transaction: asks, waits until the browser reports it complete, and gives back the requests, now answered.
+/// Makes a change: all that `work` does becomes true together, or nothing of it. `doing` goes on "The browser's storage".
+///
+/// # Errors
+/// What `work` or the storage says.
+pub async fn change<T>(
+    doing: &'static str,
+    work: impl AsyncFnOnce(&Open) -> Result<T>,
+) -> Result<T> {
+    within(doing, &PLACES.map(name), CHANGE, work).await
+}
+
+/// Looks at what is kept, all of it at one moment.
+///
+/// # Errors
+/// What `work` or the storage says.
+pub async fn look<T>(doing: &'static str, work: impl AsyncFnOnce(&Open) -> Result<T>) -> Result<T> {
+    within(doing, &PLACES.map(name), LOOK, work).await
+}
+
+/// All texts of one kind with their numbers, in the order in which they were first kept.
+///
+/// # Errors
+/// What the storage says.
+pub async fn all(open: &Open, part: Part) -> Result<Vec<(u32, String)>> {
+    let place = name(Place::Kept(part));
+    let keys = Array::from(&open.ask(place, |store| store.get_all_keys()).await?);
+    let values = Array::from(&open.ask(place, |store| store.get_all()).await?);
+    keys.iter()
+        .zip(values.iter())
+        .map(|(key, value)| {
+            let id = number(&key).ok_or_else(|| {
+                failed(open.doing, format!("{key:?} is not a number it gave out"))
+            })?;
+            Ok((id, text(&value)))
+        })
+        .collect()
+}
+
+/// Keeps a reading in progress: whatever the page gives, under a name.
+///
+/// # Errors
+/// What the storage says.
+pub async fn keep_work(name: &str, work: &JsValue) -> Result<()> {
+    within("could not hold the scan", &[WORK], CHANGE, async |open| {
+        let put = |store: &web_sys::IdbObjectStore| store.put_with_key(work, &name.into());
+        open.ask(WORK, put).await.map(drop)
+    })
+    .await
+}
+
+/// The reading in progress under a name, `undefined` if there is none.
+///
+/// # Errors
+/// What the storage says.
+pub async fn work(name: &str) -> Result<JsValue> {
+    within("could not show the scan", &[WORK], LOOK, async |open| {
+        open.ask(WORK, |store| store.get(&name.into())).await
+    })
+    .await
+}
+
+/// Names of all readings in progress.
+///
+/// # Errors
+/// What the storage says.
+pub async fn works() -> Result<JsValue> {
+    within("could not show the scans", &[WORK], LOOK, async |open| {
+        open.ask(WORK, |store| store.get_all_keys()).await
+    })
+    .await
+}
+
+/// Forgets one.
+///
+/// # Errors
+/// What the storage says.
+pub async fn drop_work(name: &str) -> Result<()> {
+    within("could not forget the scan", &[WORK], CHANGE, async |open| {
+        open.ask(WORK, |store| store.delete(&name.into()))
+            .await
+            .map(drop)
+    })
+    .await
+}
+
+/// One transaction, waited for until the browser reports it complete.
 ///
 /// The database is opened for each, so that no window ever stands in the way of a newer version's migration.
 async fn within<T>(
-    shelf: &Shelf,
     doing: &'static str,
+    places: &[&str],
     mode: &'static str,
-    ask: impl FnOnce(&IdbObjectStore) -> std::result::Result<T, JsValue>,
+    work: impl AsyncFnOnce(&Open) -> Result<T>,
 ) -> Result<T> {
     let database = open(doing).await?;
-    let outcome = transact(&database, shelf.name, mode, ask).await;
+    let outcome = transact(&database, doing, places, mode, work).await;
     database.close();
-    outcome.map_err(|error| failed(doing, reason(&error)))
+    outcome
 }
 
 async fn transact<T>(
     database: &IdbDatabase,
-    name: &'static str,
+    doing: &'static str,
+    places: &[&str],
     mode: &'static str,
-    ask: impl FnOnce(&IdbObjectStore) -> std::result::Result<T, JsValue>,
-) -> std::result::Result<T, JsValue> {
-    let transaction = begin(database, name, mode)?;
+    work: impl AsyncFnOnce(&Open) -> Result<T>,
+) -> Result<T> {
+    let failed = |error: JsValue| failed(doing, reason(&error));
+    let transaction = begin(database, places, mode).map_err(failed)?;
     let ended = Promise::new(&mut |resolve, reject| {
         transaction.set_oncomplete(Some(&resolve));
         transaction.set_onabort(Some(&reject));
     });
-    let asked = ask(&transaction.object_store(name)?);
-    if asked.is_err() {
-        transaction.abort()?;
+    let open = Open { transaction, doing };
+    let outcome = work(&open).await;
+    if outcome.is_err() {
+        // One that the browser has ended already cannot be ended again; its own reason is told.
+        let _ = open.transaction.abort();
     }
-    match (JsFuture::from(ended).await, asked) {
-        (Ok(_), Ok(requests)) => Ok(requests),
-        (_, Err(error)) => Err(error),
-        (Err(_), Ok(_)) => Err(transaction
-            .error()
-            .map_or(JsValue::UNDEFINED, JsValue::from)),
+    match (JsFuture::from(ended).await, outcome) {
+        (Ok(_), outcome) => outcome,
+        (Err(_), Err(error)) => Err(error),
+        (Err(_), Ok(_)) => {
+            let error = open.transaction.error();
+            Err(failed(error.map_or(JsValue::UNDEFINED, JsValue::from)))
+        }
     }
 }
 
-/// `database.transaction(name, mode, { durability: "strict" })`: complete then means written to the disk, where the
+/// `database.transaction(places, mode, { durability: "strict" })`: complete then means written to the disk, where the
 /// browser can promise that. By reflection, because web-sys counts the third argument as unstable.
 fn begin(
     database: &IdbDatabase,
-    name: &str,
+    places: &[&str],
     mode: &str,
 ) -> std::result::Result<IdbTransaction, JsValue> {
+    let places: Array = places
+        .iter()
+        .map(|place| JsValue::from_str(place))
+        .collect();
     let options = Object::new();
     Reflect::set(&options, &"durability".into(), &"strict".into())?;
     let transaction: Function = Reflect::get(database, &"transaction".into())?.dyn_into()?;
     transaction
-        .call3(database, &name.into(), &mode.into(), &options)?
+        .call3(database, &places, &mode.into(), &options)?
         .dyn_into()
 }
 
@@ -192,12 +300,19 @@ fn ask_to_open() -> std::result::Result<IdbOpenDbRequest, JsValue> {
 fn migrate(event: IdbVersionChangeEvent) -> std::result::Result<(), JsValue> {
     let request: IdbOpenDbRequest = event.target().ok_or(JsValue::UNDEFINED)?.unchecked_into();
     let database: IdbDatabase = request.result()?.unchecked_into();
-    // From nothing (version 0) to version 1, paints; from there to version 2, pictures beside them.
-    for (version, shelf) in [(1.0, PAINTS), (2.0, PICTURES)] {
+    // Version 1: paints; 2: pictures; 3: what was changed, and readings in progress.
+    let parts = [
+        (1.0, "paints", true),
+        (2.0, "pictures", true),
+        (3.0, "changes", false),
+        (3.0, "about", false),
+        (3.0, WORK, false),
+    ];
+    for (version, part, numbered) in parts {
         if event.old_version() < version {
             let parameters = web_sys::IdbObjectStoreParameters::new();
-            parameters.set_auto_increment(true);
-            database.create_object_store_with_optional_parameters(shelf.name, &parameters)?;
+            parameters.set_auto_increment(numbered);
+            database.create_object_store_with_optional_parameters(part, &parameters)?;
         }
     }
     Ok(())
@@ -215,10 +330,9 @@ fn number(key: &JsValue) -> Option<u32> {
     (f64::from(whole) == number).then_some(whole)
 }
 
-fn text(doing: &'static str, id: u32, value: &JsValue) -> Result<String> {
-    value
-        .as_string()
-        .ok_or_else(|| failed(doing, format!("what is kept under number {id} is not text")))
+/// A kept value. What is no text was not kept by this program: it is shown as what it is, and refused when it is read.
+fn text(value: &JsValue) -> String {
+    value.as_string().unwrap_or_else(|| format!("{value:?}"))
 }
 
 fn failed(doing: &'static str, reason: String) -> Error {
@@ -241,7 +355,9 @@ fn reason(error: &JsValue) -> String {
     let name = exception.name();
     match name.as_str() {
         "QuotaExceededError" => {
-            format!("there is no room left ({name}); delete paints, or free some space on the disk")
+            format!(
+                "there is no room left ({name}); free some space on the disk, or save a copy and delete what you no longer need"
+            )
         }
         "VersionError" => {
             format!("it was written by a newer version of this program ({name}); use that version")

@@ -62,6 +62,8 @@ fn nothing_on_any_screen_is_against_the_rules_of_access() {
         let mut check = |page: &mut Browser, state: &str| {
             wrong.extend(violations(page, &format!("{width}, {state}")));
         };
+        page.click("#start [data-fold=blanks] > summary");
+        page.wait("document.querySelector('#start [data-part=preview] img')");
         check(&mut page, "start");
         read(&mut page, &samples::samples()[0].scan);
         page.evaluate(
@@ -95,6 +97,39 @@ fn nothing_on_any_screen_is_against_the_rules_of_access() {
         page.upload("#scan", &[file]);
         page.wait("!document.querySelector('#alert').hidden");
         check(&mut page, "alert");
+        // A reading in progress would come back with the reload.
+        page.click("#card [data-do=another]");
+        page.wait("!document.querySelector('#start').hidden");
+        page.evaluate("new Promise((done) => setTimeout(() => done(1), 800))");
+    }
+    page.close();
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn nothing_under_glass_is_against_the_rules_of_access() {
+    let Some(axe) = axe() else {
+        eprintln!("Not checked: npm could not install {VERSION}.");
+        return;
+    };
+    let (_server, _profile, mut page) = open();
+    let mut wrong = Vec::new();
+    page.evaluate(&format!("(() => {{ {axe}; return 1; }})()"));
+    for [width, height] in [[1280, 900], [390, 844]] {
+        page.viewport(width, height);
+        let mut check = |page: &mut Browser, state: &str| {
+            wrong.extend(violations(page, &format!("{width}, {state}")));
+        };
+        page.evaluate("location.hash = '#glass'");
+        page.wait("!document.querySelector('#glass').hidden");
+        check(&mut page, "nothing open");
+        page.click("[data-do=glass-sample]");
+        page.wait("!document.querySelector('#glass [data-part=open]').hidden");
+        for tool in ["look", "brush", "like", "known"] {
+            page.click(&format!("#glass input[name=tool][value={tool}]"));
+            check(&mut page, tool);
+        }
+        page.click("#glass [data-do=glass-close]");
     }
     page.close();
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));

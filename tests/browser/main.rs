@@ -6,9 +6,11 @@ mod access;
 mod corrections;
 mod devtools;
 mod faults;
+mod glass;
 mod offline;
 mod picture;
 mod server;
+mod shelf;
 
 #[path = "../support/bad_scans.rs"]
 mod bad_scans;
@@ -593,6 +595,10 @@ fn a_full_disk_is_told_and_what_is_kept_stays() {
     page.type_text("One too many");
     page.click("#card [data-do=keep]");
     page.wait_for_text("there is no room left (QuotaExceededError)");
+    // The work in hand can still be taken out.
+    page.click("#card [data-say=keep] button");
+    let saved = json_file(&page.download());
+    assert_eq!(saved["paint"]["name"], "One too many");
     shelf_has(&mut page, 1);
     page.close();
 }

@@ -30,18 +30,21 @@ const labText = (lab) => lab.map((v) => figure(v)).join(", ");
 export class Facts {
   #root;
 
-  /** @param {HTMLElement} root @param {() => void} exported */
+  /** @param {HTMLElement} root @param {(kind: "pigment" | "cgats" | "csv") => void} exported */
   constructor(root, exported) {
     const template = /** @type {HTMLTemplateElement} */ (find(document, "#paint-facts"));
     root.replaceChildren(template.content.cloneNode(true));
     this.#root = root;
-    find(root, "[data-do=export]").addEventListener("click", exported);
+    find(root, "[data-do=export]").addEventListener("click", () => exported("pigment"));
+    find(root, "[data-do=cgats]").addEventListener("click", () => exported("cgats"));
+    find(root, "[data-do=csv]").addEventListener("click", () => exported("csv"));
   }
 
   /** @param {PaintView | null} paint */
   draw(paint) {
     this.#root.hidden = !paint;
     if (!paint) return;
+    for (const name of ["tables", "tables-words"]) this.#part(name).hidden = !paint.predicts;
     this.#part("cells").replaceChildren(cells(paint));
     this.#part("curves").replaceChildren(...curves(paint));
     this.#part("films").replaceChildren(...films(paint));

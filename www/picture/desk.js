@@ -3,6 +3,7 @@
 
 import { remember, remembered } from "../dom.js";
 import { EngineError, newest } from "../engine.js";
+import { announce } from "../shelf.js";
 
 /** @typedef {import("../types.js").PictureView} PictureView */
 /** @typedef {import("../types.js").Change} Change */
@@ -17,8 +18,11 @@ export class Desk {
   #saving = Promise.resolve();
   /** Number under which the picture is saved; none for a new one. @type {number | undefined} */ id = undefined;
   /** @type {string | undefined} */ #text = undefined;
+  /** What is saved under that number, as far as this window knows. @type {string | undefined} */ #seen = undefined;
+  /** Whether something waits to be saved. */ #dirty = false;
   /** @type {[string, string][]} */ #tubes = [];
   /** Told how saving goes. @type {(words: string) => void} */ onsaved = () => {};
+  /** Told after a picture could not be saved. @type {() => void} */ onunsaved = () => {};
   /** @type {PictureView | null} */ view = null;
 
   /**
@@ -42,12 +46,23 @@ export class Desk {
     return this.#text !== undefined;
   }
 
+  /** The open picture as text. */
+  get text() {
+    return this.#text ?? "";
+  }
+
+  /** The tubes at hand: keys and pigment files. */
+  get tubes() {
+    return this.#tubes;
+  }
+
   /** Opens a saved picture, or a new one. @param {import("../types.js").Saved | null} saved @param {[string, string][]} tubes */
   async open(saved, tubes) {
     await this.#saving;
     this.#tubes = tubes;
     const now = await this.#page.engine.call("open_picture", [saved?.text, "My picture", tubes]);
     this.id = saved?.id;
+    this.#seen = saved?.text;
     if (saved) remember(LAST, String(saved.id));
     this.onsaved(saved ? "Saved on this computer." : "");
     this.#show(now);
@@ -121,17 +136,42 @@ export class Desk {
   }
 
   #save() {
+    this.#dirty = true;
     this.onsaved("Saving …");
     this.#saving = this.#saving.then(async () => {
       try {
-        this.id = await this.#page.engine.call("save_picture", [this.id, this.#text]);
-        remember(LAST, String(this.id));
+        const text = this.#text;
+        /** @type {import("../types.js").SavedAs} */
+        const { id, beside } = await this.#page.engine.call("save_picture", [this.id, this.#seen, text]);
+        this.id = id;
+        this.#seen = text;
+        this.#dirty = text !== this.#text;
+        remember(LAST, String(id));
+        announce();
         this.onsaved("Saved on this computer.");
+        if (beside) this.#beside();
       } catch (error) {
         this.onsaved("Not saved.");
+        this.onunsaved();
         this.#page.tell(error);
       }
     });
+  }
+
+  /** Another window changed or deleted this picture: what is open here is now a second one, and says so in its name. */
+  #beside() {
+    this.#page.alert("This picture was changed or deleted in another window. What you have here is saved beside it, as a second picture.");
+    if (this.view) queueMicrotask(() => this.change({ do: "name", name: `${this.view?.name ?? ""}, second` }));
+  }
+
+  /** Whether the picture that is saved under this number is not the one that is open, nor waits to be saved. @param {string | undefined} text */
+  isBehind(text) {
+    return text !== undefined && text !== this.#seen && !this.#dirty;
+  }
+
+  /** The open picture as a file that can be brought in elsewhere. @returns {Promise<string>} */
+  asFile() {
+    return this.#page.engine.call("picture_copy", [this.#text]);
   }
 
   /** Done when everything so far is saved. */

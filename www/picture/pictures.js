@@ -2,6 +2,7 @@
 /** The saved pictures: open another, begin a new one, delete one. */
 
 import { el, find, say } from "../dom.js";
+import { announce } from "../shelf.js";
 
 /** @typedef {import("../types.js").Saved} Saved */
 
@@ -59,15 +60,36 @@ export class Pictures {
   async #remove(saved, name) {
     const dialog = /** @type {HTMLDialogElement} */ (find(document, "#delete"));
     say(dialog, "delete", `Delete ${name}?`);
-    say(dialog, "delete-what", "It is taken off this computer.");
+    say(dialog, "delete-what", "It is taken off this computer; Undo brings it back.");
     dialog.returnValue = "no";
     dialog.showModal();
     await new Promise((resolve) => dialog.addEventListener("close", resolve, { once: true }));
     if (dialog.returnValue !== "yes") return;
     try {
-      await this.#page.engine.call("remove_picture", [saved.id]);
+      await this.#page.engine.call("remove_picture", [`deleting ${name}`, saved.id, saved.text]);
+      announce();
       if (saved.id === this.#current()) await this.#to(null);
       else await this.list();
+      this.#deleted(name);
+    } catch (error) {
+      this.#page.tell(error);
+      await this.list();
+    }
+  }
+
+  /** @param {string} name */
+  #deleted(name) {
+    const words = find(this.#root, "[data-say=deleted]");
+    const undo = el("button", { type: "button", class: "quiet", click: () => this.#undo() }, "Undo");
+    words.replaceChildren(`${name} was deleted. `, undo);
+  }
+
+  async #undo() {
+    try {
+      const words = await this.#page.engine.call("step_shelf", [true]);
+      announce();
+      await this.list();
+      say(this.#root, "deleted", words ? `Taken back: ${words}.` : "There is nothing to take back.");
     } catch (error) {
       this.#page.tell(error);
     }

@@ -1,11 +1,14 @@
 // @ts-check
 /** The Card screen: a scan that was read, what it says of the paint, and how to correct it. */
 
-import { download, el, find, remember, remembered, say } from "../dom.js";
+import { el, find, remember, remembered, say } from "../dom.js";
 import { EngineError } from "../engine.js";
 import { Facts, drawMore, drawStrip } from "../parts/facts.js";
 import { BLANK, LabelForm } from "../parts/label.js";
 import { Outline } from "../parts/outline.js";
+import { savePaint } from "../parts/save.js";
+import { kept } from "../shelf.js";
+import { Work } from "../work.js";
 
 /** @typedef {import("../types.js").ReadingView} ReadingView */
 /** @typedef {import("../types.js").Action} Action */
@@ -17,7 +20,7 @@ import { Outline } from "../parts/outline.js";
  * @property {string} [what] what is corrected: a newer value of the same takes the place of one that still waits
  * @property {() => void} [then] once it is drawn
  */
-/** @typedef {{ label: import("../types.js").Label, kept: number | undefined, second: File | null, safe: string | null }} Sheet what the page knows of one card of the scan; safe: layout and label as they were kept */
+/** @typedef {{ label: import("../types.js").Label, kept: { id: number, text: string } | undefined, second: File | null, safe: string | null }} Sheet what the page knows of one card of the scan; safe: layout and label as they were kept */
 /**
  * @typedef {object} Aside a scan that was left for another one, as it was
  * @property {{ file: File, pasted: boolean, own: boolean }} source
@@ -43,8 +46,9 @@ const MOST_UNDONE = 100;
 /**
  * @param {import("../main.js").Page} page
  * @param {(id: number) => void} over shows a kept paint over the underpainting
+ * @param {(colours: import("../types.js").Lab[]) => void} lay adds colours to the underpainting
  */
-export function cardScreen(page, over) {
+export function cardScreen(page, over, lay) {
   const { engine } = page;
   const screen = find(document, "#card");
   /** @type {ReadingView | null} */ let view = null;
@@ -68,6 +72,16 @@ export function cardScreen(page, over) {
   const facts = new Facts(find(screen, "[data-part=facts]"), exportFile);
   const white = /** @type {HTMLInputElement} */ (find(screen, "#white"));
   const second = /** @type {HTMLInputElement} */ (find(screen, "#second"));
+  const work = new Work(engine);
+  work.ontrouble = (words) => say(screen, "held", words);
+  find(screen, "[data-part=label]").addEventListener("input", hold);
+
+  /** Holds what was done so far, to go on with after a reload. */
+  function hold() {
+    if (!view) return;
+    sheets[view.card].label = form.label;
+    work.soon(() => ({ pasted: source?.pasted ?? false, own: source?.own ?? true, layout, sheets: sheets.map(({ label, kept }) => ({ label, kept })) }));
+  }
 
   /** @type {Correction[]} */ const waiting = [];
   let correcting = false;
@@ -124,6 +138,7 @@ export function cardScreen(page, over) {
   on("another", () => {
     putAside();
     view = null;
+    work.drop().catch(page.tell);
     page.go("cards");
   });
   for (const back of document.querySelectorAll("[data-do=back]")) back.addEventListener("click", goBack);
@@ -132,8 +147,16 @@ export function cardScreen(page, over) {
     second.value = "";
     if (!file || !view) return;
     const sheet = sheets[view.card];
-    correct({ method: "add_second", args: [file], squared: false, then: () => (sheet.second = file) });
+    correct({ method: "add_second", args: [file], squared: false, then: () => {
+      sheet.second = file;
+      holdScan();
+    } });
   });
+
+  function holdScan() {
+    if (source) work.scan(source.file, sheets.map(({ second }) => second));
+  }
+
   engine.onend = () => {
     lost = source !== null;
   };
@@ -221,6 +244,7 @@ export function cardScreen(page, over) {
       putAside();
       ({ source, sheets, before } = to);
       lost = false;
+      holdScan();
       view = null;
       await show(found, pixels);
       drawUndo();
@@ -241,12 +265,7 @@ export function cardScreen(page, over) {
   function reread({ source: { file, pasted }, scanner, layout, sheets, card }) {
     return patiently(async (stage) => {
       await engine.call("open", [file, pasted, scanner, layout], stage);
-      for (const [i, { second }] of sheets.entries()) {
-        if (!second) continue;
-        await engine.call("choose_card", [i], stage);
-        await engine.call("add_second", [second], stage);
-      }
-      return engine.call("choose_card", [card], stage);
+      return joinAgain(sheets.map(({ second }) => second), card, stage);
     });
   }
 
@@ -257,6 +276,16 @@ export function cardScreen(page, over) {
     lost = false;
   }
 
+  /** Joins second scans to their cards and turns to a card. @param {(File | null)[]} seconds @param {number} card @param {(name: string) => void} stage */
+  async function joinAgain(seconds, card, stage) {
+    for (const [i, second] of seconds.entries()) {
+      if (!second) continue;
+      await engine.call("choose_card", [i], stage);
+      await engine.call("add_second", [second], stage);
+    }
+    return engine.call("choose_card", [card], stage);
+  }
+
   /** @param {ReadingView} next @param {ImageData | null} pixels */
   async function show(next, pixels) {
     if (view && view.card !== next.card && sheets[view.card]) sheets[view.card].label = form.label;
@@ -265,10 +294,14 @@ export function cardScreen(page, over) {
     while (sheets.length < next.cards.length) sheets.push({ label: BLANK, kept: undefined, second: null, safe: null });
     sheets.length = next.cards.length;
     if (!next.second) sheets[next.card].second = null;
+    // The label that was typed before the card was printed.
+    if (next.printed?.label && sheets[next.card].label === BLANK) sheets[next.card].label = { ...BLANK, name: next.printed.label };
     if (turned) drawSheet();
+    drawPrinted(next);
     if (pixels) outline.paint(pixels);
     draw(next);
     layout = await engine.call("layout");
+    hold();
   }
 
   /** The label of the card at hand. */
@@ -302,6 +335,19 @@ export function cardScreen(page, over) {
     say(screen, "rest", `${rest.length} more`);
     form.enable(next.paint !== null);
     facts.draw(next.paint);
+  }
+
+  /** What a printed card says of itself, and its colours for the picture. @param {ReadingView} next */
+  function drawPrinted({ printed }) {
+    const line = find(screen, "[data-part=printed]");
+    line.hidden = printed === null;
+    if (!printed) return line.replaceChildren();
+    const number = String(printed.number).padStart(4, "0");
+    line.replaceChildren(printed.squared ? `Printed card ${number}, squared from its ${printed.codes === 4 ? "four" : printed.codes} codes.` : `Printed card ${number}, found without its codes.`);
+    const { colours } = printed;
+    if (!colours.length) return;
+    const take = el("button", { type: "button", class: "quiet", click: () => lay(colours) }, colours.length === 1 ? "Take its colour as underpainting" : `Take its ${colours.length} colours as underpainting`);
+    line.append(" ", take);
   }
 
   /** Which card of several this is, and to turn to another. @param {ReadingView} next */
@@ -381,25 +427,37 @@ export function cardScreen(page, over) {
     try {
       await restore();
       const text = await engine.call("record", [form.label]);
-      const id = await engine.call("keep", [sheet.kept, text]);
-      sheet.kept = id;
+      const { id, beside } = await keepAs(sheet.kept, text);
+      sheet.kept = { id, text };
       sheet.safe = stateOf(view.card);
+      hold();
+      await kept();
       form.action("Keep changes");
-      form.say("Kept on this computer.", { words: "Show it over greys", act: () => over(id) });
+      form.say(beside ? "Kept on this computer, beside what another window made of it." : "Kept on this computer.", { words: "Show it over greys", act: () => over(id) });
       drawCards(view);
     } catch (error) {
-      form.say(error instanceof EngineError ? error.message : "It could not be kept.");
+      form.say(error instanceof EngineError ? error.message : "It could not be kept.", { words: "Save it as a file instead", act: () => exportFile() });
       page.tell(error);
     } finally {
       keeping = false;
     }
   }
 
-  async function exportFile() {
+  /** Keeps a text in place of what was kept of this card; where another window has changed or deleted that, as another one. @param {{ id: number, text: string } | undefined} was @param {string} text */
+  async function keepAs(was, text) {
+    try {
+      return { id: await engine.call("keep", [was?.id, was?.text, text]), beside: false };
+    } catch (error) {
+      if (!was || !(error instanceof EngineError) || error.code !== "changed-elsewhere") throw error;
+      return { id: await engine.call("keep", [undefined, undefined, text]), beside: true };
+    }
+  }
+
+  /** @param {"pigment" | "cgats" | "csv"} [kind] */
+  async function exportFile(kind = "pigment") {
     try {
       await restore();
-      const text = await engine.call("record", [form.label]);
-      download(await engine.call("file_name", [text]), text, "application/json");
+      await savePaint(engine, await engine.call("record", [form.label]), kind);
     } catch (error) {
       page.tell(error);
     }
@@ -407,31 +465,36 @@ export function cardScreen(page, over) {
 
   return {
     isOpen: () => view !== null,
+    work,
 
     /**
      * Reads a scan; one that is still being read is given up for it.
      * @param {File} file
-     * @param {{ labels?: import("../types.js").Label[], card?: number, pasted?: boolean, scanner?: string }} [more] labels of its cards; which of them is shown; scanner: what scanned it, unless it was the user's own
+     * @param {{ labels?: import("../types.js").Label[], card?: number, pasted?: boolean, scanner?: string, left?: import("../work.js").Left }} [more] labels of its cards; which of them is shown; scanner: what scanned it, unless it was the user's own; left: a reading to go on with
      */
-    async open(file, { labels = [BLANK], card = 0, pasted = false, scanner } = {}) {
+    async open(file, { labels = [BLANK], card = 0, pasted = false, scanner, left } = {}) {
       page.quiet();
       if (opening) engine.cancel();
       opening += 1;
       try {
         const found = await patiently(async (stage) => {
-          const found = await engine.call("open", [file, pasted, scanner ?? remembered(SCANNER) ?? "", undefined], stage);
+          const found = await engine.call("open", [file, pasted, scanner ?? remembered(SCANNER) ?? "", left?.layout], stage);
+          if (left?.seconds.some(Boolean)) return joinAgain(left.seconds, found.card, stage);
           return card && found.cards[card] ? engine.call("choose_card", [card], stage) : found;
         });
         const pixels = await engine.call("pixels");
         putAside();
-        source = { file, pasted, own: scanner === undefined };
+        source = { file, pasted, own: left?.own ?? scanner === undefined };
         lost = false;
-        sheets = labels.map((label) => ({ label, kept: undefined, second: null, safe: null }));
+        sheets = left
+          ? left.sheets.map((sheet, i) => ({ ...sheet, second: left.seconds[i] ?? null, safe: null }))
+          : labels.map((label) => ({ label, kept: undefined, second: null, safe: null }));
         before = [];
+        holdScan();
         view = null;
         await show(found, pixels);
         drawUndo();
-        page.go("cards");
+        if (!left) page.go("cards");
       } catch (error) {
         page.tell(error);
       } finally {

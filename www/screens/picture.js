@@ -1,7 +1,7 @@
 // @ts-check
 /** Picture: films of kept tubes over the underpainting's colours. Joins the parts in www/picture. */
 
-import { el, find, say } from "../dom.js";
+import { download, el, find, say } from "../dom.js";
 import { Lanes } from "../picture/band.js";
 import { drawCoats, drawOrder } from "../picture/coats.js";
 import { Desk, lastOpen } from "../picture/desk.js";
@@ -15,6 +15,7 @@ import { Pictures } from "../picture/pictures.js";
 import { AllTubes } from "../picture/tubes.js";
 import { Underpainting } from "../picture/underpainting.js";
 import { Wanted } from "../picture/wanted.js";
+import { planPage, print } from "../paper.js";
 import { samples } from "../samples.js";
 
 /** @typedef {import("../types.js").PictureView} PictureView */
@@ -32,6 +33,10 @@ export function pictureScreen(page) {
 
   const desk = new Desk(page, draw);
   desk.onsaved = (words) => say(screen, "saved", words);
+  desk.onunsaved = () => {
+    const asFile = async () => download("picture.json", await desk.asFile(), "application/json");
+    find(screen, "[data-say=saved]").append(" ", el("button", { type: "button", class: "quiet", click: () => asFile().catch(page.tell) }, "Save it as a file instead"));
+  };
   const lanes = new Lanes(part("band"), (colour) => desk.turn("choose_colour", colour));
   const films = new Films(part("films"), desk);
   const all = new AllTubes(part("all-tubes"), (tube, build) => desk.change({ do: "lay", tube, build }).then(() => part("films").scrollIntoView({ block: "nearest" })));
@@ -143,15 +148,23 @@ export function pictureScreen(page) {
     if (!own) tubes = (await samples(page.engine)).map(({ text, paint }) => ({ key: `sample-${paint.name}`, text, paint }));
     say(screen, "whose", own ? "" : "These are sample paints, simulated. Keep a card of your own and your tubes stand here.");
     find(screen, "[data-panel=all-tubes]").textContent = own ? "All my tubes" : "All sample tubes";
-    if (desk.isOpen) {
+    /** @type {import("../types.js").Saved[]} */
+    const saved = await page.engine.call("pictures").catch(() => []);
+    const here = saved.find(({ id, problem }) => id === desk.id && !problem);
+    if (desk.isOpen && here && desk.isBehind(here.text)) {
+      // Another window has worked on it since.
+      await open(here);
+    } else if (desk.isOpen) {
       await desk.use(tubes.map(({ key, text }) => [key, text]));
     } else {
-      /** @type {import("../types.js").Saved[]} */
-      const saved = await page.engine.call("pictures").catch(() => []);
       const readable = saved.filter(({ problem }) => !problem);
       await open(readable.find(({ id }) => id === lastOpen()) ?? readable.at(-1) ?? null);
     }
     await lay_wanted();
+    const colours = brought;
+    brought = [];
+    for (const [i, lab] of colours.entries()) await desk.change({ do: "add-colour", name: `from the card ${i + 1}`, lab, surface: "satin" });
+    if (colours.length) show_panel("underpainting");
   }
 
   /** Lays the tube that another screen asked for, if no film of it is there yet. */
@@ -164,8 +177,24 @@ export function pictureScreen(page) {
     else await desk.change({ do: "lay", tube });
   }
 
+  find(screen, "[data-do=print-plan]").addEventListener("click", async () => {
+    try {
+      await print(planPage(await desk.ask("picture_sheet")));
+    } catch (error) {
+      page.tell(error);
+    }
+  });
+
+  /** Colours from a card, to be added. @type {import("../types.js").Lab[]} */ let brought = [];
+
   return {
+    /** Adds colours that a printed card brought along. @param {import("../types.js").Lab[]} colours */
+    take(colours) {
+      brought = colours;
+      page.go("picture");
+    },
     show,
+    desk,
     /** Shows this kept paint next. @param {number} id */
     choose(id) {
       wanted = `kept-${id}`;

@@ -2,6 +2,7 @@
 /** The first screen: a sample film that can be pulled, the samples' strips, and where to bring a scan. */
 
 import { find, say } from "../dom.js";
+import { Blanks } from "../parts/blanks.js";
 import { PaintOver } from "../parts/paint.js";
 import { drawStrips } from "../parts/strips.js";
 import { samples } from "../samples.js";
@@ -10,19 +11,28 @@ import { samples } from "../samples.js";
 
 /**
  * @param {import("../main.js").Page} page
- * @param {(file: File, more?: { labels?: import("../types.js").Label[], card?: number, pasted?: boolean, scanner?: string }) => void} open
+ * @param {(file: File, more?: { labels?: import("../types.js").Label[], card?: number, pasted?: boolean, scanner?: string, left?: import("../work.js").Left }) => unknown} open
+ * @param {(name: string) => Promise<void>} forget what a window that is gone was reading
+ * @param {(files: File[]) => unknown} many reads several scans into a table
  */
-export function startScreen(page, open) {
+export function startScreen(page, open, forget, many) {
   const screen = find(document, "#start");
   const over = new PaintOver(screen, page, "start-pull", []);
   /** @type {Sample | null} */ let chosen = null;
 
   const input = /** @type {HTMLInputElement} */ (find(screen, "#scan"));
   input.addEventListener("change", () => {
-    const file = input.files?.[0];
+    const files = [...(input.files ?? [])];
     input.value = "";
-    if (file) open(file);
+    take(files);
   });
+  new Blanks(find(screen, "[data-part=blanks]"), page);
+
+  /** One scan is opened; several are read into a table. @param {File[]} files */
+  function take(files) {
+    if (files.length > 1) return many(files);
+    if (files.length) return open(files[0]);
+  }
   find(screen, "#sample-scan").addEventListener("click", async () => {
     try {
       if (chosen) open(await chosen.scan(), { labels: chosen.labels, card: chosen.card, scanner: chosen.scanner });
@@ -48,9 +58,7 @@ export function startScreen(page, open) {
     if (!files(event)) return;
     event.preventDefault();
     drop.classList.remove("over");
-    const [file, ...more] = event.dataTransfer?.files ?? [];
-    if (file) open(file);
-    if (more.length) page.alert(`One scan at a time: ${file.name} is read. Keep its paint, then drop the next.`);
+    take([...(event.dataTransfer?.files ?? [])]);
   });
   window.addEventListener("paste", (event) => {
     const file = [...(event.clipboardData?.files ?? [])].find(({ type }) => type.startsWith("image/"));
@@ -67,6 +75,26 @@ export function startScreen(page, open) {
   }
 
   return {
+    /** Offers what a window that is gone was reading. @param {import("../work.js").Left | null} left */
+    offer(left) {
+      const box = find(screen, "[data-part=left]");
+      box.hidden = left === null;
+      if (!left) return;
+      say(screen, "left", `${left.file.name} was being read when its window closed.`);
+      const done = async (/** @type {boolean} */ on) => {
+        box.hidden = true;
+        try {
+          if (on) await open(left.file, { pasted: left.pasted, left });
+          await forget(left.name);
+          if (on) page.go("cards");
+        } catch (error) {
+          page.tell(error);
+        }
+      };
+      find(box, "[data-do=go-on]").onclick = () => done(true);
+      find(box, "[data-do=leave]").onclick = () => done(false);
+    },
+
     async show() {
       if (chosen) return;
       const all = await samples(page.engine);

@@ -1,27 +1,64 @@
 // @ts-check
-/** The shelf: kept paints as strips; one opened with all that is known of it. */
+/** The shelf: kept paints as strips, sorted, filtered and compared; one opened with all that is known of it. */
 
 import { download, drawing, el, find, say } from "../dom.js";
 import { EngineError } from "../engine.js";
+import { Compare } from "../parts/compare.js";
 import { Facts, drawMore, drawStrip } from "../parts/facts.js";
 import { LabelForm } from "../parts/label.js";
+import { Safe } from "../parts/safe.js";
+import { savePaint } from "../parts/save.js";
+import { print, tubeCard, wallChart } from "../paper.js";
+import { announce, elsewhere, kept } from "../shelf.js";
 
-/** @typedef {import("../types.js").Kept} Kept */
+/** @typedef {import("../types.js").Opened} Opened */
+/** @typedef {import("../types.js").ShelfRow} ShelfRow */
+/** @typedef {import("../types.js").Ask} Ask */
+
+/** Typing is answered once it pauses. */
+const PAUSE_MS = 120;
 
 /**
  * @param {import("../main.js").Page} page
- * @param {(kept: Kept) => void} over shows a paint over the underpainting
+ * @param {(id: number) => void} over shows a kept paint over the underpainting
  */
 export function tubesScreen(page, over) {
   const { engine } = page;
   const shelf = find(document, "#tubes");
   const tube = find(document, "#tube");
-  /** @type {Kept | null} */ let opened = null;
+  const ask = /** @type {HTMLFormElement} */ (find(shelf, "[data-part=ask]"));
+  /** @type {Opened | null} */ let opened = null;
+  /** Tubes chosen to be compared, in that order. @type {number[]} */ let chosen = [];
 
   const form = new LabelForm(find(tube, "[data-part=label]"), "Keep changes", relabel);
-  const facts = new Facts(find(tube, "[data-part=facts]"), () => opened && save(opened));
-  find(tube, "[data-do=over]").addEventListener("click", () => opened && over(opened));
-  find(tube, "[data-do=delete]").addEventListener("click", () => opened && remove(opened));
+  const facts = new Facts(find(tube, "[data-part=facts]"), (kind) => opened && save(opened.id, kind));
+  const compare = new Compare(find(shelf, "[data-part=compare]"), page, () => choose([]));
+  const safe = new Safe(shelf, page, list);
+  find(shelf, "[data-do=wall]").addEventListener("click", () => onPaper(async () => wallChart(await engine.call("wall"))));
+  find(tube, "[data-do=tube-card]").addEventListener("click", () => {
+    const paint = opened?.paint;
+    if (paint) onPaper(async () => tubeCard(paint, (await engine.call("wall")).conditions));
+  });
+  find(tube, "[data-do=over]").addEventListener("click", () => opened && over(opened.id));
+  find(tube, "[data-do=delete]").addEventListener("click", () => opened && remove(opened.id, opened.paint?.name ?? "this paint"));
+  find(shelf, "[data-do=undo]").addEventListener("click", () => step(true));
+  find(shelf, "[data-do=redo]").addEventListener("click", () => step(false));
+  shelf.addEventListener("keydown", (event) => {
+    const typing = event.target instanceof HTMLInputElement && event.target.type !== "radio";
+    if (typing || !(event.ctrlKey || event.metaKey) || event.key.toLowerCase() !== "z") return;
+    event.preventDefault();
+    step(!event.shiftKey);
+  });
+  /** @type {ReturnType<typeof setTimeout> | undefined} */ let pause;
+  ask.addEventListener("submit", (event) => event.preventDefault());
+  ask.addEventListener("input", () => {
+    clearTimeout(pause);
+    pause = setTimeout(() => list().catch(page.tell), PAUSE_MS);
+  });
+  elsewhere(() => {
+    if (!shelf.hidden) list().catch(page.tell);
+    if (!tube.hidden && opened) opened_elsewhere().catch(page.tell);
+  });
 
   const input = /** @type {HTMLInputElement} */ (find(shelf, "#pigment"));
   input.addEventListener("change", async () => {
@@ -29,43 +66,122 @@ export function tubesScreen(page, over) {
     input.value = "";
     page.quiet();
     const refused = [];
-    let taken = 0;
+    /** @type {string[]} */
+    const texts = [];
     for (const file of files) {
       try {
-        await engine.call("keep", [undefined, await engine.call("import", [file])]);
-        taken += 1;
+        texts.push(await engine.call("import", [file]));
       } catch (error) {
         if (!(error instanceof EngineError)) console.error(error);
         refused.push(`${file.name}: ${error instanceof EngineError ? error.message : "it could not be read."}`);
       }
     }
-    await list();
+    const taken = texts.length;
+    try {
+      if (taken) await engine.call("keep_all", [taken === 1 ? "importing a pigment file" : `importing ${taken} pigment files`, texts]);
+      if (taken) await kept();
+      await list();
+    } catch (error) {
+      return page.tell(error);
+    }
     if (taken) say(shelf, "tubes", taken === 1 ? "One paint was put on the shelf." : `${taken} paints were put on the shelf.`);
     if (refused.length) page.alert(refused.join(" "));
   });
 
-  /** @param {Kept} kept */
-  function row(kept) {
-    const { paint } = kept;
-    const name = paint?.name ?? `Paint ${kept.id}`;
-    const buttons = [
-      ...(paint ? [quiet("Open", () => page.go(`tube-${kept.id}`), name)] : []),
-      ...(paint?.predicts ? [quiet("Over greys", () => over(kept), name)] : []),
-      quiet("Export", () => save(kept), name),
-      quiet("Delete", () => remove(kept), name),
-    ];
+  /** @param {() => Promise<HTMLElement>} page_of */
+  async function onPaper(page_of) {
+    try {
+      await print(await page_of());
+    } catch (error) {
+      page.tell(error);
+    }
+  }
+
+  /** What is asked for. @returns {Ask} */
+  function asked() {
+    const data = new FormData(ask);
+    return /** @type {Ask} */ (Object.fromEntries(["search", "code", "binder", "grade", "sort"].map((name) => [name, String(data.get(name) ?? "")])));
+  }
+
+  /** @param {string} name @param {string} any @param {import("../types.js").Offer[]} offers */
+  function offer(name, any, offers) {
+    const select = /** @type {HTMLSelectElement} */ (ask.elements.namedItem(name));
+    const value = select.value;
+    select.replaceChildren(el("option", { value: "" }, any), ...offers.map((offer) => el("option", { value: offer.value }, offer.words)));
+    select.value = offers.some((offer) => offer.value === value) ? value : "";
+  }
+
+  /** @param {ShelfRow} row */
+  function draw(row) {
+    const { name } = row;
+    if (row.problem) {
+      return el(
+        "li",
+        { "data-kept": row.id },
+        el("span", {}),
+        el("div", {}, el("h2", {}, name), el("p", {}, row.problem.words), el("p", { class: "small" }, "Its text can still be saved as it is.")),
+        el("div", { class: "buttons" }, quiet("Export", () => save(row.id), name), quiet("Delete", () => remove(row.id, name), name)),
+      );
+    }
+    const several = row.readings.length > 1;
     return el(
       "li",
-      { "data-kept": kept.id },
-      paint ? drawing(paint.strip, paint.strip_words) : el("span", {}),
+      { "data-kept": row.id },
+      drawing(row.strip, row.strip_words),
       el(
         "div",
         {},
         el("h2", {}, name),
-        el("p", {}, paint?.headline ?? kept.problem?.words ?? ""),
-        el("p", { class: "small" }, paint ? [paint.label.maker, ...paint.label.colour_index, paint.label.binder].filter(Boolean).join(", ") : ""),
+        el("p", {}, row.headline),
+        el("p", { class: "small" }, row.milk),
+        el("p", { class: "small" }, row.detail),
       ),
-      el("div", { class: "buttons" }, ...buttons),
+      el(
+        "div",
+        { class: "buttons" },
+        quiet("Open", () => page.go(`tube-${row.id}`), name),
+        ...(row.predicts ? [quiet("Over greys", () => over(row.id), name)] : []),
+        quiet("Export", () => save(row.id), name),
+        ...(several ? [] : [quiet("Delete", () => remove(row.id, name), name)]),
+        ...(row.predicts ? [comparing(row)] : []),
+      ),
+      ...(several ? [readings(row)] : []),
+    );
+  }
+
+  /** @param {ShelfRow} row */
+  function comparing(row) {
+    const box = el("input", { type: "checkbox", "aria-label": `Compare: ${row.name}` });
+    box.checked = chosen.includes(row.id);
+    box.addEventListener("change", () => choose(box.checked ? [...chosen, row.id] : chosen.filter((id) => id !== row.id)));
+    return el("label", { class: "check" }, box, "Compare");
+  }
+
+  /** Several readings of one tube. @param {ShelfRow} row */
+  function readings(row) {
+    const rows = row.readings.map((reading) =>
+      el(
+        "tr",
+        { "data-reading": reading.id },
+        el("td", {}, reading.from, ...(reading.odd ? [" ", el("strong", {}, "the odd one out")] : [])),
+        el("td", {}, reading.short),
+        el("td", {}, reading.milk),
+        el("td", {}, reading.apart),
+        el(
+          "td",
+          {},
+          quiet("Open", () => page.go(`tube-${reading.id}`), reading.from),
+          " ",
+          quiet("Delete", () => remove(reading.id, `the reading ${reading.from} of ${row.name}`), reading.from),
+        ),
+      ),
+    );
+    const head = ["Reading", "Does what", "Milk on black", "CIEDE2000 at equal depth", ""].map((words) => el("th", { scope: "col" }, words));
+    return el(
+      "details",
+      { class: "fold readings", open: row.readings.some(({ odd }) => odd) },
+      el("summary", {}, row.together),
+      el("div", { class: "scroll" }, el("table", { class: "numbers" }, el("thead", {}, el("tr", {}, ...head)), el("tbody", {}, ...rows))),
     );
   }
 
@@ -74,62 +190,153 @@ export function tubesScreen(page, over) {
     return el("button", { type: "button", class: "quiet", "aria-label": `${words}: ${name}`, click: act }, words);
   }
 
-  async function list() {
-    /** @type {Kept[]} */
-    const all = await engine.call("shelf");
-    find(shelf, "[data-part=shelf]").replaceChildren(...all.map(row));
-    say(shelf, "tubes", all.length ? `${all.length === 1 ? "One paint" : `${all.length} paints`} kept on this computer.` : "Nothing is kept yet. Read a scan on Cards and keep it, or import a pigment file.");
-    return all;
+  /** @param {number[]} ids */
+  function choose(ids) {
+    chosen = ids;
+    for (const box of shelf.querySelectorAll("[data-kept] input[type=checkbox]")) {
+      const id = Number(box.closest("[data-kept]")?.getAttribute("data-kept"));
+      /** @type {HTMLInputElement} */ (box).checked = ids.includes(id);
+    }
+    compare.draw(ids).catch(page.tell);
   }
 
-  /** @param {Kept} kept */
-  async function save(kept) {
+  async function list() {
+    /** @type {import("../types.js").ShelfView} */
+    let view;
     try {
-      download(await engine.call("file_name", [kept.text]), kept.text, "application/json");
+      view = await engine.call("list_shelf", [asked()]);
+    } catch (error) {
+      find(shelf, "[data-part=shelf]").replaceChildren();
+      ask.hidden = true;
+      say(shelf, "tubes", "Your shelf cannot be shown. A scan can still be read on Cards, and its paint saved as a file.");
+      throw error;
+    }
+    offer("code", "all", view.codes);
+    offer("binder", "all", view.binders);
+    offer("grade", "all", view.grades);
+    ask.hidden = view.kept < 2;
+    find(shelf, "[data-do=wall]").hidden = view.kept === 0;
+    const held = document.activeElement?.closest("[data-kept]")?.getAttribute("data-kept");
+    find(shelf, "[data-part=shelf]").replaceChildren(...view.rows.map(draw));
+    if (held) /** @type {HTMLElement | null} */ (shelf.querySelector(`[data-kept="${held}"] button`))?.focus({ preventScroll: true });
+    say(shelf, "tubes", words(view));
+    const there = new Set(view.rows.map(({ id }) => id));
+    const still = chosen.filter((id) => there.has(id));
+    if (still.length !== chosen.length) choose(still);
+    await standing();
+    return view;
+  }
+
+  /** @param {import("../types.js").ShelfView} view */
+  function words(view) {
+    if (!view.kept) return "Nothing is kept yet. Read a scan on Cards and keep it, or import a pigment file.";
+    const tubes = view.tubes === 1 ? "One paint" : `${view.tubes} paints`;
+    const readings = view.kept > view.tubes ? ` in ${view.kept} readings` : "";
+    const shown = view.rows.length < view.tubes ? ` ${view.rows.length || "None"} of them shown.` : "";
+    return `${tubes}${readings} kept on this computer.${shown}`;
+  }
+
+  /** What can be taken back, and how safe all is. */
+  async function standing() {
+    /** @type {import("../types.js").Standing} */
+    const now = await engine.call("standing");
+    /** @type {HTMLButtonElement} */ (find(shelf, "[data-do=undo]")).disabled = !now.undo;
+    /** @type {HTMLButtonElement} */ (find(shelf, "[data-do=redo]")).disabled = !now.redo;
+    say(shelf, "undo", now.undo ? `Last: ${now.undo}` : "");
+    await safe.draw(now);
+  }
+
+  /** @param {boolean} back */
+  async function step(back) {
+    try {
+      const done = await engine.call("step_shelf", [back]);
+      announce();
+      await list();
+      if (done) say(shelf, "tubes", back ? `Taken back: ${done}.` : `Done again: ${done}.`);
+    } catch (error) {
+      page.tell(error);
+      await list();
+    }
+  }
+
+  /** @param {number} id @param {"pigment" | "cgats" | "csv"} [kind] */
+  async function save(id, kind = "pigment") {
+    try {
+      /** @type {Opened} */
+      const { text, paint } = await engine.call("kept_paint", [id]);
+      if (text === undefined) throw new EngineError({ code: "gone", words: "This paint was deleted in another window. Undo brings it back." });
+      // What cannot be read has no name of its own.
+      if (paint) await savePaint(engine, text, kind);
+      else download(`damaged-paint-${id}.json`, text, "application/json");
     } catch (error) {
       page.tell(error);
     }
   }
 
-  /** @param {Kept} kept */
-  async function remove(kept) {
+  /** @param {number} id @param {string} name */
+  async function remove(id, name) {
+    /** @type {Opened} */
+    const { text } = opened?.id === id && !tube.hidden ? opened : await engine.call("kept_paint", [id]);
     const dialog = /** @type {HTMLDialogElement} */ (find(document, "#delete"));
-    say(dialog, "delete", `Delete ${kept.paint?.name ?? "this paint"}?`);
-    say(dialog, "delete-what", "It is taken off this computer. A pigment file that you saved stays where it is.");
+    say(dialog, "delete", `Delete ${name}?`);
+    say(dialog, "delete-what", "It is taken off this computer; Undo brings it back. A pigment file that you saved stays where it is.");
     dialog.returnValue = "no";
     dialog.showModal();
     await new Promise((resolve) => dialog.addEventListener("close", resolve, { once: true }));
     if (dialog.returnValue !== "yes") return;
     try {
-      await engine.call("remove", [kept.id]);
+      if (text !== undefined) await engine.call("remove", [`deleting ${name}`, [id], [text]]);
+      announce();
       opened = null;
-      if (location.hash === "#tubes") await list();
-      else page.go("tubes");
     } catch (error) {
       page.tell(error);
     }
+    if (location.hash === "#tubes") await list().catch(page.tell);
+    else page.go("tubes");
   }
 
   async function relabel() {
-    if (!opened) return;
+    if (!opened?.text) return;
+    const { id } = opened;
     try {
       const text = await engine.call("relabel", [opened.text, form.label]);
-      await engine.call("keep", [opened.id, text]);
-      await open(opened.id);
-      form.say("Kept on this computer.");
+      await engine.call("keep", [id, opened.text, text]);
+      announce();
+      await open(id);
+      form.say("Kept on this computer. Undo stands on the shelf.");
     } catch (error) {
       page.tell(error);
+      if (error instanceof EngineError && error.code === "changed-elsewhere") await opened_elsewhere();
     }
+  }
+
+  /** Another window changed or deleted the tube that is open here: what is typed stays, to be kept over what is there now. */
+  async function opened_elsewhere() {
+    if (!opened) return;
+    /** @type {Opened} */
+    const now = await engine.call("kept_paint", [opened.id]);
+    if (now.text === opened.text) return;
+    if (now.text === undefined) {
+      say(tube, "elsewhere", "This tube was deleted in another window. Undo on the shelf brings it back.");
+      return;
+    }
+    const typed = form.label;
+    await open(opened.id);
+    const mine = JSON.stringify(typed) !== JSON.stringify(opened?.paint?.label);
+    say(tube, "elsewhere", "This tube was changed in another window; this is how it is now.");
+    if (mine) form.say("What you typed is still in the form below the name until you leave; keep it only if you want it over the other window’s.");
+    if (mine) form.label = typed;
   }
 
   /** @param {number} id @returns {Promise<boolean>} whether it is there */
   async function open(id) {
-    /** @type {Kept[]} */
-    const all = await engine.call("shelf");
-    opened = all.find((kept) => kept.id === id && kept.paint) ?? null;
+    /** @type {Opened} */
+    const now = await engine.call("kept_paint", [id]);
+    opened = now.paint ? now : null;
     const paint = opened?.paint;
     if (!paint) return false;
     say(tube, "name", paint.name);
+    say(tube, "elsewhere", "");
     say(tube, "headline", paint.headline);
     say(tube, "sentence", paint.sentence);
     drawStrip(find(tube, "[data-part=strip]"), paint);

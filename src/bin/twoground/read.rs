@@ -7,7 +7,10 @@ use std::process::ExitCode;
 use std::time::SystemTime;
 
 use lexopt::prelude::*;
-use twoground::card::{Layout, find};
+use twoground::card::{
+    find,
+    print::{self, Found},
+};
 use twoground::paint::{
     Record,
     file::{Label, ScannerKind},
@@ -133,18 +136,24 @@ fn cards(path: &Path, wishes: &Wishes) -> Result<Vec<Result<Record>>> {
     };
     Ok(layouts(&scan, wishes)?
         .iter()
-        .map(|layout| {
-            let mut record = reading::read_card(&scan, layout, &answers)?.record;
+        .map(|card| {
+            let mut record = reading::read_card(&scan, &card.layout, &answers)?.record;
             record.provenance.when.clone_from(&when);
+            if let Some(printed) = &card.printed {
+                printed.inscribe(&mut record);
+            }
             Ok(record)
         })
         .collect())
 }
 
-fn layouts(scan: &Scan, wishes: &Wishes) -> Result<Vec<Layout>> {
+fn layouts(scan: &Scan, wishes: &Wishes) -> Result<Vec<Found>> {
     match wishes.corners {
-        Some(corners) => Ok(vec![find::within(scan, corners, wishes.films)?]),
-        None => find::find_with(scan, wishes.films),
+        Some(corners) => Ok(vec![Found {
+            layout: find::within(scan, corners, wishes.films)?,
+            printed: None,
+        }]),
+        None => print::find_with(scan, wishes.films),
     }
 }
 

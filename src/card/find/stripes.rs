@@ -108,11 +108,14 @@ impl Levels {
     }
 }
 
+/// What was fitted, by its key.
+type Known = HashMap<(Vec<usize>, bool), Option<Stripes>>;
+
 /// Stripes of the groups of one picture, each fitted once: the same group is met again when others have been taken away.
 pub(super) struct Fits<'a> {
     picture: &'a Picture,
     ruler: &'a Ruler,
-    known: RefCell<HashMap<(Vec<usize>, bool), Option<Stripes>>>,
+    known: RefCell<Known>,
 }
 
 impl<'a> Fits<'a> {

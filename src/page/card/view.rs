@@ -8,6 +8,7 @@ use crate::{
     card::{
         Edge, Ground, Layout, cells,
         findings::{Finding, Place},
+        print::Printed,
     },
     page::{PaintView, Problem},
     reading::Answers,
@@ -60,6 +61,7 @@ impl OpenScan {
             layout: self.layout_view(&view, &layout, &questions),
             answers: place.answers.clone(),
             second: card.second.is_some(),
+            printed: place.printed.clone(),
             paint,
         })
     }
@@ -436,6 +438,8 @@ pub struct CardView {
     pub answers: Answers,
     /// Whether a second scan is joined.
     pub second: bool,
+    /// What a printed card says of itself.
+    pub printed: Option<Printed>,
     /// The paint.
     pub paint: Option<PaintView>,
 }

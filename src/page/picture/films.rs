@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::{OpenPicture, words};
 use crate::{
-    Result, chart,
+    Result,
     colour::{self, Lab},
     page::{Tone, difference_word},
     paint::{Constants, verdict},
@@ -104,15 +104,8 @@ impl OpenPicture {
                 marks: Vec::new(),
             };
             if let Some(tube) = tube {
-                view.marks = tube.record.films.iter().map(|film| film.build).collect();
-                let [least, most] = chart::strip_span(&view.marks);
-                let depth = tube.depth.build;
-                view.pull = [
-                    least.min(0.3 * depth).min(film.build).max(0.005),
-                    most.max(film.build)
-                        .max(1.5 * depth)
-                        .min(super::view::MOST_PULL),
-                ];
+                view.marks = tube.marks();
+                view.pull = tube.pull(film.build);
             }
             // Only a film that is there does anything.
             if let Some(place) = laid.iter().position(|(i, _)| *i == at) {

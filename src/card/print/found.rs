@@ -1,0 +1,358 @@
+//! Printed cards found by their codes, all others without marks.
+
+use serde::{Deserialize, Serialize};
+
+use super::{
+    BRUSHED, COLOUR_AT, COLOUR_SIZE, COLOUR_STEP, COLOURS, GLARE, LANES, STRIPE, STRIPED, STRIPES,
+    marks::{self, Map, Placed},
+};
+use crate::{
+    Error, Result,
+    card::{Ground, Layout, cells, find as unmarked, rectify::Frame},
+    colour::{self, Lab},
+    paint::file::{Finding, Record},
+    scan::Scan,
+};
+
+/// A card of a scan.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Found {
+    /// Where it lies.
+    pub layout: Layout,
+    /// What its codes and chips say, for a printed one.
+    pub printed: Option<Printed>,
+}
+
+/// What a printed card says of itself and of the scan.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Printed {
+    /// Its number.
+    pub number: u32,
+    /// The label typed before it was printed, perhaps cut.
+    pub label: String,
+    /// Codes that were read, of four.
+    pub codes: usize,
+    /// Whether the card was squared from the codes; otherwise they only gave number and label.
+    pub squared: bool,
+    /// Size over the size that it should have been printed at, where the scan's resolution is known.
+    pub scale: Option<f64>,
+    /// Share of its light that white loses where black surrounds it: the scanner's glare.
+    pub glare: Option<f64>,
+    /// Which film of the layout lies in the lane for a brushed coat.
+    pub brushed: Option<usize>,
+    /// The underpainting colours that were painted in, L*, a*, b*, relative to the card's own white as the scan has it.
+    pub colours: Vec<[f64; 3]>,
+}
+
+/// Largest distance of a stripe's edge or a film from where it was printed, in mm, at which the codes are believed.
+const STRIPE_OFF: f64 = 1.5;
+const LANE_OFF: f64 = 4.0;
+/// Worst fit of the finder patterns at which they are believed, mm: 1.4 mm were seen with codes missing.
+const MOST_OFF: f64 = 0.6;
+
+/// Size over its own at which a card is said to be printed at another (ours).
+const SCALE_OFF: f64 = 0.02;
+/// Glare that is worth a word (ours).
+const MUCH_GLARE: f64 = 0.03;
+
+impl Printed {
+    /// Puts into a record of the card what only a printed one tells: its label, and what was noticed.
+    pub fn inscribe(&self, record: &mut Record) {
+        if record.paint.name.is_empty() {
+            record.paint.name.clone_from(&self.label);
+        }
+        let mut say = |code: &str, words: String| {
+            record.findings.push(Finding {
+                code: code.to_owned(),
+                words,
+            });
+        };
+        let number = self.number;
+        if !self.squared {
+            say(
+                "printed-unlike",
+                format!(
+                    "This is printed card {number:04}, but its codes do not fit what is seen, so it was found without them. Look whether the outline is right."
+                ),
+            );
+        }
+        if let Some(scale) = self
+            .scale
+            .filter(|scale| (scale - 1.0).abs() > SCALE_OFF && self.squared)
+        {
+            say(
+                "printed-size",
+                format!(
+                    "Printed card {number:04} is {:.0} % of its size, or the scan’s resolution is not what its file says. Colours and builds do not change by that; lengths in mm do. Print at 100 %.",
+                    100.0 * scale
+                ),
+            );
+        }
+        if let Some(glare) = self.glare.filter(|&glare| glare > MUCH_GLARE) {
+            say(
+                "glare-chips",
+                format!(
+                    "White within black reads {:.0} % darker than white within white: light strays in this scanner. The bare stripes beside the films take most of that off.",
+                    100.0 * glare
+                ),
+            );
+        }
+        if let Some((film, build)) = self
+            .brushed
+            .and_then(|i| Some((i + 1, record.films.get(i)?)))
+        {
+            say(
+                "brushed-coat",
+                format!(
+                    "Film {film} is one coat as you brush it: {:.2} of the middle film, give or take {:.2}.",
+                    build.build,
+                    1.645 * build.build_sd
+                ),
+            );
+        }
+    }
+}
+
+/// Finds all cards, printed or not, in reading order.
+///
+/// # Errors
+/// As [`unmarked::find`], where there is no printed card either.
+pub fn find(scan: &Scan) -> Result<Vec<Found>> {
+    find_with(scan, None)
+}
+
+/// [`find`], but if `films` is given, with exactly so many films on every card where that is possible.
+///
+/// # Errors
+/// As [`find`].
+pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Found>> {
+    let seen = marks::codes(scan);
+    let groups = marks::groups(&seen);
+    let mut left: Vec<(Printed, Option<Placed>)> = Vec::new();
+    let mut found: Vec<Found> = Vec::new();
+    for codes in groups {
+        let label = codes
+            .iter()
+            .map(|code| &code.mark.label)
+            .max_by_key(|label| label.len());
+        let printed = Printed {
+            number: codes[0].mark.number,
+            label: label.cloned().unwrap_or_default(),
+            codes: codes.len(),
+            squared: false,
+            scale: None,
+            glare: None,
+            brushed: None,
+            colours: Vec::new(),
+        };
+        let placed = marks::place(scan, &codes).filter(|placed| placed.off < MOST_OFF);
+        match placed
+            .as_ref()
+            .and_then(|placed| checked(scan, placed, films))
+        {
+            Some(layout) => {
+                let placed = placed.expect("it was checked");
+                found.push(complete(scan, layout, printed, &placed.map, true));
+            }
+            None => left.push((printed, placed)),
+        }
+    }
+    if !found.is_empty() && left.is_empty() && !more_cards(scan, &found) {
+        return Ok(in_reading_order(found));
+    }
+    // Cards without codes, or with codes that do not fit what is seen.
+    let others = match unmarked::find_with(scan, films) {
+        Ok(others) => others,
+        Err(_) if !found.is_empty() => Vec::new(),
+        Err(error) => return Err(error),
+    };
+    for layout in others {
+        let middle = middle(&layout);
+        if found.iter().any(|known| holds(&known.layout, middle)) {
+            continue;
+        }
+        let at = left.iter().position(|(_, placed)| {
+            placed.as_ref().is_some_and(|placed| {
+                let [x, y] = placed.map.to_card(middle);
+                let [left, top, width, height] = STRIPED;
+                (left..left + width).contains(&x) && (top..top + height).contains(&y)
+            })
+        });
+        let alone = left.len() == 1 && found.is_empty();
+        found.push(match at.or(alone.then_some(0)) {
+            Some(at) => {
+                let (printed, placed) = left.remove(at);
+                match placed {
+                    Some(placed) => complete(scan, layout, printed, &placed.map, false),
+                    None => Found {
+                        layout,
+                        printed: Some(printed),
+                    },
+                }
+            }
+            None => Found {
+                layout,
+                printed: None,
+            },
+        });
+    }
+    if found.is_empty() {
+        return Err(Error::NoCard);
+    }
+    Ok(in_reading_order(found))
+}
+
+fn in_reading_order(mut found: Vec<Found>) -> Vec<Found> {
+    let layouts = found.iter().map(|card| card.layout.clone()).collect();
+    unmarked::in_reading_order(layouts)
+        .into_iter()
+        .filter_map(|layout| {
+            let at = found.iter().position(|card| card.layout == layout)?;
+            Some(found.swap_remove(at))
+        })
+        .collect()
+}
+
+/// Whether there is room for cards beside the printed ones that were found: only then is it worth looking for them.
+fn more_cards(scan: &Scan, found: &[Found]) -> bool {
+    let area = |corners: &[[f64; 2]; 4]| {
+        let cross = (0..4).map(|i| {
+            let [a, b] = [corners[i], corners[(i + 1) % 4]];
+            a[0] * b[1] - a[1] * b[0]
+        });
+        0.5 * cross.sum::<f64>().abs()
+    };
+    let whole = (scan.width * scan.height) as f64;
+    // A striped area with the rest of its card is three times as large.
+    let taken: f64 = found
+        .iter()
+        .map(|card| 3.4 * area(&card.layout.corners))
+        .sum();
+    taken < 0.6 * whole
+}
+
+fn middle(layout: &Layout) -> [f64; 2] {
+    [0, 1].map(|axis| layout.corners.iter().map(|c| c[axis]).sum::<f64>() / 4.0)
+}
+
+fn holds(layout: &Layout, at: [f64; 2]) -> bool {
+    Frame::of(layout).is_some_and(|frame| {
+        let [u, v] = frame.to_card(at);
+        (0.0..layout.size[0]).contains(&u) && (0.0..layout.size[1]).contains(&v)
+    })
+}
+
+/// The layout that the codes give, if what is seen there agrees: five stripes where they were printed, and films in their
+/// lanes.
+fn checked(scan: &Scan, placed: &Placed, films: Option<usize>) -> Option<Layout> {
+    let [left, top, width, height] = STRIPED;
+    let corners = [
+        [left, top],
+        [left + width, top],
+        [left + width, top + height],
+        [left, top + height],
+    ]
+    .map(|at| placed.map.to_scan(at));
+    let mut layout = unmarked::within(scan, corners, films).ok()?;
+    let factor = [width / layout.size[0], height / layout.size[1]];
+    layout.size = [width, height];
+    layout.millimetres = true;
+    for stripe in &mut layout.stripes {
+        stripe.from *= factor[0];
+        stripe.to *= factor[0];
+    }
+    for film in &mut layout.films {
+        for edge in [&mut film.top, &mut film.bottom] {
+            edge.left *= factor[1];
+            edge.right *= factor[1];
+        }
+    }
+    let as_printed = layout.stripes.len() == STRIPES
+        && layout.stripes.iter().enumerate().all(|(i, stripe)| {
+            let ground = if i % 2 == 0 {
+                Ground::White
+            } else {
+                Ground::Black
+            };
+            stripe.ground == ground && (stripe.from - STRIPE * i as f64).abs() < STRIPE_OFF
+        });
+    let in_lanes = films.is_some() || layout.films.iter().all(|film| lane(film).is_some());
+    // Which way the stripes run, and which end is up, is known here: only questions about films are left.
+    layout.doubts.retain(|doubt| doubt.film.is_some());
+    (as_printed && in_lanes).then_some(layout)
+}
+
+/// The lane that a film lies in.
+fn lane(film: &crate::card::FilmBand) -> Option<usize> {
+    let middle = |edge: crate::card::Edge| 0.5 * (edge.left + edge.right);
+    let at = 0.5 * (middle(film.top) + middle(film.bottom)) + STRIPED[1];
+    LANES
+        .iter()
+        .position(|[top, height]| (at - top - height / 2.0).abs() < LANE_OFF + height / 4.0)
+}
+
+fn complete(scan: &Scan, layout: Layout, mut printed: Printed, map: &Map, squared: bool) -> Found {
+    printed.squared = squared;
+    printed.scale = scan
+        .origin
+        .dpi
+        .map(|dpi| map.per_mm([95.0, 63.0]) / (dpi / 25.4));
+    printed.brushed = layout
+        .films
+        .iter()
+        .position(|film| squared && lane(film) == Some(BRUSHED));
+    let chips = GLARE.map(|chip| square(scan, map, chip.middle, [chip.side; 2]));
+    if let [Some(in_black), Some(in_white)] = chips {
+        let y = |xyz: [f64; 3]| xyz[1];
+        if y(in_white) > 0.2 {
+            printed.glare = Some(1.0 - y(in_black) / y(in_white));
+        }
+    }
+    if let Some(white) = chips[1] {
+        printed.colours = painted(scan, map, white);
+    }
+    Found {
+        layout,
+        printed: Some(printed),
+    }
+}
+
+/// Mean XYZ of a square's inner half by robust means: medians of the channels.
+fn square(scan: &Scan, map: &Map, middle: [f64; 2], size: [f64; 2]) -> Option<[f64; 3]> {
+    const LOOKS: usize = 24;
+    const INNER: f64 = 0.6;
+    let mut channels: [Vec<f64>; 3] = Default::default();
+    for i in 0..LOOKS * LOOKS {
+        let at = [i % LOOKS, i / LOOKS].map(|k| (k as f64 + 0.5) / LOOKS as f64 - 0.5);
+        let [x, y] = map.to_scan([0, 1].map(|k| middle[k] + INNER * size[k] * at[k]));
+        if x < 0.0 || y < 0.0 || x >= scan.width as f64 || y >= scan.height as f64 {
+            return None;
+        }
+        let additive = scan.profile.additive_of(scan.code(x as usize, y as usize));
+        for (channel, value) in channels.iter_mut().zip(additive) {
+            channel.push(value);
+        }
+    }
+    let additive = channels.map(|mut channel| cells::median(&mut channel));
+    let xyz = scan.profile.xyz(additive);
+    Some([xyz.x, xyz.y, xyz.z])
+}
+
+/// Least CIEDE2000 from the card's white at which a square counts as painted.
+const PAINTED: f64 = 4.0;
+
+/// Colours of the squares that were painted.
+fn painted(scan: &Scan, map: &Map, white: [f64; 3]) -> Vec<[f64; 3]> {
+    let lab = |[x, y, z]: [f64; 3]| colour::lab(colour::Xyz::new(x, y, z));
+    let bare = lab(white);
+    (0..COLOURS)
+        .filter_map(|i| {
+            let middle = [
+                COLOUR_AT[0] + COLOUR_STEP * i as f64 + COLOUR_SIZE[0] / 2.0,
+                COLOUR_AT[1] + COLOUR_SIZE[1] / 2.0,
+            ];
+            let seen: Lab = lab(square(scan, map, middle, COLOUR_SIZE)?);
+            (colour::difference(seen, bare) > PAINTED).then_some([seen.l, seen.a, seen.b])
+        })
+        .collect()
+}

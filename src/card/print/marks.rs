@@ -1,0 +1,433 @@
+//! Codes in a scan, and where the card lies that bears them.
+
+use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
+use rqrr::BitGrid as _;
+
+use super::{CODE, CODES, FINDERS, MODULE, MODULES, Mark, SIZE, words};
+use crate::scan::Scan;
+
+/// Grey of the whole scan, 0 to 255, reduced to a number of pixels along its longer side; never enlarged more than twice.
+struct Grey {
+    width: usize,
+    height: usize,
+    /// Scan pixels in one of these.
+    scale: f64,
+    values: Vec<u8>,
+}
+
+impl Grey {
+    fn of(scan: &Scan, longest: f64) -> Self {
+        let scale = (scan.width.max(scan.height) as f64 / longest).max(0.5);
+        let [width, height] =
+            [scan.width, scan.height].map(|n| ((n as f64 / scale) as usize).max(1));
+        let looks = (scale.ceil() as usize).clamp(1, 4);
+        let mut values = Vec::with_capacity(width * height);
+        for y in 0..height {
+            for x in 0..width {
+                let mut sum = 0.0;
+                for i in 0..looks * looks {
+                    let at = |cell: usize, k: usize| {
+                        (cell as f64 + (k as f64 + 0.5) / looks as f64) * scale
+                    };
+                    sum += brightness(scan, [at(x, i % looks), at(y, i / looks)]);
+                }
+                values.push((255.0 * sum / (looks * looks) as f64).clamp(0.0, 255.0) as u8);
+            }
+        }
+        Self {
+            width,
+            height,
+            scale,
+            values,
+        }
+    }
+}
+
+/// Mean of the channels between pixels; beyond the border the border's.
+fn brightness(scan: &Scan, [x, y]: [f64; 2]) -> f64 {
+    let place = |v: f64, size: usize| {
+        let v = (v - 0.5).clamp(0.0, (size - 1) as f64);
+        let low = v as usize;
+        (low, (low + 1).min(size - 1), v - low as f64)
+    };
+    let (x0, x1, fx) = place(x, scan.width);
+    let (y0, y1, fy) = place(y, scan.height);
+    let at = |x: usize, y: usize| {
+        let [r, g, b] = scan.code(x, y).map(|v| f32::from(v) / 65535.0);
+        f64::from(r + g + b) / 3.0
+    };
+    let upper = at(x0, y0) * (1.0 - fx) + at(x1, y0) * fx;
+    let lower = at(x0, y1) * (1.0 - fx) + at(x1, y1) * fx;
+    upper * (1.0 - fy) + lower * fy
+}
+
+/// A code that was read, with its corners in pixels of the scan, clockwise from its own top left.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Seen {
+    pub(super) mark: Mark,
+    pub(super) corners: [[f64; 2]; 4],
+}
+
+impl Seen {
+    fn middle(&self) -> [f64; 2] {
+        [0, 1].map(|axis| self.corners.iter().map(|c| c[axis]).sum::<f64>() / 4.0)
+    }
+
+    /// mm on the card that its corners stand at.
+    fn places(&self) -> [[f64; 2]; 4] {
+        let [x, y] = CODES[self.mark.corner];
+        [[x, y], [x + CODE, y], [x + CODE, y + CODE], [x, y + CODE]]
+    }
+}
+
+/// Long sides of reduced pictures that are looked at one after the other, as pixels in a mm of an A4 page: one pass alone
+/// misses codes now and then. After the first two without any code there is none.
+const PASSES: [f64; 4] = [6.0, 8.5, 4.5, 13.0];
+/// Longest side of a scanner's glass for A4.
+const A4_MM: f64 = 297.0;
+/// Passes without any code after which no more are made.
+const PATIENCE: usize = 2;
+/// Pixels of the largest reduced picture.
+const MOST_PIXELS: f64 = 4200.0;
+
+/// All codes of cards in a scan.
+pub(super) fn codes(scan: &Scan) -> Vec<Seen> {
+    let longest = scan.width.max(scan.height) as f64;
+    let mm = scan
+        .origin
+        .dpi
+        .map(|dpi| longest / dpi * 25.4)
+        .filter(|mm| (60.0..460.0).contains(mm))
+        .unwrap_or(A4_MM);
+    let mut all: Vec<Seen> = Vec::new();
+    for (pass, per_mm) in PASSES.into_iter().enumerate() {
+        if pass >= PATIENCE && all.is_empty() {
+            break;
+        }
+        let wanted = (per_mm * mm).min(MOST_PIXELS).min(2.0 * longest);
+        let grey = Grey::of(scan, wanted);
+        let mut prepared =
+            rqrr::PreparedImage::prepare_from_greyscale(grey.width, grey.height, |x, y| {
+                grey.values[y * grey.width + x]
+            });
+        for grid in prepared.detect_grids() {
+            if grid.grid.size() != MODULES {
+                continue;
+            }
+            let Some(text) = words::read(|x, y| grid.grid.bit(y, x)) else {
+                continue;
+            };
+            let Some(mark) = Mark::read(&text) else {
+                continue;
+            };
+            let corners = grid
+                .bounds
+                .map(|p| [p.x, p.y].map(|v| (f64::from(v) + 0.5) * grey.scale));
+            let seen = Seen { mark, corners };
+            let size = side(&seen.corners);
+            let known = all
+                .iter()
+                .any(|old| old.mark == seen.mark && far(old.middle(), seen.middle()) < 0.5 * size);
+            if !known {
+                all.push(seen);
+            }
+        }
+        // All four of every card: enough.
+        if !all.is_empty()
+            && all.len().is_multiple_of(4)
+            && groups(&all).iter().all(|g| g.len() == 4)
+        {
+            break;
+        }
+    }
+    all
+}
+
+fn far(a: [f64; 2], b: [f64; 2]) -> f64 {
+    libm::hypot(a[0] - b[0], a[1] - b[1])
+}
+
+fn side(corners: &[[f64; 2]; 4]) -> f64 {
+    (0..4)
+        .map(|i| far(corners[i], corners[(i + 1) % 4]))
+        .sum::<f64>()
+        / 4.0
+}
+
+/// Codes of one card together. Cards may bear the same number: where each code says that the card's middle lies counts too.
+pub(super) fn groups(all: &[Seen]) -> Vec<Vec<&Seen>> {
+    let mut groups: Vec<(u32, [f64; 2], Vec<&Seen>)> = Vec::new();
+    for seen in all {
+        let Some(map) = Map::through(
+            &seen
+                .places()
+                .into_iter()
+                .zip(seen.corners)
+                .collect::<Vec<_>>(),
+        ) else {
+            continue;
+        };
+        let middle = map.to_scan([SIZE[0] / 2.0, SIZE[1] / 2.0]);
+        // One code's own corners tell the far side of the card to some 20 mm.
+        let near = 2.0 * side(&seen.corners);
+        let group = groups.iter_mut().find(|(number, place, codes)| {
+            *number == seen.mark.number
+                && far(*place, middle) < near
+                && codes
+                    .iter()
+                    .all(|code| code.mark.corner != seen.mark.corner)
+        });
+        match group {
+            Some((_, _, codes)) => codes.push(seen),
+            None => groups.push((seen.mark.number, middle, vec![seen])),
+        }
+    }
+    groups.into_iter().map(|(_, _, codes)| codes).collect()
+}
+
+/// The projective map from mm of a card to pixels of a scan.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Map {
+    to_scan: Matrix3<f64>,
+    to_card: Matrix3<f64>,
+}
+
+impl Map {
+    /// The least squares map through pairs of places, card first: the direct linear transformation with normalised
+    /// coordinates (Hartley and Zisserman, Multiple View Geometry, 2nd edition, algorithm 4.2).
+    fn through(pairs: &[([f64; 2], [f64; 2])]) -> Option<Self> {
+        if pairs.len() < 4 {
+            return None;
+        }
+        let normal = |points: Vec<[f64; 2]>| {
+            let n = points.len() as f64;
+            let mean = [0, 1].map(|i| points.iter().map(|p| p[i]).sum::<f64>() / n);
+            let spread = points.iter().map(|p| far(*p, mean)).sum::<f64>() / n;
+            let s = std::f64::consts::SQRT_2 / spread.max(1e-9);
+            Matrix3::new(s, 0.0, -s * mean[0], 0.0, s, -s * mean[1], 0.0, 0.0, 1.0)
+        };
+        let from = normal(pairs.iter().map(|p| p.0).collect());
+        let to = normal(pairs.iter().map(|p| p.1).collect());
+        // With these coordinates the last element is never near 0 and stands as 1: eight unknowns by normal equations.
+        let mut square = SMatrix::<f64, 8, 8>::zeros();
+        let mut right = SVector::<f64, 8>::zeros();
+        for (card, scan) in pairs {
+            let p = from * Vector3::new(card[0], card[1], 1.0);
+            let q = to * Vector3::new(scan[0], scan[1], 1.0);
+            for (axis, value) in [q.x, q.y].into_iter().enumerate() {
+                let mut row = SVector::<f64, 8>::zeros();
+                for k in 0..3 {
+                    row[3 * axis + k] = p[k];
+                }
+                row[6] = -value * p.x;
+                row[7] = -value * p.y;
+                square += row * row.transpose();
+                right += row * value;
+            }
+        }
+        let h = square.lu().solve(&right)?;
+        let h = Matrix3::new(h[0], h[1], h[2], h[3], h[4], h[5], h[6], h[7], 1.0);
+        let to_scan = to.try_inverse()? * h * from;
+        let to_scan = to_scan / to_scan[(2, 2)];
+        Some(Self {
+            to_scan,
+            to_card: to_scan.try_inverse()?,
+        })
+    }
+
+    /// Pixel that shows a place of the card.
+    pub(super) fn to_scan(&self, at: [f64; 2]) -> [f64; 2] {
+        project(&self.to_scan, at)
+    }
+
+    /// Place of the card, in mm, that a pixel shows.
+    pub(super) fn to_card(&self, at: [f64; 2]) -> [f64; 2] {
+        project(&self.to_card, at)
+    }
+
+    /// Scan pixels in a mm, at a place of the card.
+    pub(super) fn per_mm(&self, [x, y]: [f64; 2]) -> f64 {
+        let step = |d: [f64; 2]| {
+            far(
+                self.to_scan([x - d[0], y - d[1]]),
+                self.to_scan([x + d[0], y + d[1]]),
+            )
+        };
+        0.25 * (step([1.0, 0.0]) + step([0.0, 1.0]))
+    }
+}
+
+fn project(m: &Matrix3<f64>, [x, y]: [f64; 2]) -> [f64; 2] {
+    let p = m * Vector3::new(x, y, 1.0);
+    [p.x / p.z, p.y / p.z]
+}
+
+/// Where a card lies, from its codes.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Placed {
+    pub(super) map: Map,
+    /// Finder patterns that it rests on, of twelve.
+    pub(super) patterns: usize,
+    /// Root mean square distance of these from where they should be, mm.
+    pub(super) off: f64,
+}
+
+/// Fewest finder patterns that place a card: those of two codes.
+const FEWEST: usize = 6;
+/// A pattern further off than this, in mm, is none.
+const STRAY: f64 = 1.2;
+/// Least likeness (correlation) of a finder pattern.
+const LIKE: f64 = 0.6;
+
+/// Places a card: first by the corners of the codes that were read, which are right to a module, then by the middles of
+/// all finder patterns that are seen, also of codes that could not be read.
+pub(super) fn place(scan: &Scan, codes: &[&Seen]) -> Option<Placed> {
+    let pairs: Vec<_> = codes
+        .iter()
+        .flat_map(|code| code.places().into_iter().zip(code.corners))
+        .collect();
+    let mut map = Map::through(&pairs)?;
+    let mut reach = if codes.len() > 1 { 2.5 } else { 6.0 };
+    let mut patterns: Vec<([f64; 2], [f64; 2])> = Vec::new();
+    for _ in 0..3 {
+        patterns = CODES
+            .iter()
+            .flat_map(|code| FINDERS.map(|finder| [0, 1].map(|i| code[i] + MODULE * finder[i])))
+            .filter_map(|middle| Some((middle, pattern(scan, &map, middle, reach)?)))
+            .collect();
+        if patterns.len() < FEWEST {
+            return None;
+        }
+        let mut better = Map::through(&patterns)?;
+        // Strays go, the farthest first.
+        while patterns.len() > FEWEST {
+            let (at, most) = patterns
+                .iter()
+                .map(|(card, scan)| far(better.to_card(*scan), *card))
+                .enumerate()
+                .max_by(|a, b| a.1.total_cmp(&b.1))?;
+            if most < STRAY.min(3.0 * rms(&better, &patterns)).max(0.15) {
+                break;
+            }
+            patterns.remove(at);
+            better = Map::through(&patterns)?;
+        }
+        map = better;
+        reach = 1.5;
+    }
+    Some(Placed {
+        off: rms(&map, &patterns),
+        patterns: patterns.len(),
+        map,
+    })
+}
+
+fn rms(map: &Map, pairs: &[([f64; 2], [f64; 2])]) -> f64 {
+    let sum: f64 = pairs
+        .iter()
+        .map(|(card, scan)| far(map.to_card(*scan), *card).powi(2))
+        .sum();
+    (sum / pairs.len().max(1) as f64).sqrt()
+}
+
+/// Looks in one module, and modules of the pattern with the white around it; both odd, so that a look is its middle.
+const FINE: usize = 5;
+const SPAN: usize = 9;
+
+/// The pixel in the middle of a finder pattern that is expected at `middle`, within `reach` modules; `None` if there is none.
+fn pattern(scan: &Scan, map: &Map, middle: [f64; 2], reach: f64) -> Option<[f64; 2]> {
+    let step = MODULE / FINE as f64;
+    let steps = (reach * FINE as f64).round() as i32;
+    let half = (SPAN * FINE) as i32 / 2;
+    let n = (2 * (half + steps) + 1) as usize;
+    let origin = -(half + steps);
+    let grey: Vec<f64> = (0..n * n)
+        .map(|i| {
+            let d = [i % n, i / n].map(|k| f64::from(origin + k as i32) * step);
+            let at = map.to_scan([middle[0] + d[0], middle[1] + d[1]]);
+            let outside = at[0] < 0.0
+                || at[1] < 0.0
+                || at[0] > scan.width as f64
+                || at[1] > scan.height as f64;
+            if outside { 1.0 } else { brightness(scan, at) }
+        })
+        .collect();
+    let ideal: Vec<f64> = (0..SPAN * FINE * SPAN * FINE)
+        .map(|i| {
+            let ring = [i % (SPAN * FINE), i / (SPAN * FINE)]
+                .map(|k| (((k as f64 + 0.5) / FINE as f64) - SPAN as f64 / 2.0).abs())
+                .into_iter()
+                .fold(0.0, f64::max);
+            // Dark core of 3 modules, white ring, dark ring to 7, white beyond.
+            if ring < 1.5 || (2.5..3.5).contains(&ring) {
+                0.0
+            } else {
+                1.0
+            }
+        })
+        .collect();
+    let like = |dx: i32, dy: i32| {
+        let side = SPAN * FINE;
+        let (mut sums, mut products) = ([0.0; 4], 0.0);
+        for j in 0..side {
+            for i in 0..side {
+                let g = grey[(j + (steps + dy) as usize) * n + i + (steps + dx) as usize];
+                let t = ideal[j * side + i];
+                sums[0] += g;
+                sums[1] += g * g;
+                sums[2] += t;
+                sums[3] += t * t;
+                products += g * t;
+            }
+        }
+        let count = (side * side) as f64;
+        let [g, gg, t, tt] = sums.map(|s| s / count);
+        let spread = ((gg - g * g) * (tt - t * t)).max(1e-12).sqrt();
+        (products / count - g * t) / spread
+    };
+    // Coarse first, by half modules, then every step around the best.
+    let coarse = (FINE / 2).max(1) as i32;
+    let mut best = (f64::NEG_INFINITY, 0, 0);
+    let mut look = |dx: i32, dy: i32| {
+        let found = like(dx, dy);
+        if found > best.0 {
+            best = (found, dx, dy);
+        }
+    };
+    let mut dy = -steps;
+    while dy <= steps {
+        let mut dx = -steps;
+        while dx <= steps {
+            look(dx, dy);
+            dx += coarse;
+        }
+        dy += coarse;
+    }
+    let (_, x, y) = best;
+    for dy in y - coarse..=y + coarse {
+        for dx in x - coarse..=x + coarse {
+            if dx.abs() < steps && dy.abs() < steps {
+                let found = like(dx, dy);
+                if found > best.0 {
+                    best = (found, dx, dy);
+                }
+            }
+        }
+    }
+    let (most, dx, dy) = best;
+    if most < LIKE || dx.abs() >= steps || dy.abs() >= steps {
+        return None;
+    }
+    // Between the steps, by the parabola through three.
+    let between = |before: f64, after: f64| {
+        let bend = before - 2.0 * most + after;
+        if bend < -1e-9 {
+            (0.5 * (before - after) / bend).clamp(-0.5, 0.5)
+        } else {
+            0.0
+        }
+    };
+    let fx = f64::from(dx) + between(like(dx - 1, dy), like(dx + 1, dy));
+    let fy = f64::from(dy) + between(like(dx, dy - 1), like(dx, dy + 1));
+    Some(map.to_scan([middle[0] + fx * step, middle[1] + fy * step]))
+}

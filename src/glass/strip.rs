@@ -1,0 +1,201 @@
+//! A part of the picture with everything that is needed to glaze it again at every pull: one worker's share of the work.
+
+use super::{
+    grounds::Grounds,
+    render::{self, Laid, Look, Shares},
+    table::Family,
+};
+use crate::{
+    Error, Result, colour::ScreenSpace, film::Response, paint::file::Surface, spectrum::BANDS,
+};
+
+/// Numbers that the films of one share are packed in: the share's step, and three for every band.
+const PACKED: usize = 1 + 3 * BANDS;
+
+/// Films' answers at their shares as plain numbers, to be sent from one worker to another.
+pub fn pack(shares: &[(usize, [Response; BANDS])]) -> Vec<f64> {
+    let mut packed = Vec::with_capacity(shares.len() * PACKED);
+    for (step, responses) in shares {
+        packed.push(*step as f64);
+        for at in responses {
+            packed.extend([at.a, at.b, at.c]);
+        }
+    }
+    packed
+}
+
+fn unpack(packed: &[f64]) -> Result<Vec<(usize, [Response; BANDS])>> {
+    if packed.is_empty() || !packed.len().is_multiple_of(PACKED) {
+        return Err(Error::Refused(
+            "These films cannot be shown. Reload the page.".into(),
+        ));
+    }
+    Ok(packed
+        .chunks(PACKED)
+        .map(|share| {
+            let responses = std::array::from_fn(|band| Response {
+                a: share[1 + 3 * band],
+                b: share[2 + 3 * band],
+                c: share[3 + 3 * band],
+            });
+            (share[0] as usize, responses)
+        })
+        .collect())
+}
+
+/// Some rows of pixels under the films of any number of areas.
+#[derive(Debug)]
+pub struct Strip {
+    space: ScreenSpace,
+    grounds: Grounds,
+    /// Of the screen's own colours, for films over what earlier areas left; made when first needed.
+    over: Option<Grounds>,
+    bare: Family,
+    codes: Vec<u16>,
+    width: usize,
+    first_row: usize,
+    areas: Vec<Area>,
+}
+
+#[derive(Debug, Default)]
+struct Area {
+    /// How much of its films lies on each pixel; all of it where there is nothing.
+    shares: Option<Vec<u8>>,
+    family: Option<Family>,
+    over: Option<Family>,
+}
+
+impl Strip {
+    /// Of a painting whose decoded channels are turned to XYZ by this matrix and whose surface has this gloss.
+    pub fn new(to_xyz: &[[f64; 3]; 3], surface: Surface, space: ScreenSpace) -> Self {
+        let grounds = Grounds::new(to_xyz, surface);
+        Self {
+            space,
+            bare: Family::bare_only(&grounds, space),
+            grounds,
+            over: None,
+            codes: Vec::new(),
+            width: 1,
+            first_row: 0,
+            areas: Vec::new(),
+        }
+    }
+
+    /// Takes up pixels, rows of `width`; `first_row` is where they lie in the view.
+    pub fn set_pixels(&mut self, codes: Vec<u16>, width: usize, first_row: usize) {
+        self.codes = codes;
+        self.width = width.max(1);
+        self.first_row = first_row;
+    }
+
+    /// There are so many areas; what was known of their masks is forgotten.
+    pub fn set_areas(&mut self, count: usize) {
+        self.areas.clear();
+        self.areas.resize_with(count, Area::default);
+    }
+
+    /// Where an area's films lie: a share for every pixel, or all of it everywhere.
+    pub fn set_shares(&mut self, area: usize, shares: Option<Vec<u8>>) {
+        if let Some(area) = self.areas.get_mut(area) {
+            area.shares = shares;
+        }
+    }
+
+    /// An area's films as [`pack`]ed; none where there are no films.
+    ///
+    /// # Errors
+    /// [`Error::Refused`] for numbers that are no films.
+    pub fn lay(&mut self, area: usize, packed: &[f64]) -> Result<()> {
+        let Some(at) = self.areas.get_mut(area) else {
+            return Ok(());
+        };
+        at.family = None;
+        at.over = None;
+        if packed.is_empty() {
+            return Ok(());
+        }
+        let shares = unpack(packed)?;
+        at.family = Some(Family::of_responses(&self.grounds, self.space, &shares));
+        if area > 0 {
+            let space = self.space;
+            let over = self
+                .over
+                .get_or_insert_with(|| Grounds::new(&space.to_xyz(), Surface::Glossy));
+            at.over = Some(Family::of_responses(over, space, &shares));
+        }
+        Ok(())
+    }
+
+    fn rows(&self) -> usize {
+        self.codes.len() / (3 * self.width)
+    }
+
+    fn laid(&self, row: usize, bare: bool) -> Vec<Laid<'_>> {
+        if bare {
+            return Vec::new();
+        }
+        self.areas
+            .iter()
+            .filter_map(|area| {
+                let shares = match &area.shares {
+                    None => Shares::All,
+                    Some(shares) => {
+                        let shares = shares.get(row * self.width..(row + 1) * self.width)?;
+                        if shares.iter().all(|s| *s == 0) {
+                            return None;
+                        }
+                        Shares::Each(shares)
+                    }
+                };
+                Some(Laid {
+                    family: area.family.as_ref()?,
+                    over: area.over.as_ref(),
+                    shares,
+                })
+            })
+            .collect()
+    }
+
+    /// All pixels as the screen takes them: R, G, B, 255. `bare` shows the painting without films.
+    pub fn render(&self, look: Look, bare: bool) -> Vec<u8> {
+        let mut out = vec![0; 4 * self.width * self.rows()];
+        for (row, (codes, out)) in self
+            .codes
+            .chunks(3 * self.width)
+            .zip(out.chunks_mut(4 * self.width))
+            .enumerate()
+        {
+            let look = Look {
+                hatch_cut: look.hatch_cut.map(|_| self.first_row + row),
+                ..look
+            };
+            render::row(&self.bare, &self.laid(row, bare), codes, look, out);
+        }
+        out
+    }
+
+    /// All pixels for a file of 8 bits: R, G, B.
+    pub fn render8(&self) -> Vec<u8> {
+        let mut out = vec![0; 3 * self.width * self.rows()];
+        for (row, (codes, out)) in self
+            .codes
+            .chunks(3 * self.width)
+            .zip(out.chunks_mut(3 * self.width))
+            .enumerate()
+        {
+            render::row8(&self.bare, &self.laid(row, false), codes, out);
+        }
+        out
+    }
+
+    /// All pixels for a file of 16 bits: R, G, B, the upper byte first as PNG has it.
+    pub fn render16(&self) -> Vec<u8> {
+        let mut line = vec![0_u16; 3 * self.width];
+        let mut out = Vec::with_capacity(6 * self.width * self.rows());
+        for (row, codes) in self.codes.chunks(3 * self.width).enumerate() {
+            render::row16(&self.bare, &self.laid(row, false), codes, &mut line);
+            out.extend(line.iter().flat_map(|v| v.to_be_bytes()));
+        }
+        out
+    }
+}

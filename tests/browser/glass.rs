@@ -1,0 +1,413 @@
+//! Under glass: a film over a photo of the painting, by mouse, touch, pen and keys.
+
+use std::path::{Path, PathBuf};
+
+use serde_json::json;
+
+use crate::devtools::{Browser, Folder};
+use crate::{go, open, samples, shelf_has};
+
+/// The sample painting lies open under glass with this many kept tubes; one film lies on it.
+#[track_caller]
+fn opened(page: &mut Browser, tubes: usize) {
+    let files: Vec<PathBuf> = samples::samples()
+        .iter()
+        .take(tubes)
+        .map(|sample| sample.pigment.clone())
+        .collect();
+    go(page, "tubes");
+    page.upload("#pigment", &files);
+    shelf_has(page, tubes);
+    go(page, "picture");
+    page.wait("document.querySelectorAll('#picture [data-film]').length === 1");
+    page.wait("document.querySelector('#picture [data-say=saved]').textContent === 'Saved on this computer.'");
+    page.click("#picture a[href='#glass']");
+    page.click("[data-do=glass-sample]");
+    seen(page);
+}
+
+/// Waits until the painting is drawn.
+#[track_caller]
+fn seen(page: &mut Browser) {
+    page.wait("!document.querySelector('#glass [data-part=open]').hidden && document.querySelector('#glass [data-canvas=seen]').width > 200");
+    settled(page);
+}
+
+/// Mean of what a canvas shows in a square about a share of its width and height.
+const PROBE: &str = "((name, u, v) => { const c = document.querySelector(`#glass [data-canvas=${name}]`);
+   const o = new OffscreenCanvas(8, 8).getContext('2d', { willReadFrequently: true });
+   o.drawImage(c, Math.round(u * c.width) - 4, Math.round(v * c.height) - 4, 8, 8, 0, 0, 8, 8);
+   const d = o.getImageData(0, 0, 8, 8).data;
+   const s = [0, 0, 0]; for (let i = 0; i < d.length; i += 4) for (let j = 0; j < 3; j++) s[j] += d[i + j] / (d.length / 4);
+   return s.map((x) => Math.round(x * 10) / 10); })";
+
+#[track_caller]
+fn probe(page: &mut Browser, canvas: &str, [u, v]: [f64; 2]) -> [f64; 3] {
+    let got = page.evaluate(&format!("{PROBE}({}, {u}, {v})", json!(canvas)));
+    [0, 1, 2].map(|i| got[i].as_f64().expect("a number"))
+}
+
+/// Waits until what is seen no longer changes.
+#[track_caller]
+fn settled(page: &mut Browser) {
+    page.wait(&format!(
+        "new Promise((done) => {{ const now = () => JSON.stringify([[0.3, 0.4], [0.55, 0.6], [0.8, 0.5], [0.2, 0.7]].map(([u, v]) => {PROBE}('seen', u, v)));
+           let last = now(), same = 0;
+           const again = () => {{ const next = now(); same = next === last ? same + 1 : 0; last = next; same > 5 ? done(true) : setTimeout(again, 80); }};
+           again(); }})"
+    ));
+}
+
+fn far(a: [f64; 3], b: [f64; 3]) -> f64 {
+    (0..3).map(|i| (a[i] - b[i]).abs()).fold(0.0, f64::max)
+}
+
+/// Where a share of the sheet lies in the window.
+#[track_caller]
+fn place(page: &mut Browser, [u, v]: [f64; 2]) -> [f64; 2] {
+    page.evaluate("document.querySelector('#glass [data-part=sheet]').scrollIntoView({ block: 'center', behavior: 'instant' })");
+    let at = page.evaluate(&format!(
+        "(() => {{ const r = document.querySelector('#glass [data-canvas=seen]').getBoundingClientRect(); return [r.x + {u} * r.width, r.y + {v} * r.height]; }})()"
+    ));
+    [0, 1].map(|i| at[i].as_f64().expect("a coordinate"))
+}
+
+#[track_caller]
+fn click_at(page: &mut Browser, at: [f64; 2]) {
+    let at = place(page, at);
+    page.drag(at, at);
+}
+
+#[track_caller]
+fn tool(page: &mut Browser, name: &str) {
+    page.click(&format!("#glass input[name=tool][value={name}]"));
+    page.wait(&format!(
+        "document.querySelector('#glass [data-part=sheet]').dataset.tool === '{name}'"
+    ));
+}
+
+const JUG: [f64; 2] = [0.32, 0.5];
+const WALL: [f64; 2] = [0.7, 0.25];
+
+#[test]
+fn a_film_lies_on_the_painting_and_is_pulled_wiped_and_read() {
+    let (_server, _profile, mut page) = open();
+    opened(&mut page, 3);
+    page.wait_for_text("Exposure and white are as the camera set them");
+    page.screenshot("glass");
+    let (after, before) = (probe(&mut page, "seen", JUG), probe(&mut page, "bare", JUG));
+    assert!(far(after, before) > 10.0, "{after:?} {before:?}");
+    // Pulled thicker, the picture follows.
+    page.evaluate("document.querySelector('#glass-pull').focus()");
+    for _ in 0..12 {
+        page.press("ArrowRight");
+    }
+    settled(&mut page);
+    let took = page.evaluate("document.querySelector('#glass [data-part=sheet]').dataset.took");
+    println!("redrawn in {took} ms");
+    let thicker = probe(&mut page, "seen", JUG);
+    assert!(
+        thicker.iter().sum::<f64>() < after.iter().sum::<f64>() - 5.0,
+        "{thicker:?} {after:?}"
+    );
+    assert_eq!(probe(&mut page, "bare", JUG), before);
+    // The picture's own film is as thick now.
+    go(&mut page, "picture");
+    let planned = page.evaluate("document.querySelector('#picture .pull output').textContent");
+    page.click("#picture a[href='#glass']");
+    page.wait(&format!(
+        "document.querySelector('#glass .pull output').textContent === {planned}"
+    ));
+    settled(&mut page);
+    // A colour read: before and after with a range.
+    click_at(&mut page, JUG);
+    page.wait_for_text("Were this colour measured exactly and not from a photo");
+    let read = page.evaluate("document.querySelectorAll('#glass [data-part=spot] .patch').length");
+    assert_eq!(read, 2);
+    let wide = page.evaluate("document.querySelector('#glass [data-part=spot]').textContent.match(/within ([\\d.]+)/)[1]");
+    // A grey card in the picture sets exposure and white, and the range narrows.
+    tool(&mut page, "known");
+    click_at(&mut page, [0.068, 0.93]);
+    page.wait_for_text("Exposure and white are set by one picked place.");
+    page.evaluate("document.querySelector('#glass select[name=card]').value = '96'");
+    click_at(&mut page, [0.138, 0.93]);
+    page.wait_for_text("Exposure and white are set by 2 picked places.");
+    page.evaluate("document.querySelector('#glass select[name=card]').value = '50'");
+    click_at(&mut page, [0.932, 0.93]);
+    page.wait_for_text("Light that falls off across the picture is levelled");
+    settled(&mut page);
+    let narrow = page.wait(&format!("(() => {{ const m = document.querySelector('#glass [data-part=spot]').textContent.match(/within ([\\d.]+)/)[1]; return m !== {wide} && m; }})()"));
+    let number = |v: &serde_json::Value| {
+        v.as_str()
+            .and_then(|v| v.parse::<f64>().ok())
+            .expect("a number")
+    };
+    assert!(number(&narrow) < number(&wide), "{narrow} {wide}");
+    page.screenshot("glass-known");
+    // Before by wipe, by holding the button, and by the space bar.
+    let clip = "getComputedStyle(document.querySelector('#glass [data-canvas=bare]')).clipPath";
+    page.evaluate("(() => { const i = document.querySelector('#glass input[name=wipe]'); i.value = 50; i.dispatchEvent(new Event('input')); })()");
+    page.wait(&format!("{clip} === 'inset(0px 50% 0px 0px)'"));
+    place(&mut page, JUG);
+    page.screenshot("glass-wipe");
+    page.evaluate("document.querySelector('#glass [data-part=sheet]').dispatchEvent(new KeyboardEvent('keydown', { key: ' ' }))");
+    page.wait(&format!("{clip} === 'none'"));
+    page.evaluate("document.querySelector('#glass [data-part=sheet]').dispatchEvent(new KeyboardEvent('keyup', { key: ' ' }))");
+    page.wait(&format!("{clip} === 'inset(0px 50% 0px 0px)'"));
+    // Values only.
+    page.click("#glass input[name=grey]");
+    settled(&mut page);
+    let grey = probe(&mut page, "seen", JUG);
+    assert!(far(grey, [grey[1]; 3]) < 0.2, "{grey:?}");
+    page.click("#glass input[name=grey]");
+    // Pixel by pixel.
+    page.click("#glass [data-do=glass-pixel]");
+    settled(&mut page);
+    page.click("#glass [data-do=glass-in]");
+    settled(&mut page);
+    page.screenshot("glass-close");
+    page.click("#glass [data-do=glass-all]");
+    settled(&mut page);
+    page.close();
+}
+
+#[test]
+fn areas_are_brushed_outlined_grown_run_out_and_taken_back() {
+    let (_server, _profile, mut page) = open();
+    opened(&mut page, 2);
+    let bare = probe(&mut page, "bare", WALL);
+    let all = probe(&mut page, "seen", WALL);
+    assert!(far(all, bare) > 8.0);
+    // Brushed on the jug only: the wall is bare again.
+    tool(&mut page, "brush");
+    let (from, to) = (
+        place(&mut page, [0.27, 0.45]),
+        place(&mut page, [0.37, 0.55]),
+    );
+    page.drag(from, to);
+    settled(&mut page);
+    assert!(far(probe(&mut page, "seen", WALL), bare) < 1.5);
+    let jug = probe(&mut page, "bare", JUG);
+    assert!(far(probe(&mut page, "seen", JUG), jug) > 8.0);
+    page.screenshot("glass-brush");
+    // Wiped off, and back.
+    page.click("#glass input[name=way][value=remove]");
+    let (from, to) = (
+        place(&mut page, [0.27, 0.45]),
+        place(&mut page, [0.37, 0.55]),
+    );
+    page.drag(from, to);
+    settled(&mut page);
+    assert!(far(probe(&mut page, "seen", JUG), jug) < 1.5);
+    page.click("#glass [data-do=glass-undo]");
+    settled(&mut page);
+    assert!(far(probe(&mut page, "seen", JUG), jug) > 8.0);
+    page.click("#glass input[name=way][value=add]");
+    // Another area on the wall, by an outline drawn; it has the film, too, and a thickness of its own.
+    page.click("#glass [data-do=glass-add]");
+    page.wait("document.querySelectorAll('#glass [data-area]').length === 2");
+    tool(&mut page, "outline");
+    for corner in [
+        [0.6, 0.12],
+        [0.9, 0.12],
+        [0.9, 0.35],
+        [0.6, 0.35],
+        [0.6, 0.12],
+    ] {
+        click_at(&mut page, corner);
+    }
+    page.wait("document.querySelectorAll('#glass [data-area]')[1].textContent.includes('drawn')");
+    settled(&mut page);
+    assert!(far(probe(&mut page, "seen", WALL), all) < 4.0);
+    page.evaluate("document.querySelector('#glass-pull').focus()");
+    page.press("PageUp");
+    page.press("PageUp");
+    settled(&mut page);
+    let thick = probe(&mut page, "seen", WALL);
+    assert!(
+        thick.iter().sum::<f64>() < all.iter().sum::<f64>() - 3.0,
+        "{thick:?} {all:?}"
+    );
+    page.wait_for_text("As thick as in the picture");
+    // It runs out to the right.
+    tool(&mut page, "run");
+    let (from, to) = (
+        place(&mut page, [0.62, 0.25]),
+        place(&mut page, [0.88, 0.25]),
+    );
+    page.drag(from, to);
+    page.wait_for_text("running out");
+    settled(&mut page);
+    let (near, off) = (
+        probe(&mut page, "seen", [0.63, 0.25]),
+        probe(&mut page, "seen", [0.87, 0.25]),
+    );
+    let bare_off = probe(&mut page, "bare", [0.87, 0.25]);
+    assert!(far(off, bare_off) < 6.0 && far(near, probe(&mut page, "bare", [0.63, 0.25])) > 10.0);
+    page.screenshot("glass-areas");
+    // A third, grown from the fruit by keys alone.
+    page.click("#glass [data-do=glass-add]");
+    page.wait("document.querySelectorAll('#glass [data-area]').length === 3");
+    tool(&mut page, "like");
+    click_at(&mut page, [0.555, 0.56]);
+    page.wait("document.querySelectorAll('#glass [data-area]')[2].textContent.includes('drawn')");
+    settled(&mut page);
+    let fruit = probe(&mut page, "seen", [0.555, 0.56]);
+    assert!(
+        far(fruit, probe(&mut page, "bare", [0.555, 0.56])) > 6.0,
+        "{fruit:?}"
+    );
+    page.evaluate("document.querySelector('#glass [data-part=sheet]').focus()");
+    for _ in 0..4 {
+        page.press("ArrowLeft");
+    }
+    page.press("Enter");
+    settled(&mut page);
+    // Left out here, the fruit is bare.
+    page.click("#glass [data-do=glass-here]");
+    page.wait_for_text("not here");
+    settled(&mut page);
+    assert!(
+        far(
+            probe(&mut page, "seen", [0.555, 0.56]),
+            probe(&mut page, "bare", [0.555, 0.56])
+        ) < 1.5
+    );
+    page.click("#glass [data-do=glass-take]");
+    page.wait("document.querySelectorAll('#glass [data-area]').length === 2");
+    page.close();
+}
+
+/// A picture's own words on memory, cancelling and files that are none; and the glazed picture as a file.
+#[test]
+fn the_glazed_picture_is_saved_and_bad_files_are_said() {
+    let (_server, _profile, mut page) = open();
+    opened(&mut page, 1);
+    let seen = probe(&mut page, "seen", JUG);
+    for (button, bits) in [("glass-save-8", 8), ("glass-save-16", 16)] {
+        page.click(&format!("#glass [data-do={button}]"));
+        let file = page.download();
+        assert!(
+            file.to_string_lossy().ends_with("still-life-glazed.png"),
+            "{file:?}"
+        );
+        let bytes = std::fs::read(&file).expect("the file");
+        let scan = twoground::scan::decode::decode(&bytes, "out.png").expect("a picture");
+        assert_eq!(
+            (scan.width, scan.height, scan.origin.depth),
+            (1600, 1200, bits)
+        );
+        assert!(!scan.origin.profile_assumed);
+        if bits == 8 {
+            let (mut sum, x, y) = (
+                [0.0; 3],
+                (JUG[0] * 1600.0) as usize,
+                (JUG[1] * 1200.0) as usize,
+            );
+            for i in 0..64 {
+                let code = scan.code(x - 4 + i % 8, y - 4 + i / 8);
+                (0..3).for_each(|c| sum[c] += f64::from(code[c]) / 257.0 / 64.0);
+            }
+            assert!(far(sum, seen) < 4.0, "{sum:?} {seen:?}");
+        }
+    }
+    // Places on request.
+    page.evaluate("document.querySelector('#glass-pull').focus()");
+    page.press("End");
+    settled(&mut page);
+    page.click("#glass input[name=lost]");
+    page.wait("document.querySelector('#glass [data-say=lost]').textContent !== ''");
+    page.click("#glass input[name=hatch]");
+    settled(&mut page);
+    page.screenshot("glass-lost");
+    // Closing gives everything back; what is no picture is one sentence.
+    page.click("#glass [data-do=glass-close]");
+    page.wait_for_text("Drop a photo or scan of your dry painting.");
+    let folder = Folder::new("glass-bad");
+    let bad = folder.path().join("bad.png");
+    std::fs::write(&bad, b"not a picture").expect("a file");
+    page.upload("#glass-file", &[bad]);
+    page.wait_for_text("not a PNG, JPEG or TIFF");
+    page.wait_for_text("Drop a photo or scan of your dry painting.");
+    page.close();
+}
+
+#[test]
+fn a_narrow_window_touch_and_a_pen_will_do() {
+    let (_server, _profile, mut page) = open();
+    page.viewport(390, 844);
+    opened(&mut page, 2);
+    page.screenshot("glass-narrow");
+    assert_eq!(
+        page.evaluate("document.documentElement.scrollWidth <= innerWidth"),
+        true
+    );
+    // A pen that presses lightly lays less of the film.
+    tool(&mut page, "brush");
+    let pen = |page: &mut Browser, at: [f64; 2], force: f64| {
+        for (kind, buttons) in [("mousePressed", 1), ("mouseMoved", 1), ("mouseReleased", 0)] {
+            let nudge = if kind == "mousePressed" { 0.0 } else { 3.0 };
+            page.call_page(
+                "Input.dispatchMouseEvent",
+                json!({"type": kind, "x": at[0] + nudge, "y": at[1], "button": "left", "buttons": buttons, "clickCount": 1, "pointerType": "pen", "force": force}),
+            );
+        }
+    };
+    let bare = probe(&mut page, "bare", WALL);
+    let full = probe(&mut page, "seen", WALL);
+    let at = place(&mut page, WALL);
+    pen(&mut page, at, 0.3);
+    settled(&mut page);
+    let light = probe(&mut page, "seen", WALL);
+    assert!(
+        far(light, bare) > 2.0 && far(light, full) > 2.0,
+        "{bare:?} {light:?} {full:?}"
+    );
+    // A finger brushes all of it; two fingers zoom.
+    let finger = place(&mut page, JUG);
+    let touch = |page: &mut Browser, kind: &str, points: &[[f64; 2]]| {
+        let points: Vec<_> = points
+            .iter()
+            .enumerate()
+            .map(|(id, p)| json!({"x": p[0], "y": p[1], "id": id}))
+            .collect();
+        page.call_page(
+            "Input.dispatchTouchEvent",
+            json!({"type": kind, "touchPoints": points}),
+        );
+    };
+    touch(&mut page, "touchStart", &[finger]);
+    touch(&mut page, "touchMove", &[[finger[0] + 12.0, finger[1]]]);
+    touch(&mut page, "touchEnd", &[]);
+    settled(&mut page);
+    let bare = probe(&mut page, "bare", JUG);
+    assert!(far(probe(&mut page, "seen", JUG), bare) > 8.0);
+    tool(&mut page, "look");
+    let finger = place(&mut page, JUG);
+    let spread = |by: f64| [[finger[0] - by, finger[1]], [finger[0] + by, finger[1]]];
+    let shown = probe(&mut page, "bare", [0.1, 0.1]);
+    touch(&mut page, "touchStart", &spread(20.0)[..1]);
+    touch(&mut page, "touchStart", &spread(20.0));
+    for by in [30.0, 45.0, 60.0] {
+        touch(&mut page, "touchMove", &spread(by));
+    }
+    touch(&mut page, "touchEnd", &[]);
+    settled(&mut page);
+    assert!(
+        far(probe(&mut page, "bare", [0.1, 0.1]), shown) > 3.0,
+        "zoomed in"
+    );
+    page.evaluate("document.querySelector('#glass .glass-side').scrollIntoView()");
+    page.screenshot("glass-narrow-films");
+    page.close();
+}
+
+/// The sample lies where the page looks for it.
+#[test]
+fn the_sample_painting_is_served() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-scans/still-life.jpg");
+    let bytes = std::fs::read(path).expect("the sample");
+    assert!(bytes.len() < 400_000, "{} bytes", bytes.len());
+    let scan = twoground::scan::decode::decode(&bytes, "still-life.jpg").expect("a picture");
+    assert!(!scan.origin.profile_assumed && scan.width == 1600);
+}

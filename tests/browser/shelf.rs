@@ -1,0 +1,288 @@
+//! The shelf: sorted, filtered and compared; changes taken back; copies out and in; two windows; a reload in mid-reading.
+
+use super::*;
+
+/// Puts samples on the shelf.
+fn keep_samples(page: &mut Browser, count: usize) {
+    go(page, "tubes");
+    let files: Vec<PathBuf> = samples::samples()
+        .into_iter()
+        .take(count)
+        .map(|sample| sample.pigment)
+        .collect();
+    page.upload("#pigment", &files);
+    page.wait(&format!(
+        "document.querySelectorAll('#tubes [data-kept]').length === {count}"
+    ));
+}
+
+/// Names on the shelf, in order.
+fn names(page: &mut Browser) -> Vec<String> {
+    let names = page.evaluate(
+        "[...document.querySelectorAll('#tubes [data-kept] h2')].map((h) => h.textContent)",
+    );
+    let names = names.as_array().expect("a list");
+    names
+        .iter()
+        .map(|name| name.as_str().expect("a name").to_owned())
+        .collect()
+}
+
+#[test]
+fn the_shelf_is_sorted_filtered_searched_and_compared() {
+    let (_server, _profile, mut page) = open();
+    keep_samples(&mut page, 6);
+    let by_date = names(&mut page);
+    page.click("#tubes input[name=sort][value=name]");
+    page.wait(&format!(
+        "document.querySelector('#tubes [data-kept] h2').textContent !== {:?} || {}",
+        by_date[0],
+        by_date.is_sorted()
+    ));
+    page.wait("(() => { const names = [...document.querySelectorAll('#tubes [data-kept] h2')].map((h) => h.textContent); return names.length === 6 && names.every((n, i) => i === 0 || names[i - 1] <= n); })()");
+    // By keyboard to the next order and into the search.
+    page.press("ArrowLeft");
+    page.click("#tubes input[name=search]");
+    page.type_text("blue");
+    page.wait("document.querySelectorAll('#tubes [data-kept]').length === 1");
+    page.wait_for_text("of them shown");
+    page.evaluate("(() => { const input = document.querySelector('#tubes input[name=search]'); input.value = ''; input.dispatchEvent(new Event('input', { bubbles: true })); return 1; })()");
+    page.wait("document.querySelectorAll('#tubes [data-kept]').length === 6");
+    page.evaluate("(() => { const select = document.querySelector('#tubes select[name=grade]'); select.value = 'clear'; select.dispatchEvent(new Event('input', { bubbles: true })); return 1; })()");
+    page.wait("document.querySelectorAll('#tubes [data-kept]').length < 6 && document.querySelectorAll('#tubes [data-kept]').length > 0");
+    page.evaluate("(() => { const select = document.querySelector('#tubes select[name=grade]'); select.value = ''; select.dispatchEvent(new Event('input', { bubbles: true })); return 1; })()");
+    page.wait("document.querySelectorAll('#tubes [data-kept]').length === 6");
+    // Compared, by pointer and by key.
+    page.click("#tubes [data-kept]:nth-child(1) input[type=checkbox]");
+    page.wait_for_text("Choose another to see what sets them apart.");
+    page.evaluate(
+        "document.querySelector('#tubes [data-kept]:nth-child(2) input[type=checkbox]').focus()",
+    );
+    page.press(" ");
+    page.wait("document.querySelectorAll('[data-compared]').length === 2");
+    page.wait_for_text("Not the same as");
+    page.screenshot("compared");
+    page.close();
+}
+
+#[test]
+fn every_change_can_be_taken_back_and_made_again_after_a_reload_too() {
+    let (_server, _profile, mut page) = open();
+    keep_samples(&mut page, 3);
+    let before = names(&mut page);
+    page.click("#tubes [data-kept]:nth-child(2) button[aria-label^=Delete]");
+    page.click("#delete button[value=yes]");
+    page.wait("document.querySelectorAll('#tubes [data-kept]').length === 2");
+    page.wait_for_text("Last: deleting");
+    page.reload();
+    shelf_has(&mut page, 2);
+    page.wait("!document.querySelector('#tubes [data-do=undo]').disabled");
+    page.click("#tubes [data-do=undo]");
+    shelf_has(&mut page, 3);
+    assert_eq!(names(&mut page), before);
+    page.wait_for_text("Taken back: deleting");
+    // By key, forward again and back.
+    page.evaluate("document.querySelector('#tubes [data-do=redo]').focus()");
+    page.press("Enter");
+    page.wait("document.querySelectorAll('#tubes [data-kept]').length === 2");
+    page.click("#tubes [data-do=undo]");
+    page.wait("document.querySelectorAll('#tubes [data-kept]').length === 3");
+
+    // A label is a change as well.
+    page.click("#tubes [data-kept]:nth-child(1) button[aria-label^=Open]");
+    page.wait("document.querySelector('#tube input[name=name]')?.value");
+    page.evaluate("document.querySelector('#tube input[name=name]').value = ''");
+    page.click("#tube input[name=name]");
+    page.type_text("Renamed");
+    page.press("Enter");
+    page.wait_for_text("Kept on this computer.");
+    shelf_has(&mut page, 3);
+    page.wait("document.querySelector('#tubes [data-kept] h2').textContent === 'Renamed'");
+    page.click("#tubes [data-do=undo]");
+    page.wait(&format!(
+        "document.querySelector('#tubes [data-kept] h2').textContent === {:?}",
+        before[0]
+    ));
+    page.close();
+}
+
+#[test]
+fn a_copy_goes_out_and_comes_in_with_a_preview() {
+    let (server, _profile, mut page) = open();
+    keep_samples(&mut page, 3);
+    page.click("#tubes [data-do=copy-out]");
+    let copy = page.download();
+    page.wait_for_text("The last copy was saved today; nothing has changed since.");
+    page.close();
+    let profile = Folder::new("other");
+    let mut page = Browser::open(&profile, &server.origin);
+    go(&mut page, "tubes");
+    // Tables of the samples for other programs, too.
+    page.upload("#copy-in", &[copy.clone()]);
+    page.wait_for_text("3 new here");
+    page.click("[data-do=take-in]");
+    page.wait("document.querySelectorAll('#tubes [data-kept]').length === 3");
+    // One label changed: the same copy now differs by it, and nothing is overwritten unless chosen.
+    page.click("#tubes [data-kept]:nth-child(1) button[aria-label^=Open]");
+    page.wait("document.querySelector('#tube input[name=name]')?.value");
+    page.click("#tube input[name=name]");
+    page.type_text(" mine");
+    page.press("Enter");
+    page.wait_for_text("Kept on this computer.");
+    shelf_has(&mut page, 3);
+    page.upload("#copy-in", &[copy]);
+    page.wait_for_text("1 here in another way");
+    page.click("[data-do=take-in]");
+    page.wait_for_text("Nothing had to be changed.");
+    assert!(names(&mut page).iter().any(|name| name.contains("mine")));
+    // Another kind of file is refused by name.
+    let scan = samples::samples()[0].pigment.clone();
+    page.upload("#copy-in", &[scan]);
+    page.wait_for_text("another kind of file");
+    page.close();
+}
+
+/// A second window of the page within the first: its own scripts, worker and storage connection.
+fn second_window(page: &mut Browser) {
+    page.evaluate(
+        "new Promise((done) => { const frame = document.createElement('iframe'); frame.id = 'second'; frame.width = 900; frame.height = 700; frame.src = location.origin + '/#tubes'; frame.onload = () => done(1); document.body.append(frame); })",
+    );
+    page.wait("document.querySelector('#second').contentDocument.querySelectorAll('#tubes [data-kept]').length > 0");
+}
+
+#[test]
+fn two_windows_never_overwrite_each_other() {
+    let (_server, _profile, mut page) = open();
+    keep_samples(&mut page, 2);
+    page.click("#tubes [data-kept]:nth-child(1) button[aria-label^=Open]");
+    page.wait("document.querySelector('#tube input[name=name]')?.value");
+    second_window(&mut page);
+    let other = "document.querySelector('#second').contentDocument";
+    // The other window sees at once what this one keeps.
+    page.click("#tube input[name=name]");
+    page.type_text(" one");
+    page.press("Enter");
+    page.wait_for_text("Kept on this computer.");
+    page.wait(&format!(
+        "[...{other}.querySelectorAll('#tubes h2')].some((h) => h.textContent.endsWith(' one'))"
+    ));
+    // What it deletes is told here, and a change of it does not bring it back or overwrite anything.
+    let name = page.evaluate(&format!("[...{other}.querySelectorAll('#tubes h2')].find((h) => h.textContent.endsWith(' one')).textContent"));
+    let name = name.as_str().expect("a name").to_owned();
+    page.evaluate(&format!(
+        "{other}.querySelector('[aria-label=\"Delete: {name}\"]').click(), 1"
+    ));
+    page.wait(&format!("{other}.querySelector('#delete').open"));
+    page.evaluate(&format!(
+        "{other}.querySelector('#delete button[value=yes]').click(), 1"
+    ));
+    page.wait(&format!(
+        "{other}.querySelectorAll('#tubes [data-kept]').length === 1"
+    ));
+    page.wait_for_text("This tube was deleted in another window.");
+    page.evaluate("document.querySelector('#tube [data-do=keep]').click(), 1");
+    page.wait_for_text("Nothing was overwritten");
+    shelf_has(&mut page, 1);
+    // Undo here takes back what the other window did.
+    page.click("#tubes [data-do=undo]");
+    shelf_has(&mut page, 2);
+    page.wait(&format!(
+        "{other}.querySelectorAll('#tubes [data-kept]').length === 2"
+    ));
+    page.close();
+}
+
+#[test]
+fn a_picture_painted_on_in_two_windows_becomes_two() {
+    let (_server, _profile, mut page) = open();
+    keep_samples(&mut page, 1);
+    go(&mut page, "picture");
+    page.wait("document.querySelector('#picture [data-say=saved]').textContent === 'Saved on this computer.'");
+    page.evaluate(
+        "import('./engine.js').then(async ({ Engine }) => { const engine = new Engine(); const [saved] = await engine.call('pictures'); const other = JSON.parse(saved.text); other.notes = 'from elsewhere'; return engine.call('save_picture', [saved.id, saved.text, JSON.stringify(other)]); }).then(({ beside }) => beside)",
+    );
+    page.click("#picture [data-do=more]");
+    page.wait_for_text("saved beside it, as a second picture");
+    page.wait("document.querySelector('#picture [data-part=name]').value.endsWith(', second')");
+    page.click("#picture [data-do=pictures]");
+    page.wait("document.querySelectorAll('#picture [data-picture]').length === 2");
+    page.close();
+}
+
+#[test]
+fn a_reading_in_progress_survives_a_reload_and_a_killed_window() {
+    let (server, profile, mut page) = open();
+    read(&mut page, &samples::samples()[0].scan);
+    page.evaluate("document.querySelector('#card [data-grip=film-0-bottom]').focus()");
+    page.press("ArrowUp");
+    let corrected_record = corrected(&mut page);
+    page.click("#card input[name=name]");
+    page.type_text("Half done");
+    // It is held soon after the last key.
+    page.evaluate("new Promise((done) => setTimeout(() => done(1), 1200))");
+    page.reload();
+    page.wait(READ);
+    page.wait("document.querySelector('#card input[name=name]').value === 'Half done'");
+    assert_eq!(corrected(&mut page), corrected_record);
+    page.evaluate("new Promise((done) => setTimeout(() => done(1), 1200))");
+    page.kill();
+
+    let mut page = Browser::open(&profile, &server.origin);
+    page.wait_for_text("was being read when its window closed");
+    page.click("#start [data-do=go-on]");
+    page.wait(READ);
+    assert_eq!(corrected(&mut page), corrected_record);
+    page.click("#card [data-do=another]");
+    page.wait("!document.querySelector('#start').hidden");
+    page.reload();
+    page.wait("document.querySelector('#start [data-say=headline]').textContent");
+    assert_eq!(
+        page.evaluate("document.querySelector('#start [data-part=left]').hidden"),
+        true
+    );
+    page.close();
+}
+
+#[test]
+fn many_scans_become_a_table_with_reasons_and_are_kept_together() {
+    let (_server, _profile, mut page) = open();
+    let folder = Folder::new("class");
+    let bad = folder.path().join("holiday.png");
+    image::RgbImage::from_pixel(300, 200, image::Rgb([90, 120, 60]))
+        .save(&bad)
+        .expect("a picture");
+    let mut files: Vec<PathBuf> = samples::samples()
+        .into_iter()
+        .take(3)
+        .map(|sample| sample.scan)
+        .collect();
+    files.push(bad);
+    page.upload("#scan", &files);
+    page.wait("document.querySelectorAll('#class tbody tr').length >= 4 && !document.querySelector('#class [data-do=keep-all]').disabled");
+    page.wait_for_text("Not read.");
+    page.wait_for_text("No card was found in this picture.");
+    // Two rows under one name are readings of one tube.
+    for row in [1, 2] {
+        page.evaluate(&format!("(() => {{ const input = document.querySelector('#class tbody tr:nth-child({row}) input'); input.value = 'Same tube'; input.dispatchEvent(new Event('change')); return 1; }})()"));
+    }
+    page.wait_for_text("2 readings of this tube.");
+    page.screenshot("class");
+    page.click("#class [data-do=keep-all]");
+    page.wait("document.querySelectorAll('#tubes [data-kept]').length === 2");
+    page.wait_for_text("2 paints in 3 readings kept on this computer.");
+    page.screenshot("readings");
+    page.click("#tubes [data-do=undo]");
+    page.wait_for_text("Nothing is kept yet.");
+    page.close();
+}
+
+#[test]
+fn cards_are_previewed_and_a_wrong_number_gets_a_sentence() {
+    let (_server, _profile, mut page) = open();
+    page.click("#start [data-fold=blanks] > summary");
+    page.wait("document.querySelector('#start [data-part=preview] img')?.naturalWidth > 0");
+    page.screenshot("blanks");
+    page.evaluate("(() => { const input = document.querySelector('#start input[name=count]'); input.value = 'many'; input.dispatchEvent(new Event('change', { bubbles: true })); return 1; })()");
+    page.wait_for_text("How many cards is a whole number from 1 to 200.");
+    page.close();
+}

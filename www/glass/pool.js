@@ -1,0 +1,177 @@
+// @ts-check
+/** The workers under glass. Ending them gives all their memory back, and is how a long call is stopped. */
+
+import { EngineError } from "../engine.js";
+
+/** @typedef {import("./types.js").Shown} Shown */
+
+const STOPPED = { code: "stopped", words: "The picture could not be worked on any further; it may be too large for this computer’s memory. Choose it again, or save it smaller." };
+
+/** A worker that answers calls in order. */
+class Helper {
+  #worker;
+  #next = 0;
+  /** @type {Map<number, { resolve: (value: any) => void, reject: (reason: unknown) => void }>} */ #waiting = new Map();
+
+  constructor() {
+    this.#worker = new Worker(new URL("worker.js", import.meta.url), { type: "module" });
+    this.#worker.onmessage = ({ data }) => {
+      const call = this.#waiting.get(data.id);
+      this.#waiting.delete(data.id);
+      if (data.fatal) call?.reject(new EngineError(STOPPED));
+      else if (data.problem) call?.reject(new EngineError(data.problem));
+      else call?.resolve(data.value);
+    };
+    this.#worker.onerror = (event) => {
+      event.preventDefault();
+      this.end(STOPPED);
+    };
+  }
+
+  /** @param {string} method @param {unknown[]} [args] @param {Transferable[]} [given] @returns {Promise<any>} */
+  call(method, args = [], given = []) {
+    return new Promise((resolve, reject) => {
+      const id = this.#next++;
+      this.#waiting.set(id, { resolve, reject });
+      this.#worker.postMessage({ id, method, args }, given);
+    });
+  }
+
+  /** @param {import("../types.js").Problem} problem */
+  end(problem) {
+    this.#worker.terminate();
+    for (const call of this.#waiting.values()) call.reject(new EngineError(problem));
+    this.#waiting.clear();
+  }
+}
+
+/** Workers that render beside each other; more than a few wait for the memory, not for the processor. */
+const STRIPS = Math.max(1, Math.min(4, navigator.hardwareConcurrency || 2));
+/** Rows of a file that are made at a time. */
+const FILE_ROWS = 256;
+
+export class Pool {
+  #keeper = new Helper();
+  /** @type {Helper[]} */ #strips = [];
+  #wide;
+  /** @type {Shown | null} */ #shown = null;
+
+  /** @param {boolean} wide whether the screen shows Display-P3 */
+  constructor(wide) {
+    this.#wide = wide;
+  }
+
+  /** @param {string} method @param {unknown[]} args @returns {Promise<any>} */
+  keeper(method, ...args) {
+    return this.#keeper.call(method, args);
+  }
+
+  /** @param {File} file */
+  async open(file) {
+    await this.keeper("open", file, this.#wide);
+    this.#strips = Array.from({ length: STRIPS }, () => new Helper());
+  }
+
+  /** Takes up exposure, white and gloss. @param {string} surface */
+  async light(surface) {
+    /** @type {Float64Array} */
+    const matrix = await this.keeper("matrix");
+    await Promise.all(this.#strips.map((strip) => strip.call("strip", [matrix, surface, this.#wide])));
+  }
+
+  /** Rows of the view that a worker has. @param {number} strip @param {number} height */
+  #rows(strip, height) {
+    return [Math.floor((strip * height) / STRIPS), Math.floor(((strip + 1) * height) / STRIPS)];
+  }
+
+  /** Takes up another part of the painting. @param {Shown} shown */
+  async show(shown) {
+    this.#shown = shown;
+    await Promise.all(
+      this.#strips.map(async (strip, i) => {
+        const [from, to] = this.#rows(i, shown.height);
+        const codes = await this.keeper("codes", shown, from, to);
+        await strip.call("pixels", [codes, shown.width, from], [codes.buffer]);
+      }),
+    );
+  }
+
+  /** There are so many areas. @param {number} count */
+  areas(count) {
+    return Promise.all(this.#strips.map((strip) => strip.call("areas", [count])));
+  }
+
+  /** Takes up where an area's films lie. @param {number} area */
+  async place(area) {
+    const shown = this.#shown;
+    if (!shown) return;
+    await Promise.all(
+      this.#strips.map(async (strip, i) => {
+        const [from, to] = this.#rows(i, shown.height);
+        /** @type {Uint8Array | undefined} */
+        const shares = await this.keeper("shares", shown, area, from, to);
+        await strip.call("place", [area, shares], shares ? [shares.buffer] : []);
+      }),
+    );
+  }
+
+  /** Lays an area's films. @param {number} area @param {boolean} rough */
+  async lay(area, rough) {
+    /** @type {Float64Array} */
+    const packed = await this.keeper("laid", area, rough);
+    await Promise.all(this.#strips.map((strip) => strip.call("lay", [area, packed])));
+  }
+
+  /** Draws what is seen. @param {CanvasRenderingContext2D} onto @param {boolean} bare @param {boolean} grey @param {boolean} hatch */
+  async render(onto, bare, grey, hatch) {
+    const shown = this.#shown;
+    if (!shown) return;
+    const parts = await Promise.all(this.#strips.map((strip) => strip.call("render", [bare, grey, hatch])));
+    if (onto.canvas.width !== shown.width || onto.canvas.height !== shown.height) {
+      onto.canvas.width = shown.width;
+      onto.canvas.height = shown.height;
+    }
+    parts.forEach((/** @type {Uint8Array} */ bytes, i) => {
+      const [from, to] = this.#rows(i, shown.height);
+      if (to === from) return;
+      const pixels = new Uint8ClampedArray(/** @type {ArrayBuffer} */ (bytes.buffer), bytes.byteOffset, bytes.byteLength);
+      onto.putImageData(new ImageData(pixels, shown.width, to - from, { colorSpace: this.#wide ? "display-p3" : "srgb" }), 0, from);
+    });
+  }
+
+  /**
+   * Writes the whole glazed picture as a PNG file.
+   * @param {{ width: number, height: number }} size @param {number} areas @param {boolean} sixteen @param {string} surface
+   * @param {(share: number) => void} told how far it is
+   */
+  async file({ width, height }, areas, sixteen, surface, told) {
+    // A file of 16 bits is in Display-P3 whatever the screen shows: workers of its own.
+    const helper = new Helper();
+    try {
+      await helper.call("strip", [await this.keeper("matrix"), surface, sixteen]);
+      await helper.call("areas", [areas]);
+      for (let area = 0; area < areas; area++) await helper.call("lay", [area, await this.keeper("laid", area, false)]);
+      await helper.call("file_begin", [width, height, sixteen]);
+      /** @type {BlobPart[]} */
+      const parts = [];
+      for (let top = 0; top < height; top += FILE_ROWS) {
+        const rows = Math.min(FILE_ROWS, height - top);
+        const shown = { left: 0, top, scale: 1, width, height: rows };
+        const codes = await this.keeper("codes", shown, 0, rows);
+        await helper.call("pixels", [codes, width, 0], [codes.buffer]);
+        for (let area = 0; area < areas; area++) await helper.call("place", [area, await this.keeper("shares", shown, area, 0, rows)]);
+        parts.push(await helper.call("file_rows", [await helper.call("for_file", [sixteen])]));
+        told((top + rows) / height);
+      }
+      parts.push(await helper.call("file_end"));
+      return new Blob(parts, { type: "image/png" });
+    } finally {
+      helper.end({ code: "cancelled", words: "Stopped." });
+    }
+  }
+
+  end() {
+    for (const helper of [this.#keeper, ...this.#strips]) helper.end({ code: "cancelled", words: "Stopped." });
+    this.#strips = [];
+  }
+}

@@ -1,0 +1,42 @@
+// @ts-check
+/** What all windows share: they tell each other that something was kept, and the browser is asked to keep it for good. */
+
+const channel = new BroadcastChannel("twoground-shelf");
+
+/** Tells the other windows that something was kept, changed or deleted. */
+export function announce() {
+  channel.postMessage("changed");
+}
+
+/** @param {() => void} act called when another window has changed something */
+export function elsewhere(act) {
+  channel.addEventListener("message", act);
+}
+
+/**
+ * Whether the browser has promised to keep what is kept here: `null` where it cannot say.
+ * @returns {Promise<boolean | null>}
+ */
+export async function promised() {
+  return (await navigator.storage?.persisted?.()) ?? null;
+}
+
+/**
+ * Asks it to. Some browsers ask the painter, some decide by themselves.
+ * @returns {Promise<boolean | null>}
+ */
+export async function askToKeep() {
+  return (await navigator.storage?.persist?.()) ?? null;
+}
+
+/** How much is kept and how much may be, in bytes; nothing where the browser does not say. */
+export async function room() {
+  const { usage, quota } = (await navigator.storage?.estimate?.()) ?? {};
+  return usage === undefined || quota === undefined ? null : { usage, quota };
+}
+
+/** Something was kept: the others are told, and the first time the browser is asked to keep it for good. */
+export async function kept() {
+  announce();
+  if ((await promised()) === false) await askToKeep();
+}

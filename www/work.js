@@ -1,0 +1,127 @@
+// @ts-check
+/**
+ * The reading in progress, held in the browser's storage so that it survives a reload or a crash.
+ *
+ * Every window has a name of its own, which it keeps over a reload (session storage) and shows to be in use by holding a
+ * lock of that name. What lies under a name that no window holds was left behind.
+ */
+
+import { EngineError } from "./engine.js";
+
+const NAME = "twoground-window";
+const PATIENCE_MS = 250;
+
+/**
+ * @typedef {object} Left a reading to go on with
+ * @property {string} name whose it was
+ * @property {File} file
+ * @property {(File | null)[]} seconds second scans, by card
+ * @property {boolean} pasted
+ * @property {boolean} own whether it is the user's own scan
+ * @property {string} layout
+ * @property {{ label: import("./types.js").Label, kept: { id: number, text: string } | undefined }[]} sheets
+ */
+
+/** @param {string} name */
+const lock = (name) => `${NAME}-${name}`;
+
+/** A name that no other window has: a duplicated window comes with the name of the first. @returns {Promise<string>} */
+async function ownName() {
+  const fresh = () => /** @type {string} */ (crypto.randomUUID());
+  let name = fresh();
+  try {
+    name = sessionStorage.getItem(NAME) ?? name;
+  } catch {
+    // Without session storage every reload begins a new name, and what was left is offered.
+  }
+  if (!navigator.locks) return name;
+  const take = (/** @type {string} */ wanted) =>
+    new Promise((resolve) => {
+      navigator.locks.request(lock(wanted), { ifAvailable: true }, (got) => {
+        resolve(got !== null);
+        return got && new Promise(() => {});
+      });
+    });
+  while (!(await take(name))) name = fresh();
+  try {
+    sessionStorage.setItem(NAME, name);
+  } catch {
+    // As above.
+  }
+  return name;
+}
+
+export class Work {
+  #engine;
+  #name = ownName();
+  /** @type {ReturnType<typeof setTimeout> | undefined} */ #timer;
+  /** @type {Promise<void>} */ #holding = Promise.resolve();
+  /** Told when the reading cannot be held, and with nothing when it can again. @type {(words: string) => void} */ ontrouble = () => {};
+
+  /** @param {import("./engine.js").Engine} engine */
+  constructor(engine) {
+    this.#engine = engine;
+  }
+
+  /** Holds the scan itself. @param {File} file @param {(File | null)[]} seconds */
+  scan(file, seconds) {
+    return this.#hold(":scan", { file, seconds });
+  }
+
+  /** Holds what was done with it, soon. @param {() => object} state */
+  soon(state) {
+    clearTimeout(this.#timer);
+    this.#timer = setTimeout(() => this.#hold("", state()), PATIENCE_MS);
+  }
+
+  /** @param {string} part @param {object} value */
+  #hold(part, value) {
+    this.#holding = this.#holding.then(async () => {
+      try {
+        await this.#engine.call("hold_work", [(await this.#name) + part, value]);
+        this.ontrouble("");
+      } catch (error) {
+        // Stopped by the painter, who is about to read another.
+        if (error instanceof EngineError && error.code === "cancelled") return;
+        this.ontrouble(`This reading will not survive a reload. ${error instanceof Error ? error.message : ""}`);
+      }
+    });
+    return this.#holding;
+  }
+
+  /** The reading is done with. @param {string} [name] whose, if not this window's */
+  async drop(name) {
+    clearTimeout(this.#timer);
+    await this.#holding;
+    const whose = name ?? (await this.#name);
+    await this.#engine.call("drop_work", [whose]);
+    await this.#engine.call("drop_work", [`${whose}:scan`]);
+  }
+
+  /** What this window was reading before it was loaded again. @returns {Promise<Left | null>} */
+  async own() {
+    return this.#left(await this.#name);
+  }
+
+  /** What a window that is gone left behind, the last of several. @returns {Promise<Left | null>} */
+  async leftBehind() {
+    if (!navigator.locks) return null;
+    const own = await this.#name;
+    const held = new Set(((await navigator.locks.query()).held ?? []).map(({ name }) => name));
+    /** @type {string[]} */
+    const all = await this.#engine.call("held_works");
+    const names = all.filter((name) => !name.includes(":") && name !== own && !held.has(lock(name)));
+    for (const name of names.reverse()) {
+      const left = await this.#left(name);
+      if (left) return left;
+    }
+    return null;
+  }
+
+  /** @param {string} name @returns {Promise<Left | null>} */
+  async #left(name) {
+    const scan = await this.#engine.call("held_work", [`${name}:scan`]);
+    const state = await this.#engine.call("held_work", [name]);
+    return scan && state ? { name, ...scan, ...state } : null;
+  }
+}
