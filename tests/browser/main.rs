@@ -350,6 +350,11 @@ fn cards_of_one_scan_are_read_named_and_kept_each_by_itself() {
         "#start [data-part=samples] > :nth-child({})",
         place + 1
     ));
+    let chosen_name = json_file(&chosen.pigment)["paint"]["name"].clone();
+    page.wait_for_text(chosen_name.as_str().expect("a name"));
+    page.wait(&format!(
+        "document.querySelector('#start [data-say=which]').textContent.includes({chosen_name})"
+    ));
     page.click("#sample-scan");
     page.wait(READ);
     let name = "document.querySelector('#card input[name=name]').value";
