@@ -97,6 +97,9 @@ fn nothing_on_any_screen_is_against_the_rules_of_access() {
         page.upload("#scan", &[file]);
         page.wait("!document.querySelector('#alert').hidden");
         check(&mut page, "alert");
+        // The reading would come back after the next reload.
+        page.click("#card [data-do=another]");
+        page.wait("!document.querySelector('#start').hidden");
         // A reading in progress would come back with the reload.
         page.click("#card [data-do=another]");
         page.wait("!document.querySelector('#start').hidden");

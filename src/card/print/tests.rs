@@ -581,7 +581,7 @@ fn glare_is_read_from_the_chips_and_colours_from_the_squares() {
     let how = Scanned {
         glare: 0.15,
         squares: vec![0, 3],
-        ..Scanned::plain("storm blue")
+        ..Scanned::plain("grey earth")
     };
     let (found, _) = read(&how, "");
     assert_squared(&found, 4);
