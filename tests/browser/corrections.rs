@@ -208,7 +208,8 @@ fn several_cards_of_one_scan_are_named_and_kept_apart() {
     let names = page.evaluate(
         "[...document.querySelectorAll('#tubes [data-kept] h2')].map((e) => e.textContent)",
     );
-    assert_eq!(names, json!(["First of two", "Second of two"]));
+    // The newest first.
+    assert_eq!(names, json!(["Second of two", "First of two"]));
 
     // What is no card goes, and comes back.
     go(&mut page, "cards");
