@@ -10,6 +10,8 @@ export async function print(...pages) {
   const paper = find(document, "#paper");
   paper.replaceChildren(...pages);
   await Promise.all([...paper.querySelectorAll("img")].map((image) => image.decode().catch(() => {})));
+  // What is left there would be printed the next time, too.
+  window.addEventListener("afterprint", () => paper.replaceChildren(), { once: true });
   window.print();
 }
 

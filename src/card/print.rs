@@ -11,7 +11,7 @@ mod tests;
 mod words;
 
 pub use draw::{Paper, Side, sheet};
-pub use found::{Found, Printed, find, find_with};
+pub use found::{FINDINGS, Found, Printed, find, find_with};
 
 use serde::Serialize;
 

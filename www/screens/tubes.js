@@ -154,7 +154,10 @@ export function tubesScreen(page, over) {
     const box = el("input", { type: "checkbox", "aria-label": `Compare: ${row.name}` });
     box.checked = chosen.includes(row.id);
     box.addEventListener("change", () => choose(box.checked ? [...chosen, row.id] : chosen.filter((id) => id !== row.id)));
-    return el("label", { class: "check" }, box, "Compare");
+    // The comparison stands above the list, perhaps out of sight.
+    const see = el("button", { type: "button", class: "quiet", "data-do": "see", click: () => find(shelf, "[data-part=compare]").scrollIntoView({ block: "nearest" }) }, "See it compared");
+    see.hidden = !(box.checked && chosen.length > 1);
+    return el("span", { class: "comparing" }, el("label", { class: "check" }, box, "Compare"), see);
   }
 
   /** Several readings of one tube. @param {ShelfRow} row */
@@ -196,6 +199,8 @@ export function tubesScreen(page, over) {
     for (const box of shelf.querySelectorAll("[data-kept] input[type=checkbox]")) {
       const id = Number(box.closest("[data-kept]")?.getAttribute("data-kept"));
       /** @type {HTMLInputElement} */ (box).checked = ids.includes(id);
+      const see = box.closest("[data-kept]")?.querySelector("[data-do=see]");
+      if (see instanceof HTMLElement) see.hidden = !(ids.includes(id) && ids.length > 1);
     }
     compare.draw(ids).catch(page.tell);
   }

@@ -55,6 +55,14 @@ const SCALE_OFF: f64 = 0.02;
 /// Glare that is worth a word (ours).
 const MUCH_GLARE: f64 = 0.03;
 
+/// Codes of what [`Printed::inscribe`] may say.
+pub const FINDINGS: [&str; 4] = [
+    "printed-unlike",
+    "printed-size",
+    "glare-chips",
+    "brushed-coat",
+];
+
 impl Printed {
     /// Puts into a record of the card what only a printed one tells: its label, and what was noticed.
     pub fn inscribe(&self, record: &mut Record) {
@@ -128,6 +136,16 @@ pub fn find(scan: &Scan) -> Result<Vec<Found>> {
 pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Found>> {
     let seen = marks::codes(scan);
     let groups = marks::groups(&seen);
+    if groups.is_empty() {
+        let plain = |layout| Found {
+            layout,
+            printed: None,
+        };
+        return Ok(unmarked::find_with(scan, films)?
+            .into_iter()
+            .map(plain)
+            .collect());
+    }
     let mut left: Vec<(Printed, Option<Placed>)> = Vec::new();
     let mut found: Vec<Found> = Vec::new();
     for codes in groups {

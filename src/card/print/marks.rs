@@ -4,9 +4,9 @@ use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
 use rqrr::BitGrid as _;
 
 use super::{CODE, CODES, FINDERS, MODULE, MODULES, Mark, SIZE, words};
-use crate::scan::Scan;
+use crate::scan::{Pixels, Scan};
 
-/// Grey of the whole scan, 0 to 255, reduced to a number of pixels along its longer side; never enlarged more than twice.
+/// Grey of a whole scan, 0 to 255.
 struct Grey {
     width: usize,
     height: usize,
@@ -16,30 +16,75 @@ struct Grey {
 }
 
 impl Grey {
-    fn of(scan: &Scan, longest: f64) -> Self {
-        let scale = (scan.width.max(scan.height) as f64 / longest).max(0.5);
-        let [width, height] =
-            [scan.width, scan.height].map(|n| ((n as f64 / scale) as usize).max(1));
-        let looks = (scale.ceil() as usize).clamp(1, 4);
-        let mut values = Vec::with_capacity(width * height);
-        for y in 0..height {
-            for x in 0..width {
-                let mut sum = 0.0;
-                for i in 0..looks * looks {
-                    let at = |cell: usize, k: usize| {
-                        (cell as f64 + (k as f64 + 0.5) / looks as f64) * scale
-                    };
-                    sum += brightness(scan, [at(x, i % looks), at(y, i / looks)]);
-                }
-                values.push((255.0 * sum / (looks * looks) as f64).clamp(0.0, 255.0) as u8);
-            }
+    fn of(scan: &Scan) -> Self {
+        let values = match &scan.pixels {
+            Pixels::Eight(codes) => codes
+                .chunks_exact(3)
+                .map(|p| (p.iter().map(|&v| u16::from(v)).sum::<u16>() / 3) as u8)
+                .collect(),
+            Pixels::Sixteen(codes) => codes
+                .chunks_exact(3)
+                .map(|p| (p.iter().map(|&v| u32::from(v)).sum::<u32>() / 771) as u8)
+                .collect(),
+        };
+        Self {
+            width: scan.width,
+            height: scan.height,
+            scale: 1.0,
+            values,
         }
+    }
+
+    /// A copy of so many pixels along the longer side, each the mean over its area; enlarged between pixels at most twice.
+    fn resized(&self, longest: f64) -> Self {
+        let scale = (self.width.max(self.height) as f64 / longest).max(0.5);
+        let size = |n: usize| ((n as f64 / scale) as usize).max(1);
+        let (width, height) = (size(self.width), size(self.height));
+        let values = if scale > 1.0 {
+            self.averaged(scale, [width, height])
+        } else {
+            let place = |i: usize, most: usize| {
+                let at = ((i as f64 + 0.5) * scale - 0.5).clamp(0.0, (most - 1) as f64);
+                (at as usize, (at as usize + 1).min(most - 1), at.fract())
+            };
+            let value = |x: usize, y: usize| f64::from(self.values[y * self.width + x]);
+            let mut values = Vec::with_capacity(width * height);
+            for y in 0..height {
+                let (y0, y1, fy) = place(y, self.height);
+                for x in 0..width {
+                    let (x0, x1, fx) = place(x, self.width);
+                    let upper = value(x0, y0) * (1.0 - fx) + value(x1, y0) * fx;
+                    let lower = value(x0, y1) * (1.0 - fx) + value(x1, y1) * fx;
+                    values.push((upper * (1.0 - fy) + lower * fy) as u8);
+                }
+            }
+            values
+        };
         Self {
             width,
             height,
             scale,
             values,
         }
+    }
+
+    fn averaged(&self, scale: f64, [width, height]: [usize; 2]) -> Vec<u8> {
+        let column: Vec<usize> = (0..self.width)
+            .map(|x| ((x as f64 / scale) as usize).min(width - 1))
+            .collect();
+        let mut sums = vec![0_u32; width * height];
+        let mut counts = vec![0_u32; width * height];
+        for (y, row) in self.values.chunks_exact(self.width).enumerate() {
+            let from = width * ((y as f64 / scale) as usize).min(height - 1);
+            for (&value, &x) in row.iter().zip(&column) {
+                sums[from + x] += u32::from(value);
+                counts[from + x] += 1;
+            }
+        }
+        sums.iter()
+            .zip(&counts)
+            .map(|(sum, count)| (sum / count.max(&1)) as u8)
+            .collect()
     }
 }
 
@@ -81,12 +126,12 @@ impl Seen {
 }
 
 /// Long sides of reduced pictures that are looked at one after the other, as pixels in a mm of an A4 page: one pass alone
-/// misses codes now and then. After the first two without any code there is none.
-const PASSES: [f64; 4] = [6.0, 8.5, 4.5, 13.0];
+/// misses codes now and then. After the first three without any code there is none.
+const PASSES: [f64; 5] = [6.0, 4.6, 7.4, 10.0, 13.0];
 /// Longest side of a scanner's glass for A4.
 const A4_MM: f64 = 297.0;
 /// Passes without any code after which no more are made.
-const PATIENCE: usize = 2;
+const PATIENCE: usize = 3;
 /// Pixels of the largest reduced picture.
 const MOST_PIXELS: f64 = 4200.0;
 
@@ -99,13 +144,14 @@ pub(super) fn codes(scan: &Scan) -> Vec<Seen> {
         .map(|dpi| longest / dpi * 25.4)
         .filter(|mm| (60.0..460.0).contains(mm))
         .unwrap_or(A4_MM);
+    let whole = Grey::of(scan);
     let mut all: Vec<Seen> = Vec::new();
     for (pass, per_mm) in PASSES.into_iter().enumerate() {
         if pass >= PATIENCE && all.is_empty() {
             break;
         }
         let wanted = (per_mm * mm).min(MOST_PIXELS).min(2.0 * longest);
-        let grey = Grey::of(scan, wanted);
+        let grey = whole.resized(wanted);
         let mut prepared =
             rqrr::PreparedImage::prepare_from_greyscale(grey.width, grey.height, |x, y| {
                 grey.values[y * grey.width + x]
@@ -287,7 +333,11 @@ pub(super) fn place(scan: &Scan, codes: &[&Seen]) -> Option<Placed> {
         .flat_map(|code| code.places().into_iter().zip(code.corners))
         .collect();
     let mut map = Map::through(&pairs)?;
-    let mut reach = if codes.len() > 1 { 2.5 } else { 6.0 };
+    let mut reach = 2.5;
+    if let [code] = codes {
+        map = from_one(scan, &map, code)?;
+        reach = 6.0;
+    }
     let mut patterns: Vec<([f64; 2], [f64; 2])> = Vec::new();
     for _ in 0..3 {
         patterns = CODES
@@ -320,6 +370,23 @@ pub(super) fn place(scan: &Scan, codes: &[&Seen]) -> Option<Placed> {
         patterns: patterns.len(),
         map,
     })
+}
+
+/// From one code alone: its three finder patterns and the fourth corner of their parallelogram reach further than its corners.
+fn from_one(scan: &Scan, map: &Map, code: &Seen) -> Option<Map> {
+    let corner = CODES[code.mark.corner];
+    let places = FINDERS.map(|finder| [0, 1].map(|i| corner[i] + MODULE * finder[i]));
+    let mut pairs = Vec::with_capacity(4);
+    for place in places {
+        pairs.push((place, pattern(scan, map, place, 2.5)?));
+    }
+    let fourth = |of: fn(&([f64; 2], [f64; 2])) -> [f64; 2]| {
+        let [a, b, c] = [of(&pairs[0]), of(&pairs[1]), of(&pairs[2])];
+        [b[0] + c[0] - a[0], b[1] + c[1] - a[1]]
+    };
+    let fourth = (fourth(|pair| pair.0), fourth(|pair| pair.1));
+    pairs.push(fourth);
+    Map::through(&pairs)
 }
 
 fn rms(map: &Map, pairs: &[([f64; 2], [f64; 2])]) -> f64 {

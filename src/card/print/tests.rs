@@ -639,3 +639,38 @@ fn both_cards_of_a_sheet_are_told_apart_by_number() {
     assert_eq!(told, [Some((7, "one", true)), Some((8, "two", true))]);
     assert!(found.iter().all(|card| card.layout.films.is_empty()));
 }
+
+#[test]
+fn a_card_alone_on_a_large_glass_is_one_card() {
+    let card = scan(
+        &Scanned {
+            degrees: 2.0,
+            dpi: 150.0,
+            ..Scanned::plain("rose lake")
+        },
+        "alone",
+    );
+    let (width, height) = (1240, 1754);
+    let mut codes = vec![56_000_u16; 3 * width * height];
+    let Pixels::Sixteen(own) = &card.pixels else {
+        unreachable!("it is made of 16 bits")
+    };
+    for (y, row) in own
+        .chunks_exact(3 * card.width)
+        .enumerate()
+        .take(height - 300)
+    {
+        let from = 3 * ((y + 300) * width);
+        let wide = row.len().min(3 * width);
+        codes[from..from + wide].copy_from_slice(&row[..wide]);
+    }
+    let found = find(&Scan {
+        width,
+        height,
+        pixels: Pixels::Sixteen(codes),
+        ..card
+    })
+    .unwrap();
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert_squared(&found[0], 4);
+}

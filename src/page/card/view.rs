@@ -8,7 +8,7 @@ use crate::{
     card::{
         Edge, Ground, Layout, cells,
         findings::{Finding, Place},
-        print::Printed,
+        print::{self, Printed},
     },
     page::{PaintView, Problem},
     reading::Answers,
@@ -225,6 +225,17 @@ impl OpenScan {
                     actions: self.actions_for(group),
                 }
             }));
+            let of_print = reading.record.findings.iter();
+            told.extend(
+                of_print
+                    .filter(|finding| print::FINDINGS.contains(&finding.code.as_str()))
+                    .map(|finding| FindingView {
+                        code: finding.code.clone(),
+                        words: finding.words.clone(),
+                        places: Vec::new(),
+                        actions: Vec::new(),
+                    }),
+            );
         }
         let counted = card.place.counted_films();
         let films = card.place.layout.as_ref().map_or(0, |l| l.films.len());
