@@ -380,12 +380,9 @@ fn from_one(scan: &Scan, map: &Map, code: &Seen) -> Option<Map> {
     for place in places {
         pairs.push((place, pattern(scan, map, place, 2.5)?));
     }
-    let fourth = |of: fn(&([f64; 2], [f64; 2])) -> [f64; 2]| {
-        let [a, b, c] = [of(&pairs[0]), of(&pairs[1]), of(&pairs[2])];
-        [b[0] + c[0] - a[0], b[1] + c[1] - a[1]]
-    };
-    let fourth = (fourth(|pair| pair.0), fourth(|pair| pair.1));
-    pairs.push(fourth);
+    let fourth = |[a, b, c]: [[f64; 2]; 3]| [b[0] + c[0] - a[0], b[1] + c[1] - a[1]];
+    let [a, b, c] = [pairs[0], pairs[1], pairs[2]];
+    pairs.push((fourth([a.0, b.0, c.0]), fourth([a.1, b.1, c.1])));
     Map::through(&pairs)
 }
 
