@@ -134,7 +134,6 @@ impl Browser {
         browser
     }
 
-    /// Opens a new page; the helpers act on it from now on.
     /// Most memory in bytes that any one process of this browser has held; 0 where the system does not say.
     #[allow(dead_code, reason = "for benches")]
     pub(crate) fn most_memory(&self) -> f64 {
@@ -161,6 +160,18 @@ impl Browser {
             .fold(0.0, |most, kilobytes| f64::max(most, 1024.0 * kilobytes))
     }
 
+    /// The window that the helpers act on.
+    pub(crate) fn window(&self) -> String {
+        self.page.clone()
+    }
+
+    /// Brings a window to the front; the helpers act on it from now on.
+    pub(crate) fn turn_to(&mut self, window: &str) {
+        window.clone_into(&mut self.page);
+        self.call_page("Page.bringToFront", json!({}));
+    }
+
+    /// Opens a new window in front; the helpers act on it from now on.
     pub(crate) fn new_page(&mut self) {
         let made = self.call("", "Target.createTarget", json!({"url": "about:blank"}));
         let target = made["targetId"].as_str().expect("a target").to_owned();
@@ -256,15 +267,18 @@ impl Browser {
         self.mouse("mouseReleased", x, y, 1);
     }
 
-    /// Where the middle of an element is on the screen, once it is there, visible and on top.
+    /// Where the middle of an element is on the screen, once it is there, visible, on top and no longer moving.
     #[track_caller]
     pub(crate) fn middle(&mut self, selector: &str) -> [f64; 2] {
         let at = self.wait(&format!(
-            "(() => {{ const e = document.querySelector({}); if (!e) return null;
+            "(async () => {{ const e = document.querySelector({}); if (!e) return null;
                e.scrollIntoView({{ block: 'center', inline: 'center', behavior: 'instant' }});
-               const r = e.getBoundingClientRect();
-               if (r.width === 0 || r.height === 0 || e.disabled) return null;
-               const at = [r.x + r.width / 2, r.y + r.height / 2];
+               const middle = () => {{ const r = e.getBoundingClientRect();
+                 return r.width === 0 || r.height === 0 || e.disabled ? null : [r.x + r.width / 2, r.y + r.height / 2]; }};
+               const at = middle();
+               for (let frame = 0; frame < 2; frame += 1) await new Promise((next) => requestAnimationFrame(next));
+               const now = middle();
+               if (!at || !now || at.some((v, i) => v !== now[i])) return null;
                const top = document.elementFromPoint(...at);
                return top && (e.contains(top) || top.closest('label')?.control === e) ? at : null; }})()",
             json!(selector)
@@ -324,8 +338,11 @@ impl Browser {
         self.call_page("Input.dispatchKeyEvent", event("keyUp"));
     }
 
-    /// Types text where the focus is.
+    /// Types text where the focus is, which has to be where one can type.
+    #[track_caller]
     pub(crate) fn type_text(&mut self, text: &str) {
+        let taken = self.evaluate("document.activeElement?.matches('input, textarea') ?? false");
+        assert_eq!(taken, json!(true), "nothing takes the text {text:?}");
         self.call_page("Input.insertText", json!({"text": text}));
     }
 

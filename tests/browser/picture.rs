@@ -24,6 +24,8 @@ fn keep_samples(page: &mut Browser, count: usize) -> Vec<PathBuf> {
     let files: Vec<PathBuf> = samples::samples()
         .iter()
         .take(count)
+        // The last one kept is shown first.
+        .rev()
         .map(|sample| sample.pigment.clone())
         .collect();
     go(page, "tubes");
@@ -361,7 +363,8 @@ fn a_kept_paint_survives_the_newer_structure() {
 #[test]
 fn what_is_wanted_is_answered_and_laid_on() {
     let (_server, _profile, mut page) = open();
-    keep_samples(&mut page, 4);
+    // The white among them.
+    keep_samples(&mut page, 7);
     go(&mut page, "picture");
     picture_has(&mut page, 1);
     page.click("#picture [data-panel=wanted-panel]");

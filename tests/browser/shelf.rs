@@ -8,6 +8,7 @@ fn keep_samples(page: &mut Browser, count: usize) {
     let files: Vec<PathBuf> = samples::samples()
         .into_iter()
         .take(count)
+        .rev()
         .map(|sample| sample.pigment)
         .collect();
     page.upload("#pigment", &files);
@@ -111,7 +112,9 @@ fn a_copy_goes_out_and_comes_in_with_a_preview() {
     let (server, _profile, mut page) = open();
     keep_samples(&mut page, 3);
     page.click("#tubes [data-do=copy-out]");
-    let copy = page.download();
+    let kept = Folder::new("copy");
+    let copy = kept.path().join("copy.json");
+    fs::copy(page.download(), &copy).expect("the copy is put elsewhere");
     page.wait_for_text("The last copy was saved today; nothing has changed since.");
     page.close();
     let profile = Folder::new("other");
@@ -142,53 +145,45 @@ fn a_copy_goes_out_and_comes_in_with_a_preview() {
     page.close();
 }
 
-/// A second window of the page within the first: its own scripts, worker and storage connection.
-fn second_window(page: &mut Browser) {
-    page.evaluate(
-        "new Promise((done) => { const frame = document.createElement('iframe'); frame.id = 'second'; frame.width = 900; frame.height = 700; frame.src = location.origin + '/#tubes'; frame.onload = () => done(1); document.body.append(frame); })",
-    );
-    page.wait("document.querySelector('#second').contentDocument.querySelectorAll('#tubes [data-kept]').length > 0");
-}
-
 #[test]
 fn two_windows_never_overwrite_each_other() {
-    let (_server, _profile, mut page) = open();
+    let (server, _profile, mut page) = open();
     keep_samples(&mut page, 2);
     page.click("#tubes [data-kept]:nth-child(1) button[aria-label^=Open]");
     page.wait("document.querySelector('#tube input[name=name]')?.value");
-    second_window(&mut page);
-    let other = "document.querySelector('#second').contentDocument";
+    let first = page.window();
+    page.new_page();
+    page.go(&server.origin);
+    shelf_has(&mut page, 2);
+    let other = page.window();
     // The other window sees at once what this one keeps.
+    page.turn_to(&first);
     page.click("#tube input[name=name]");
     page.type_text(" one");
     page.press("Enter");
     page.wait_for_text("Kept on this computer.");
-    page.wait(&format!(
-        "[...{other}.querySelectorAll('#tubes h2')].some((h) => h.textContent.endsWith(' one'))"
-    ));
+    page.turn_to(&other);
+    page.wait(
+        "[...document.querySelectorAll('#tubes h2')].some((h) => h.textContent.endsWith(' one'))",
+    );
     // What it deletes is told here, and a change of it does not bring it back or overwrite anything.
-    let name = page.evaluate(&format!("[...{other}.querySelectorAll('#tubes h2')].find((h) => h.textContent.endsWith(' one')).textContent"));
-    let name = name.as_str().expect("a name").to_owned();
-    page.evaluate(&format!(
-        "{other}.querySelector('[aria-label=\"Delete: {name}\"]').click(), 1"
-    ));
-    page.wait(&format!("{other}.querySelector('#delete').open"));
-    page.evaluate(&format!(
-        "{other}.querySelector('#delete button[value=yes]').click(), 1"
-    ));
-    page.wait(&format!(
-        "{other}.querySelectorAll('#tubes [data-kept]').length === 1"
-    ));
+    let name = names(&mut page)
+        .into_iter()
+        .find(|name| name.ends_with(" one"))
+        .expect("the changed one");
+    page.click(&format!("#tubes [aria-label='Delete: {name}']"));
+    page.click("#delete button[value=yes]");
+    shelf_has(&mut page, 1);
+    page.turn_to(&first);
     page.wait_for_text("This tube was deleted in another window.");
-    page.evaluate("document.querySelector('#tube [data-do=keep]').click(), 1");
+    page.click("#tube [data-do=keep]");
     page.wait_for_text("Nothing was overwritten");
     shelf_has(&mut page, 1);
     // Undo here takes back what the other window did.
     page.click("#tubes [data-do=undo]");
     shelf_has(&mut page, 2);
-    page.wait(&format!(
-        "{other}.querySelectorAll('#tubes [data-kept]').length === 2"
-    ));
+    page.turn_to(&other);
+    shelf_has(&mut page, 2);
     page.close();
 }
 
