@@ -451,6 +451,21 @@ fn painting_and_areas_are_held_with_the_picture() {
         let now = probe(&mut page, "seen", at);
         assert!(far(now, before) < 1.5, "{at:?}: {now:?} {before:?}");
     }
+    // It is on the sheet for the easel, without its films and with them.
+    go(&mut page, "picture");
+    page.evaluate("globalThis.printed = 0, window.print = () => { printed += 1; }, 1");
+    page.click("#picture [data-do=print-plan]");
+    page.wait("printed === 1");
+    let figures = page.evaluate(
+        "[...document.querySelectorAll('#paper .painting img')].map((image) => {
+           const o = new OffscreenCanvas(1, 1).getContext('2d'); o.drawImage(image, 0, 0, 1, 1);
+           return [image.naturalWidth, ...o.getImageData(0, 0, 1, 1).data]; })",
+    );
+    assert_eq!(figures.as_array().map(Vec::len), Some(2), "{figures}");
+    assert_eq!(figures[0][0], json!(1200), "{figures}");
+    assert_ne!(figures[0], figures[1]);
+    page.click("#picture a[href='#glass']");
+    seen(&mut page);
     // It can be forgotten.
     page.click("#glass [data-do=glass-close]");
     page.wait_for_text("still-life.jpg was under glass here.");

@@ -813,6 +813,13 @@ export function glassScreen(page, picture) {
   }
 
   return {
+    /** The painting without and with its films, small, where one lies open on the picture. */
+    async onPaper() {
+      if (!pool || !view || belongs !== picture.desk.id) return null;
+      await plan_again();
+      return pool.reduced(view, view.areas.length, view.surface, 1200);
+    },
+
     /** Shows the screen with the picture's films as they are now. */
     async show() {
       const name = picture.desk.view?.name ?? "";
