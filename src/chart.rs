@@ -104,7 +104,7 @@ fn film(svg: &mut String, record: &Record, width: f64, height: f64) {
     let x =
         |build: f64| from + (to - from) * libm::log(build / span[0]) / libm::log(span[1] / span[0]);
     let mut ticks: Vec<f64> = builds.iter().map(|&build| x(build)).collect();
-    ticks.sort_by(f64::total_cmp);
+    ticks.sort_unstable_by(f64::total_cmp);
     let drawn = match (ticks.first(), ticks.last()) {
         (Some(&first), Some(&last)) => [first, last],
         _ => [to, to],

@@ -171,8 +171,7 @@ pub fn fit(card: &Card, prior: &Prior, optics: Optics) -> Fitted {
 ///
 /// `depths`: one number a film, larger for thicker. Returns the builds and which film is the reference.
 pub fn nominal_builds(depths: &[f64]) -> (Vec<f64>, usize) {
-    let mut order: Vec<usize> = (0..depths.len()).collect();
-    order.sort_by(|&i, &j| depths[i].total_cmp(&depths[j]));
+    let order = crate::order::order(depths);
     let middle = (depths.len().max(1) - 1) / 2;
     let mut builds = vec![1.0; depths.len()];
     for (rank, &film) in order.iter().enumerate() {

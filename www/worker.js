@@ -203,8 +203,9 @@ const methods = {
     open_plan().use_tubes(tubes.map(([key]) => key), tubes.map(([, text]) => text));
     return plan_now();
   },
-  change_picture(/** @type {unknown} */ change) {
-    open_plan().change(change);
+  /** @param {import("./types.js").Change} change */
+  change_picture({ do: name, ...what }) {
+    open_plan().change({ [name]: what });
     return plan_now();
   },
   step_picture(/** @type {boolean} */ back) {

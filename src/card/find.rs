@@ -172,7 +172,7 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
             }
             candidates.extend(found);
         }
-        again.sort_by(|a, b| area(b).total_cmp(&area(a)));
+        crate::order::sort_by_number(&mut again, |part| -area(part));
         again.truncate(2 * MOST_CUT);
         rest = again;
     }
@@ -229,7 +229,7 @@ pub(super) fn in_reading_order(mut layouts: Vec<Layout>) -> Vec<Layout> {
         };
         [of(f64::min), of(f64::max)]
     };
-    layouts.sort_by(|a, b| span(a, 1)[0].total_cmp(&span(b, 1)[0]));
+    crate::order::sort_by_number(&mut layouts, |layout| span(layout, 1)[0]);
     let mut ordered = Vec::with_capacity(layouts.len());
     while !layouts.is_empty() {
         let [top, bottom] = span(&layouts[0], 1);
@@ -238,7 +238,7 @@ pub(super) fn in_reading_order(mut layouts: Vec<Layout>) -> Vec<Layout> {
             to.min(bottom) - from.max(top) >= 0.5 * (to - from).min(bottom - top)
         };
         let (mut row, rest): (Vec<_>, Vec<_>) = layouts.into_iter().partition(beside);
-        row.sort_by(|a, b| span(a, 0)[0].total_cmp(&span(b, 0)[0]));
+        crate::order::sort_by_number(&mut row, |layout| span(layout, 0)[0]);
         ordered.append(&mut row);
         layouts = rest;
     }
@@ -313,8 +313,8 @@ mod tests {
         let found = |u: f64, v: f64| frame.to_card(card.page([u, v]).map(|x| x * scene.scale()));
         let apart = |mut a: Vec<f64>, mut b: Vec<f64>| {
             assert_eq!(a.len(), b.len());
-            a.sort_by(f64::total_cmp);
-            b.sort_by(f64::total_cmp);
+            a.sort_unstable_by(f64::total_cmp);
+            b.sort_unstable_by(f64::total_cmp);
             a.iter()
                 .zip(&b)
                 .map(|(a, b)| (a - b).abs())

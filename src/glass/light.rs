@@ -238,7 +238,7 @@ pub fn average(painting: &Painting, [x, y]: [f64; 2], radius: f64) -> Option<Ave
     }
     let light = |v: &[f64; 3]| v[0] + v[1] + v[2];
     let mut lights: Vec<f64> = values.iter().map(|(v, ..)| light(v)).collect();
-    lights.sort_by(f64::total_cmp);
+    lights.sort_unstable_by(f64::total_cmp);
     let middle = lights[lights.len() / 2];
     let total = values.len() as f64;
     let cut = values.iter().filter(|(.., cut)| *cut).count() as f64 / total;

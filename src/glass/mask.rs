@@ -159,7 +159,7 @@ impl Mask {
                     crossings.push(a[0] + (y - a[1]) / (b[1] - a[1]) * (b[0] - a[0]));
                 }
             }
-            crossings.sort_by(f64::total_cmp);
+            crossings.sort_unstable_by(f64::total_cmp);
             let row = &mut covered[line / FINE * across..][..across];
             for pair in crossings.as_chunks::<2>().0 {
                 let from = (pair[0] - part.left as f64).clamp(0.0, across as f64);

@@ -94,7 +94,7 @@ impl OpenShelf {
                 .into_iter()
                 .filter(|(_, tubes)| !tubes.is_empty())
                 .map(|(name, mut tubes)| {
-                    tubes.sort_by(|a, b| a.milkiness().total_cmp(&b.milkiness()));
+                    crate::order::sort_by_number(&mut tubes, |tube| tube.milkiness());
                     Family {
                         name,
                         tubes: tubes.into_iter().map(Known::on_the_wall).collect(),

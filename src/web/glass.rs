@@ -42,7 +42,7 @@ fn window(value: JsValue) -> Given<Window> {
 
 /// One change of an area's place, in pixels of the painting.
 #[derive(Deserialize)]
-#[serde(tag = "do", rename_all = "kebab-case")]
+#[serde(rename_all = "kebab-case")]
 enum Draw {
     Begin {
         add: bool,
@@ -65,12 +65,12 @@ enum Draw {
         soft: f64,
         add: bool,
     },
-    End,
+    End {},
     Soften {
         by: f64,
     },
-    TurnOver,
-    Whole,
+    TurnOver {},
+    Whole {},
     Run {
         run: Option<[[f64; 2]; 2]>,
     },
@@ -80,8 +80,8 @@ enum Draw {
     Choose {
         area: usize,
     },
-    AddArea,
-    TakeArea,
+    AddArea {},
+    TakeArea {},
 }
 
 /// A painting under glass.
@@ -157,15 +157,15 @@ impl Glass {
                 glass.again();
                 glass.grow(at, reach, soft, way(add));
             }
-            Draw::End => glass.end_stroke(),
+            Draw::End {} => glass.end_stroke(),
             Draw::Soften { by } => glass.whole_mask(Some(by)),
-            Draw::TurnOver => glass.whole_mask(None),
-            Draw::Whole => glass.whole(),
+            Draw::TurnOver {} => glass.whole_mask(None),
+            Draw::Whole {} => glass.whole(),
             Draw::Run { run } => glass.run(run),
             Draw::Step { back } => glass.step(back),
             Draw::Choose { area } => glass.choose_area(area),
-            Draw::AddArea => glass.add_area().map_err(thrown)?,
-            Draw::TakeArea => glass.take_area(),
+            Draw::AddArea {} => glass.add_area().map_err(thrown)?,
+            Draw::TakeArea {} => glass.take_area(),
         }
         Ok(())
     }

@@ -31,7 +31,8 @@ const methods = {
   describe: (/** @type {string} */ taken, /** @type {string} */ surface) => open().describe(taken, surface),
   know: (/** @type {[number, number, number, number, number, number]} */ ...args) => open().know(...args),
   forget: (/** @type {number} */ place) => open().forget(place),
-  draw: (/** @type {unknown} */ change) => open().draw(change),
+  /** @param {import("./types.js").Draw} change */
+  draw: ({ do: name, ...what }) => open().draw({ [name]: what }),
   set_film: (/** @type {number} */ film, /** @type {number | undefined} */ build) => open().set_film(film, build),
   plan_build: (/** @type {number} */ film, /** @type {number} */ build) => open().plan_build(film, build),
   laid: (/** @type {number} */ area, /** @type {boolean} */ rough) => open().laid(area, rough),

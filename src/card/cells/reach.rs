@@ -77,7 +77,7 @@ fn changes(crossings: &[&Crossing], ground: Ground, bare: &BareStripe) -> Vec<(u
 /// The larger of two, the middle one of more.
 fn usual(changes: &[(usize, [f64; 3])]) -> [f64; 3] {
     let mut sorted: Vec<[f64; 3]> = changes.iter().map(|change| change.1).collect();
-    sorted.sort_by(|a, b| size(a).total_cmp(&size(b)));
+    crate::order::sort_by_number(&mut sorted, size);
     sorted.get(sorted.len() / 2).copied().unwrap_or_default()
 }
 

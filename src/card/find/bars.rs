@@ -3,6 +3,7 @@
 use nalgebra::{Vector2, vector};
 
 use super::{Ruler, picture::Picture, segments::Segment};
+use crate::order::sort_by_number;
 
 /// A straight piece of something black, with one of its two directions taken as that of the stripes.
 #[derive(Debug, Clone)]
@@ -151,7 +152,7 @@ pub(super) fn groups(picture: &Picture, ruler: &Ruler, bars: &[Bar]) -> Vec<Vec<
         // Of pieces in line only neighbours tell whether they are one stripe: what lies beyond the next piece may be another
         // card, whose margin the next piece hides.
         for mut pieces in [ahead, behind] {
-            pieces.sort_by(|a, b| a.0.total_cmp(&b.0));
+            sort_by_number(&mut pieces, |piece| piece.0);
             let next = pieces.iter().position(|&(gap, _)| gap > 0.0);
             for &(gap, j) in &pieces[..next.map_or(pieces.len(), |next| next + 1)] {
                 unite(i, j, &|| {
@@ -166,7 +167,7 @@ pub(super) fn groups(picture: &Picture, ruler: &Ruler, bars: &[Bar]) -> Vec<Vec<
     }
     groups.retain(|g| !g.is_empty());
     let area = |g: &Vec<Bar>| g.iter().map(Bar::area).sum::<f64>();
-    groups.sort_by(|a, b| area(b).total_cmp(&area(a)));
+    sort_by_number(&mut groups, |group| -area(group));
     groups
 }
 
@@ -219,7 +220,7 @@ pub(super) fn cut(group: &[Bar], most: usize) -> Vec<Vec<Bar>> {
     let mut parts = Vec::new();
     for axis in 0..2 {
         let mut spans: Vec<[f64; 2]> = group.iter().map(|bar| span(bar, axis)).collect();
-        spans.sort_by(|a, b| a[0].total_cmp(&b[0]));
+        sort_by_number(&mut spans, |span| span[0]);
         let mut reach = spans[0][1];
         let mut gaps = Vec::new();
         for [from, to] in spans {
@@ -228,7 +229,7 @@ pub(super) fn cut(group: &[Bar], most: usize) -> Vec<Vec<Bar>> {
             }
             reach = reach.max(to);
         }
-        gaps.sort_by(|a, b| b.0.total_cmp(&a.0));
+        sort_by_number(&mut gaps, |gap| -gap.0);
         for (_, at) in gaps.into_iter().take(most) {
             let before = |bar: &Bar| span(bar, axis)[1] < at;
             let (above, below): (Vec<Bar>, Vec<Bar>) = group.iter().cloned().partition(before);

@@ -6,7 +6,10 @@ use super::{
     line::{self, Line, Point},
     picture::Picture,
 };
-use crate::card::{Ground, rectify::Frame};
+use crate::{
+    card::{Ground, rectify::Frame},
+    order::sort_by_number,
+};
 
 /// A squared card in the picture: `frame` maps positions in pixels (about those of the picture) on a card of `size`.
 pub(super) struct Squared<'a> {
@@ -431,7 +434,7 @@ fn edges(zones: &[Zone], scale: &Rows, inside: [usize; 2], noise: &[f64; 6]) -> 
     let mut order: Vec<usize> = (0..all.len())
         .filter(|&i| all[i].strength >= FAINTEST)
         .collect();
-    order.sort_by(|&a, &b| all[b].strength.total_cmp(&all[a].strength).then(a.cmp(&b)));
+    sort_by_number(&mut order, |&i| -f64::from(all[i].strength));
     let mut kept: Vec<usize> = Vec::new();
     for i in order {
         let around = &all[i.saturating_sub(near)..(i + near + 1).min(all.len())];

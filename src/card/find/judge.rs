@@ -340,7 +340,7 @@ pub(super) fn sides(corners: &[[f64; 2]; 4]) -> [f64; 2] {
 
 /// Of readings that lie over each other, keeps the best. Readings without films only count if there are none with.
 pub(super) fn choose(mut candidates: Vec<Candidate>) -> Vec<Candidate> {
-    candidates.sort_by(|a, b| b.score.total_cmp(&a.score));
+    crate::order::sort_by_number(&mut candidates, |candidate| -candidate.score);
     drop_false_joins(&mut candidates);
     drop_rows_of_cards(&mut candidates);
     let mut kept: Vec<Candidate> = Vec::new();

@@ -53,7 +53,7 @@ pub(super) fn segments(picture: &Picture) -> Vec<Segment> {
             found.extend(fit(&region, &gradient, width));
         }
     }
-    found.sort_by(|a, b| b.half.total_cmp(&a.half));
+    crate::order::sort_by_number(&mut found, |found| -f64::from(found.half));
     found.truncate(MOST);
     found
 }

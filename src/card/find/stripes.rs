@@ -10,6 +10,7 @@ use super::{
     line::{self, Line, Point},
     picture::{Picture, brightest},
 };
+use crate::order::sort_by_number;
 
 /// Directions of a card in the picture. Positions (u, v) run across and along the stripes, in pixels, from `origin`.
 #[derive(Debug, Clone)]
@@ -701,7 +702,7 @@ impl Stripes {
                 break;
             };
             self.blacks.push(run);
-            self.blacks.sort_by(|a, b| a[0].total_cmp(&b[0]));
+            sort_by_number(&mut self.blacks, |run| run[0]);
             added = true;
         }
         added
@@ -862,7 +863,7 @@ fn axes(group: &[Bar]) -> Axes {
             .iter()
             .map(|b| (turned.of(b.centre).0, b.length))
             .collect();
-        at.sort_by(|a, b| a.0.total_cmp(&b.0));
+        sort_by_number(&mut at, |bar| bar.0);
         at.windows(2)
             .map(|p| (p[1].0 - p[0].0).min(4.0) * p[0].1.min(p[1].1))
             .sum::<f64>()
@@ -878,7 +879,7 @@ fn axes(group: &[Bar]) -> Axes {
 /// Bars gathered into stripes: left and right edges, from left to right.
 fn columns(axes: &Axes, group: &[Bar]) -> Vec<[f64; 2]> {
     let mut bars: Vec<(f64, &Bar)> = group.iter().map(|b| (axes.of(b.centre).0, b)).collect();
-    bars.sort_by(|a, b| a.0.total_cmp(&b.0));
+    sort_by_number(&mut bars, |bar| bar.0);
     let mut columns: Vec<Vec<(f64, &Bar)>> = Vec::new();
     for (u, bar) in bars {
         match columns.last_mut() {
@@ -919,7 +920,7 @@ fn levels(picture: &Picture, group: &[Bar]) -> Option<Levels> {
         }
     }
     // Card white is the common colour among the brightest there, measured on the darkest channel so that paint counts as dark.
-    beside.sort_by(|a, b| least(a).total_cmp(&least(b)));
+    sort_by_number(&mut beside, |seen| f64::from(least(seen)));
     let top = beside.get(beside.len() * 3 / 4..beside.len() * 97 / 100)?;
     if top.is_empty() {
         return None;

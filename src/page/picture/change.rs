@@ -10,9 +10,10 @@ use crate::{
     picture::plan::{Correction, Patch, Plan, PlannedFilm, SCATTER, Source, Thinning},
 };
 
-/// One change, as the page asks for it.
+/// One change, as the page asks for it. Each is an object of its own name and not one with a tag inside: to find a tag, a reader
+/// first holds everything in a general form, and the reading of that is another 60 kB of the page.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(tag = "do", rename_all = "kebab-case", deny_unknown_fields)]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
 pub enum Change {
     /// Names the picture.
     Name {
@@ -166,7 +167,7 @@ pub enum Change {
         colour: usize,
     },
     /// Takes all colours away.
-    ClearColours,
+    ClearColours {},
 }
 
 fn none_such(what: &str) -> Error {
@@ -409,7 +410,7 @@ impl OpenPicture {
                 colour_at(plan, *colour)?;
                 plan.colours.remove(*colour);
             }
-            Change::ClearColours => plan.colours.clear(),
+            Change::ClearColours {} => plan.colours.clear(),
         }
         Ok((film_now, colour_now))
     }

@@ -204,7 +204,7 @@ fn swapped_films_are_shown_as_they_come_out() {
 #[test]
 fn an_uncertain_colour_widens_the_range_and_a_dull_one_deepens() {
     let mut open = open();
-    open.change(&Change::ClearColours).unwrap();
+    open.change(&Change::ClearColours {}).unwrap();
     for surface in [Surface::Glossy, Surface::Matt] {
         open.change(&Change::AddColour {
             name: String::new(),
@@ -233,7 +233,7 @@ fn an_uncertain_colour_widens_the_range_and_a_dull_one_deepens() {
 fn a_film_over_its_own_masstone_changes_nothing() {
     for name in NAMES {
         let mut open = open();
-        open.change(&Change::ClearColours).unwrap();
+        open.change(&Change::ClearColours {}).unwrap();
         open.change(&Change::AddMasstone { tube: name.into() })
             .unwrap();
         for build in [0.2, 1.0, 4.0] {

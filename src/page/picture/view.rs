@@ -265,8 +265,7 @@ fn spread_tones(centre: Lab, spread: &Matrix3<f64>) -> Vec<Tone> {
     /// The 90 % interval of a normal distribution, in standard deviations.
     const NINE_IN_TEN: f64 = 1.645;
     let axes = uncertainty::principal_axes(spread);
-    let mut order = [0, 1, 2];
-    order.sort_by(|&i, &j| axes.column(j).norm().total_cmp(&axes.column(i).norm()));
+    let order = crate::order::order(&[0, 1, 2].map(|axis| -axes.column(axis).norm()));
     let at = |axis: usize, sign: f64| {
         let axis = axes.column(axis);
         // The end that is lighter comes first, so that it does not flip while a film is pulled.

@@ -170,7 +170,7 @@ impl OpenPicture {
         } else if found.is_empty() {
             view.asked = format!("No tube at hand brings {} nearer to it.", colour.name);
         }
-        found.sort_by(|a, b| a.1.misses_by.total_cmp(&b.1.misses_by));
+        crate::order::sort_by_number(&mut found, |(_, nearest)| nearest.misses_by);
         for (tube, nearest) in found.into_iter().take(MOST_ROWS) {
             let depth = depth::Depth {
                 build: nearest.build,

@@ -163,7 +163,7 @@ fn odd_one(apart: &[Option<Apart>]) -> Option<usize> {
     if all.len() < 3 {
         return None;
     }
-    all.sort_by(f64::total_cmp);
+    all.sort_unstable_by(f64::total_cmp);
     let middle = all[(all.len() - 1) / 2];
     let (at, most) = apart
         .iter()
