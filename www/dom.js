@@ -90,6 +90,19 @@ export function say(root, name, text) {
   if (node.textContent !== text) node.textContent = text;
 }
 
+/**
+ * Draws anew without moving what is in focus: where something above it has grown or gone, the page is scrolled by as much.
+ * @param {Element} root
+ * @param {() => void} draw
+ */
+export function steadily(root, draw) {
+  const held = document.activeElement;
+  if (!held || !root.contains(held)) return draw();
+  const { top } = held.getBoundingClientRect();
+  draw();
+  if (held.checkVisibility()) window.scrollBy({ top: held.getBoundingClientRect().top - top, behavior: "instant" });
+}
+
 /** A swatch of one colour. @param {string} css @param {string} [name] */
 export function patch(css, name = "patch") {
   const node = el("i", { class: name });

@@ -49,7 +49,7 @@ export class AllTubes {
     const widest = Math.max(0, ...spots.map(({ range }) => range));
     const words = [
       row.milk === null ? "no glaze depth, shown as the card’s film" : `milk on black ${figure(row.milk, 0)}`,
-      `L* ${row.lightness > 0 ? "+" : ""}${figure(row.lightness, 0)}`,
+      `${figure(Math.abs(row.lightness), 0)} L* ${row.lightness > 0 ? "lighter" : "darker"}`,
       `± ${figure(widest)}`,
     ];
     const become = spots.map((spot, i) => `${names[i]} becomes L* ${figure(spot.lab[0], 0)}`).join("; ");

@@ -1,7 +1,7 @@
 // @ts-check
 /** The Card screen: a scan that was read, what it says of the paint, and how to correct it. */
 
-import { el, find, remember, remembered, say } from "../dom.js";
+import { el, find, remember, remembered, say, steadily } from "../dom.js";
 import { EngineError } from "../engine.js";
 import { Facts, drawMore, drawStrip } from "../parts/facts.js";
 import { BLANK, LabelForm } from "../parts/label.js";
@@ -317,6 +317,11 @@ export function cardScreen(page, over, lay) {
 
   /** @param {ReadingView} next */
   function draw(next) {
+    steadily(find(screen, ".say"), () => redraw(next));
+  }
+
+  /** @param {ReadingView} next */
+  function redraw(next) {
     outline.draw(next.layout);
     screen.classList.toggle("unfound", !next.squared_from);
     drawCards(next);
