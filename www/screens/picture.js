@@ -1,7 +1,7 @@
 // @ts-check
 /** Picture: films of kept tubes over the underpainting's colours. Joins the parts in www/picture. */
 
-import { download, el, find, say } from "../dom.js";
+import { download, el, find, say, steadily } from "../dom.js";
 import { Lanes } from "../picture/band.js";
 import { drawCoats, drawOrder } from "../picture/coats.js";
 import { Desk, lastOpen } from "../picture/desk.js";
@@ -37,7 +37,7 @@ export function pictureScreen(page) {
   /** Which panel below is open. */ let panel = "all-tubes";
   /** Colours that the panel was drawn for: it does not change with the films. */ let drawnFor = "";
 
-  const desk = new Desk(page, draw);
+  const desk = new Desk(page, (view) => steadily(screen, () => draw(view)));
   desk.onsaved = (words) => say(screen, "saved", words);
   desk.onunsaved = () => {
     const asFile = async () => download("picture.json", await desk.asFile(), "application/json");
