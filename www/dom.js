@@ -116,7 +116,9 @@ export function patch(css, name = "patch") {
  * @param {string} alt
  */
 export function drawing(text, alt) {
-  return el("img", { src: `data:image/svg+xml,${encodeURIComponent(text)}`, alt, draggable: "false" });
+  // Its size is known before it is decoded, so that nothing moves then.
+  const [, width, height] = /viewBox="0 0 ([\d.]+) ([\d.]+)"/.exec(text) ?? [];
+  return el("img", { width, height, src: `data:image/svg+xml,${encodeURIComponent(text)}`, alt, draggable: "false" });
 }
 
 /**

@@ -58,6 +58,7 @@ export function cardScreen(page, over, lay) {
   /** One for each card. @type {Sheet[]} */ let sheets = [];
   /** The scan before this one, where not all of it was kept. @type {Aside | null} */ let aside = null;
   let lost = false;
+  /** Whether this scan has been drawn before. */ let drawn = false;
   let opening = 0;
   let keeping = false;
 
@@ -246,6 +247,7 @@ export function cardScreen(page, over, lay) {
       lost = false;
       holdScan();
       view = null;
+      drawn = false;
       await show(found, pixels);
       drawUndo();
       drawAside();
@@ -317,7 +319,10 @@ export function cardScreen(page, over, lay) {
 
   /** @param {ReadingView} next */
   function draw(next) {
-    steadily(find(screen, ".say"), () => redraw(next));
+    // Another scan is looked at from the top.
+    if (drawn) steadily(find(screen, ".say"), () => redraw(next));
+    else redraw(next);
+    drawn = true;
   }
 
   /** @param {ReadingView} next */
@@ -497,6 +502,7 @@ export function cardScreen(page, over, lay) {
         before = [];
         holdScan();
         view = null;
+        drawn = false;
         await show(found, pixels);
         drawUndo();
         if (!left) page.go("cards");

@@ -597,7 +597,7 @@ pub enum Action {
 
 fn problem_headline(error: &Error) -> &'static str {
     match error {
-        Error::NoCard => "No card was found.",
+        Error::NoCard => "Where is the card?",
         Error::NoFilms => "No paint was found.",
         _ => "This card cannot be read yet.",
     }
