@@ -1,7 +1,7 @@
 // @ts-check
 /** Tubes beside each other at equal depth. */
 
-import { el, patch, steadily } from "../dom.js";
+import { el, patch, shown, steadily } from "../dom.js";
 
 export class Compare {
   #root;
@@ -50,7 +50,7 @@ export class Compare {
                   "div",
                   { role: "group", "aria-label": i ? "two coats" : "one coat" },
                   el("p", { class: "small" }, i ? "two coats" : "one coat"),
-                  ...tones.map((tone, j) => el("figure", { title: `L*, a*, b* ${tone.lab.map((v) => v.toFixed(1)).join(", ")}` }, patch(tone.css), el("figcaption", { class: "small" }, view.over[j]))),
+                  ...tones.map((tone, j) => el("figure", { title: `L*, a*, b* ${tone.lab.map((v) => v.toFixed(1)).join(", ")}` }, patch(shown(tone).css), el("figcaption", { class: "small" }, view.over[j]))),
                 ),
               ),
             ),

@@ -1,10 +1,11 @@
 // @ts-check
 /** Under glass: the picture's films over a photo or scan of the real painting. Joins the parts in www/glass. */
 
-import { el, figure, find, patch, say, svg } from "../dom.js";
+import { el, figure, find, patch, say, shown, svg } from "../dom.js";
 import { EngineError, newest } from "../engine.js";
 import { Pool } from "../glass/pool.js";
 import { Sheet } from "../glass/sheet.js";
+import { swatch } from "../picture/coats.js";
 import { Pull } from "../parts/pull.js";
 
 /** @typedef {import("../glass/types.js").GlassView} GlassView */
@@ -210,7 +211,7 @@ export function glassScreen(page, picture) {
             el(
               "button",
               { type: "button", class: "layer", "data-glass-film": place, "aria-pressed": String(place === film), click: () => choose_film(place) },
-              patch(here.here && here.tone ? here.tone.css : "transparent", here.here && here.tone ? "paint" : "paint none"),
+              patch(here.here && here.tone ? shown(here.tone).css : "transparent", here.here && here.tone ? "paint" : "paint none"),
               el("span", { class: "name" }, here.name),
               el("span", { class: "what" }, here.missing ? "tube not at hand" : !here.here ? "not here" : here.coats === 0 ? "no coat" : here.coats === 1 ? "1 coat" : `${here.coats} coats`),
             ),
@@ -706,7 +707,7 @@ export function glassScreen(page, picture) {
     if (!spot) return;
     const lab = (/** @type {import("../types.js").Lab} */ lab) => lab.map((v) => figure(v)).join(", ");
     part("spot").replaceChildren(
-      el("div", { class: "before-after" }, patch(spot.before.css, `patch${spot.before.cut ? " cut" : ""}`), patch(spot.after.css, `patch${spot.after.cut ? " cut" : ""}`)),
+      el("div", { class: "before-after" }, swatch(spot.before), swatch(spot.after)),
       el("p", { class: "change" }, spot.change.charAt(0).toUpperCase() + spot.change.slice(1)),
       el("dl", { class: "lab small" }, el("dt", {}, "before"), el("dd", {}, `L*, a*, b* ${lab(spot.before.lab)}`), el("dt", {}, "after"), el("dd", {}, `L*, a*, b* ${lab(spot.after.lab)}`)),
       el("p", { class: "small" }, spot.range_words),
