@@ -181,7 +181,16 @@ export function pictureScreen(page) {
     return (tubes.filter(({ key }) => clear.has(key)).at(-1) ?? tubes.at(-1))?.key ?? null;
   }
 
-  async function show() {
+  /** @type {Promise<unknown>} */ let shown = Promise.resolve();
+
+  /** One after the other: two at once would begin two pictures, or lay the first film twice. */
+  function show() {
+    const now = shown.then(show_now);
+    shown = now.catch(() => {});
+    return now;
+  }
+
+  async function show_now() {
     /** @type {import("../types.js").Kept[]} */
     const shelf = await page.engine.call("shelf").catch((error) => {
       // Without a shelf, too, the samples can be looked at.
