@@ -281,6 +281,8 @@ fn what_is_in_focus_stays_while_answers_change_what_stands_above() {
         &mut page,
         &Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-scans/cliff-rose.png"),
     );
+    // The headline is in focus first.
+    page.wait("document.activeElement.matches('#card h1')");
     page.evaluate("document.querySelector('#card input[name=name]').focus()");
     let name = "document.querySelector('#card input[name=name]').getBoundingClientRect().top";
     let above = "document.querySelector('#card [data-part=more]').getBoundingClientRect().height";
