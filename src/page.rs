@@ -23,7 +23,7 @@ pub use glaze::Glaze;
 pub use paint::{LabelData, PaintView, file_name, relabel};
 pub use paper::{PlanSheet, WallView};
 pub use picture::{
-    Change, GlassSpot, GlassView, GreysView, MixView, OpenGlass, OpenPicture, Part, PickFrom,
+    Change, GlassSpot, GlassView, GreysView, Held, MixView, OpenGlass, OpenPicture, Part, PickFrom,
     PickView, PictureView, TubesView, WantedView, Way, Window,
 };
 pub use shelf::{Ask, CompareView, OpenShelf, ShelfView};

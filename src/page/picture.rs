@@ -4,6 +4,7 @@ mod change;
 mod colours;
 mod films;
 mod glass;
+mod held;
 mod mixed;
 mod notes;
 mod patches;
@@ -28,6 +29,7 @@ use crate::{
 
 pub use change::Change;
 pub use glass::{GlassSpot, GlassView, OpenGlass, Window};
+pub use held::Held;
 pub use mixed::{MixView, Part};
 pub use pick::{PickFrom, PickView};
 pub use tubes::TubesView;

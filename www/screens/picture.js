@@ -26,8 +26,11 @@ const SAMPLE = "sample-";
 /** Milk on black from which a tube covers, L*. */
 const COVERS = 12;
 
-/** @param {import("../main.js").Page} page */
-export function pictureScreen(page) {
+/**
+ * @param {import("../main.js").Page} page
+ * @param {() => Promise<{ before: Blob, after: Blob } | null>} painting as it lies under glass
+ */
+export function pictureScreen(page, painting) {
   const screen = find(document, "#picture");
   const part = (/** @type {string} */ name) => find(screen, `[data-part=${name}]`);
   /** @type {Tube[]} */ let tubes = [];
@@ -234,7 +237,7 @@ export function pictureScreen(page) {
 
   find(screen, "[data-do=print-plan]").addEventListener("click", async () => {
     try {
-      await print(planPage(await desk.ask("picture_sheet")));
+      await print(planPage(await desk.ask("picture_sheet"), await painting()));
     } catch (error) {
       page.tell(error);
     }
