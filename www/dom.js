@@ -90,6 +90,19 @@ export function say(root, name, text) {
   if (node.textContent !== text) node.textContent = text;
 }
 
+/**
+ * Draws anew without moving what is in focus: where something above it has grown or gone, the page is scrolled by as much.
+ * @param {Element} root
+ * @param {() => void} draw
+ */
+export function steadily(root, draw) {
+  const held = document.activeElement;
+  if (!held || !root.contains(held)) return draw();
+  const { top } = held.getBoundingClientRect();
+  draw();
+  if (held.checkVisibility()) window.scrollBy({ top: held.getBoundingClientRect().top - top, behavior: "instant" });
+}
+
 const wide = matchMedia("(color-gamut: p3)");
 
 /**
@@ -113,7 +126,9 @@ export function patch(css, name = "patch") {
  * @param {string} alt
  */
 export function drawing(text, alt) {
-  return el("img", { src: `data:image/svg+xml,${encodeURIComponent(text)}`, alt, draggable: "false" });
+  // Its size is known before it is decoded, so that nothing moves then.
+  const [, width, height] = /viewBox="0 0 ([\d.]+) ([\d.]+)"/.exec(text) ?? [];
+  return el("img", { width, height, src: `data:image/svg+xml,${encodeURIComponent(text)}`, alt, draggable: "false" });
 }
 
 /**

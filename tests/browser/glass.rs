@@ -29,7 +29,7 @@ fn opened(page: &mut Browser, tubes: usize) {
 /// Waits until the painting is drawn.
 #[track_caller]
 fn seen(page: &mut Browser) {
-    page.wait("!document.querySelector('#glass [data-part=open]').hidden && document.querySelector('#glass [data-canvas=seen]').width > 200");
+    page.wait("!document.querySelector('#glass [data-part=open]').hidden && document.querySelector('#glass [data-canvas=seen]').width > 200 && document.querySelector('#glass [data-part=sheet]').dataset.took");
     settled(page);
 }
 

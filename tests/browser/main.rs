@@ -231,6 +231,76 @@ fn the_first_screen_shows_a_film_that_can_be_pulled() {
 }
 
 #[test]
+fn nothing_on_the_first_screen_moves_while_it_comes_in_and_is_pulled() {
+    let (_server, _profile, mut page) = open();
+    for [width, height] in [[1280, 900], [390, 844]] {
+        page.viewport(width, height);
+        page.reload();
+        page.wait("document.querySelectorAll('#start [data-part=samples] img').length > 0");
+        page.wait("[...document.querySelectorAll('#start img')].every((image) => image.complete)");
+        // Cumulative layout shift up to 0.1 counts as good: the bound of Web Vitals, from memory.
+        let moved = page.evaluate(
+            "new Promise((done) => {
+               let sum = 0;
+               new PerformanceObserver((list) => list.getEntries().forEach(({ value, hadRecentInput }) => (sum += hadRecentInput ? 0 : value))).observe({ type: 'layout-shift', buffered: true });
+               setTimeout(() => done(sum), 500);
+             })",
+        );
+        let moved = moved.as_f64().expect("a sum");
+        assert!(moved < 0.1, "{width}: {moved}");
+        // Where to bring a scan is seen without scrolling.
+        let bottom =
+            page.evaluate("document.querySelector('#sample-scan').getBoundingClientRect().bottom");
+        let bottom = bottom.as_f64().expect("a height");
+        assert!(bottom < f64::from(height), "{width}: {bottom}");
+    }
+    // However long the verdict, what is below stays.
+    page.viewport(1280, 900);
+    let drop = "document.querySelector('#start [data-part=drop]').getBoundingClientRect().top";
+    let stood = page.evaluate(drop);
+    for place in 1..=samples::samples().len() {
+        page.click(&format!("#start [data-part=samples] > :nth-child({place})"));
+        for key in ["Home", "PageUp", "End"] {
+            let band = "document.querySelector('#start [data-part=band]').innerHTML";
+            let was = page.evaluate(band);
+            page.evaluate("document.querySelector('#start-pull').focus({ preventScroll: true })");
+            page.press(key);
+            page.wait(&format!("{band} !== {was}"));
+            page.evaluate("scrollTo(0, 0)");
+            assert_eq!(page.evaluate(drop), stood, "{place} {key}");
+        }
+    }
+    page.close();
+}
+
+#[test]
+fn what_is_in_focus_stays_while_answers_change_what_stands_above() {
+    let (_server, _profile, mut page) = open();
+    page.viewport(1280, 900);
+    read(
+        &mut page,
+        &Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-scans/cliff-rose.png"),
+    );
+    // The headline is in focus first.
+    page.wait("document.activeElement.matches('#card h1')");
+    page.evaluate("document.querySelector('#card input[name=name]').focus()");
+    let name = "document.querySelector('#card input[name=name]').getBoundingClientRect().top";
+    let above = "document.querySelector('#card [data-part=more]').getBoundingClientRect().height";
+    let (stood, high) = (page.evaluate(name), page.evaluate(above));
+    for answer in ["matt", "glossy"] {
+        let high = page.evaluate(above);
+        page.evaluate(&format!(
+            "document.querySelector('#card input[name=surface][value={answer}]').click()"
+        ));
+        page.wait(&format!("{above} !== {high}"));
+        let [is, was] = [&page.evaluate(name), &stood].map(|top| top.as_f64().expect("a height"));
+        assert!((is - was).abs() < 1.5, "{answer}: {is} {was}");
+    }
+    assert_eq!(page.evaluate(above), high);
+    page.close();
+}
+
+#[test]
 fn a_scan_becomes_a_paint_that_is_kept_and_travels() {
     const NAME: &str = "<b onclick=alert(1)>Marsh</b> & \"brown\"";
     let (server, profile, mut page) = open();

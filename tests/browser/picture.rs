@@ -1,7 +1,10 @@
 //! Picture: films over the colours of a saved picture, by mouse and by keys.
 
 use std::process::Command;
-use std::{fs, path::PathBuf};
+use std::{
+    fs,
+    path::{Path, PathBuf},
+};
 
 use serde_json::{Value, json};
 
@@ -319,6 +322,41 @@ fn a_picture_is_saved_as_one_works_and_there_are_several() {
     page.wait("document.querySelectorAll('#picture [data-picture]').length === 1");
     // The shelf has lost nothing.
     shelf_has(&mut page, 2);
+    page.close();
+}
+
+#[test]
+fn the_sample_that_a_picture_was_begun_with_stays_at_hand() {
+    let (_server, _profile, mut page) = open();
+    go(&mut page, "picture");
+    picture_has(&mut page, 1);
+    saved(&mut page);
+    // The white is the newer one.
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-scans");
+    let files =
+        ["rope-ochre", "foam-white"].map(|name| folder.join(format!("{name}.pigment.json")));
+    go(&mut page, "tubes");
+    page.upload("#pigment", &files);
+    shelf_has(&mut page, 2);
+    go(&mut page, "picture");
+    page.wait("document.querySelectorAll('#picture .tube-row').length === 2");
+    page.click("#picture [data-tube=kept-1]");
+    picture_has(&mut page, 2);
+    saved(&mut page);
+    for _ in 0..2 {
+        assert_eq!(
+            page.evaluate("document.querySelector('#picture').textContent.includes('not at hand')"),
+            false
+        );
+        page.reload();
+        picture_has(&mut page, 2);
+    }
+    // A new picture has a name of its own, and begins with a tube that lets something be seen.
+    page.click("#picture [data-do=pictures]");
+    page.click("#picture [data-do=new]");
+    page.wait("document.querySelector('#picture [data-part=name]').value === 'My picture 2'");
+    picture_has(&mut page, 1);
+    assert_eq!(text(&mut page, "#picture [data-film] .name"), "rope ochre");
     page.close();
 }
 

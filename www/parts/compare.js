@@ -1,7 +1,7 @@
 // @ts-check
 /** Tubes beside each other at equal depth. */
 
-import { el, patch, shown } from "../dom.js";
+import { el, patch, shown, steadily } from "../dom.js";
 
 export class Compare {
   #root;
@@ -15,17 +15,23 @@ export class Compare {
     this.#close = close;
   }
 
+  /** Draws above the list of tubes without moving the box that was ticked there. @param {(Node | string)[]} parts */
+  #put(...parts) {
+    steadily(document.body, () => {
+      this.#root.hidden = parts.length === 0;
+      this.#root.replaceChildren(...parts);
+    });
+  }
+
   /** @param {number[]} ids */
   async draw(ids) {
-    this.#root.hidden = ids.length === 0;
-    if (!ids.length) return this.#root.replaceChildren();
+    if (!ids.length) return this.#put();
     const close = el("button", { type: "button", class: "quiet", click: this.#close }, "Close");
     const head = el("div", { class: "head" }, el("h2", {}, "Compared"), close);
-    if (ids.length === 1) return this.#root.replaceChildren(head, el("p", {}, "One tube is chosen. Choose another to see what sets them apart."));
+    if (ids.length === 1) return this.#put(head, el("p", {}, "One tube is chosen. Choose another to see what sets them apart."));
     /** @type {import("../types.js").CompareView} */
     const view = await this.#page.engine.call("compare", [ids]);
-    const columns = view.rows[0].coats.flatMap((_, i) => view.over.map((over) => `${i ? "two coats" : "one coat"}, ${over}`));
-    this.#root.replaceChildren(
+    this.#put(
       head,
       el("p", { class: "small" }, view.words),
       el(
@@ -39,7 +45,14 @@ export class Compare {
             el(
               "div",
               { class: "over-all" },
-              ...row.coats.flat().map((tone, i) => el("figure", { title: `L*, a*, b* ${tone.lab.map((v) => v.toFixed(1)).join(", ")}` }, patch(shown(tone).css), el("figcaption", { class: "small" }, columns[i]))),
+              ...row.coats.map((tones, i) =>
+                el(
+                  "div",
+                  { role: "group", "aria-label": i ? "two coats" : "one coat" },
+                  el("p", { class: "small" }, i ? "two coats" : "one coat"),
+                  ...tones.map((tone, j) => el("figure", { title: `L*, a*, b* ${tone.lab.map((v) => v.toFixed(1)).join(", ")}` }, patch(shown(tone).css), el("figcaption", { class: "small" }, view.over[j]))),
+                ),
+              ),
             ),
             el("p", {}, row.difference),
           ),

@@ -112,7 +112,7 @@ function films(paint) {
   const tone = (/** @type {string} */ name, /** @type {import("../types.js").Tone | null} */ found) =>
     found ? [el("figure", {}, patch(shown(found).css), el("figcaption", {}, name, el("br"), `L*, a*, b* ${labText(found.lab)}`))] : [];
   return [
-    table,
+    el("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Films" }, table),
     el("p", { class: "small" }, paint.hiding),
     el("div", { class: "tones" }, ...tone("Masstone, too thick to see through", paint.masstone), ...tone("Undertone, thinnest film over white", paint.undertone)),
   ];

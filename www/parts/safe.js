@@ -33,6 +33,9 @@ export class Safe {
 
   /** @param {import("../types.js").Standing} now */
   async draw(now) {
+    // Nothing has to be promised of an empty shelf.
+    find(this.#root, "[data-part=promise]").hidden = now.paints + now.pictures === 0;
+    find(this.#root, "[data-do=copy-out]").hidden = now.paints + now.pictures === 0;
     say(this.#root, "copied", now.reminder.words);
     say(this.#root, "due", now.reminder.words);
     find(this.#root, "[data-part=due]").hidden = !now.reminder.due;

@@ -56,11 +56,11 @@ export class Desk {
     return this.#tubes;
   }
 
-  /** Opens a saved picture, or a new one. @param {import("../types.js").Saved | null} saved @param {[string, string][]} tubes */
-  async open(saved, tubes) {
+  /** Opens a saved picture, or a new one of that name. @param {import("../types.js").Saved | null} saved @param {[string, string][]} tubes @param {string} name */
+  async open(saved, tubes, name) {
     await this.#saving;
     this.#tubes = tubes;
-    const now = await this.#page.engine.call("open_picture", [saved?.text, "My picture", tubes]);
+    const now = await this.#page.engine.call("open_picture", [saved?.text, name, tubes]);
     this.id = saved?.id;
     this.#seen = saved?.text;
     if (saved) remember(LAST, String(saved.id));

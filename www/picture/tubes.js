@@ -1,7 +1,7 @@
 // @ts-check
 /** All tubes over every colour of the picture, at equal depth; choosing one lays it on. */
 
-import { el, figure, find } from "../dom.js";
+import { drawing, el, figure, find } from "../dom.js";
 import { swatch } from "./coats.js";
 
 /** @typedef {import("../types.js").TubeRow} TubeRow */
@@ -49,13 +49,12 @@ export class AllTubes {
     const widest = Math.max(0, ...spots.map(({ range }) => range));
     const words = [
       row.milk === null ? "no glaze depth, shown as the card’s film" : `milk on black ${figure(row.milk, 0)}`,
-      `L* ${row.lightness > 0 ? "+" : ""}${figure(row.lightness, 0)}`,
+      `${figure(Math.abs(row.lightness), 0)} L* ${row.lightness > 0 ? "lighter" : "darker"}`,
       `± ${figure(widest)}`,
     ];
     const become = spots.map((spot, i) => `${names[i]} becomes L* ${figure(spot.lab[0], 0)}`).join("; ");
     const strip = el("span", { class: "tube-colours", role: "img", "aria-label": `Lay it on: ${become}.` }, ...spots.map((spot) => swatch(spot, "paint")));
     const drawn = this.#paints.get(row.key);
-    const image = el("img", { src: drawn ? `data:image/svg+xml,${encodeURIComponent(drawn.strip_small)}` : "", alt: "" });
     const button = el(
       "button",
       {
@@ -64,7 +63,7 @@ export class AllTubes {
         "data-tube": row.key,
         click: () => this.#lay(row.key, row.build),
       },
-      image,
+      drawn ? drawing(drawn.strip_small, "") : "",
       el("span", { class: "words" }, el("span", { class: "name" }, row.name), el("span", {}, row.short)),
       strip,
       el("span", { class: "numbers" }, ...words.map((text) => el("span", {}, text))),

@@ -1,7 +1,7 @@
 // @ts-check
 /** The Card screen: a scan that was read, what it says of the paint, and how to correct it. */
 
-import { el, find, remember, remembered, say } from "../dom.js";
+import { el, find, remember, remembered, say, steadily } from "../dom.js";
 import { EngineError } from "../engine.js";
 import { Facts, drawMore, drawStrip } from "../parts/facts.js";
 import { BLANK, LabelForm } from "../parts/label.js";
@@ -58,6 +58,7 @@ export function cardScreen(page, over, lay) {
   /** One for each card. @type {Sheet[]} */ let sheets = [];
   /** The scan before this one, where not all of it was kept. @type {Aside | null} */ let aside = null;
   let lost = false;
+  /** Whether this scan has been drawn before. */ let drawn = false;
   let opening = 0;
   let keeping = false;
 
@@ -246,6 +247,7 @@ export function cardScreen(page, over, lay) {
       lost = false;
       holdScan();
       view = null;
+      drawn = false;
       await show(found, pixels);
       drawUndo();
       drawAside();
@@ -317,6 +319,14 @@ export function cardScreen(page, over, lay) {
 
   /** @param {ReadingView} next */
   function draw(next) {
+    // Another scan is looked at from the top.
+    if (drawn) steadily(find(screen, ".say"), () => redraw(next));
+    else redraw(next);
+    drawn = true;
+  }
+
+  /** @param {ReadingView} next */
+  function redraw(next) {
     outline.draw(next.layout);
     screen.classList.toggle("unfound", !next.squared_from);
     drawCards(next);
@@ -492,6 +502,7 @@ export function cardScreen(page, over, lay) {
         before = [];
         holdScan();
         view = null;
+        drawn = false;
         await show(found, pixels);
         drawUndo();
         if (!left) page.go("cards");

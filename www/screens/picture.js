@@ -1,7 +1,7 @@
 // @ts-check
 /** Picture: films of kept tubes over the underpainting's colours. Joins the parts in www/picture. */
 
-import { download, el, find, say } from "../dom.js";
+import { download, el, find, say, steadily } from "../dom.js";
 import { Lanes } from "../picture/band.js";
 import { drawCoats, drawOrder } from "../picture/coats.js";
 import { Desk, lastOpen } from "../picture/desk.js";
@@ -21,6 +21,11 @@ import { samples } from "../samples.js";
 /** @typedef {import("../types.js").PictureView} PictureView */
 /** @typedef {{ key: string, text: string, paint: import("../types.js").PaintView }} Tube */
 
+/** Keys of sample tubes begin so. */
+const SAMPLE = "sample-";
+/** Milk on black from which a tube covers, L*. */
+const COVERS = 12;
+
 /**
  * @param {import("../main.js").Page} page
  * @param {() => Promise<{ before: Blob, after: Blob } | null>} painting as it lies under glass
@@ -31,10 +36,11 @@ export function pictureScreen(page, painting) {
   /** @type {Tube[]} */ let tubes = [];
   /** Key of a tube to be laid on next. @type {string | null} */ let wanted = null;
   /** Whether the tubes are the painter's own. */ let own = false;
+  /** Sample tubes of which the open picture has films. @type {Tube[]} */ let used = [];
   /** Which panel below is open. */ let panel = "all-tubes";
   /** Colours that the panel was drawn for: it does not change with the films. */ let drawnFor = "";
 
-  const desk = new Desk(page, draw);
+  const desk = new Desk(page, (view) => steadily(screen, () => draw(view)));
   desk.onsaved = (words) => say(screen, "saved", words);
   desk.onunsaved = () => {
     const asFile = async () => download("picture.json", await desk.asFile(), "application/json");
@@ -117,7 +123,7 @@ export function pictureScreen(page, painting) {
   function draw_panel(view) {
     if (panel === "underpainting") underpainting.draw(view, tubes.map(({ key, paint }) => [key, paint.name]));
     if (panel === "wanted-panel") wishes.draw(view);
-    if (panel === "mixed") mixed.draw(view, tubes);
+    if (panel === "mixed") mixed.draw(view, [...tubes, ...used]);
     if (panel === "patches") patches.draw(view);
     if (panel === "numbers") drawNumbers(part("numbers"), view);
     if (panel === "notes" && document.activeElement !== notes) notes.value = view.notes;
@@ -129,17 +135,65 @@ export function pictureScreen(page, painting) {
     const now = JSON.stringify([view.colours, tubes.map(({ key, text }) => [key, text.length])]);
     if (now === drawnFor) return;
     drawnFor = now;
-    all.draw(await desk.ask("all_tubes"), new Map(tubes.map(({ key, paint }) => [key, paint])));
+    const mine = new Map(tubes.map(({ key, paint }) => [key, paint]));
+    /** @type {import("../types.js").TubesView} */
+    const view_of = await desk.ask("all_tubes");
+    all.draw({ ...view_of, rows: view_of.rows.filter(({ key }) => mine.has(key)) }, mine);
   }
 
   /** Opens a saved picture, or a new one with one film, so that there is something to see. @param {import("../types.js").Saved | null} saved */
   async function open(saved) {
     drawnFor = "";
-    await desk.open(saved, tubes.map(({ key, text }) => [key, text]));
-    if (!saved) wanted ??= tubes.at(own ? -1 : 0)?.key ?? null;
+    await take_samples(saved?.text ?? "");
+    await desk.open(saved, at_hand(), saved ? "" : await new_name());
+    if (!saved) wanted ??= await first_tube();
   }
 
-  async function show() {
+  /** The samples that a picture was begun with stay at hand when the painter has tubes of their own. @param {string} text of the picture */
+  async function take_samples(text) {
+    used = [];
+    if (!own || !text.includes(`"${SAMPLE}`)) return;
+    const all = await sample_tubes().catch(() => []);
+    used = all.filter(({ key }) => text.includes(JSON.stringify(key)));
+  }
+
+  /** @returns {Promise<Tube[]>} */
+  async function sample_tubes() {
+    return (await samples(page.engine)).map(({ text, paint }) => ({ key: SAMPLE + paint.name, text, paint }));
+  }
+
+  /** @returns {[string, string][]} */
+  function at_hand() {
+    return [...tubes, ...used].map(({ key, text }) => [key, text]);
+  }
+
+  /** A name that no saved picture has. */
+  async function new_name() {
+    /** @type {import("../types.js").Saved[]} */
+    const saved = await page.engine.call("pictures").catch(() => []);
+    const taken = new Set(saved.map(({ name }) => name));
+    for (let number = 2, name = "My picture"; ; name = `My picture ${number++}`) if (!taken.has(name)) return name;
+  }
+
+  /** The tube that a new picture begins with: the newest one of the painter's own that does not cover, since there would be nothing to see under it. */
+  async function first_tube() {
+    if (!own) return tubes.at(0)?.key ?? null;
+    /** @type {import("../types.js").TubesView} */
+    const { rows } = await desk.ask("all_tubes");
+    const clear = new Set(rows.filter(({ milk }) => milk !== null && milk < COVERS).map(({ key }) => key));
+    return (tubes.filter(({ key }) => clear.has(key)).at(-1) ?? tubes.at(-1))?.key ?? null;
+  }
+
+  /** @type {Promise<unknown>} */ let shown = Promise.resolve();
+
+  /** One after the other: two at once would begin two pictures, or lay the first film twice. */
+  function show() {
+    const now = shown.then(show_now);
+    shown = now.catch(() => {});
+    return now;
+  }
+
+  async function show_now() {
     /** @type {import("../types.js").Kept[]} */
     const shelf = await page.engine.call("shelf").catch((error) => {
       // Without a shelf, too, the samples can be looked at.
@@ -148,7 +202,7 @@ export function pictureScreen(page, painting) {
     });
     tubes = shelf.flatMap(({ id, text, paint }) => (paint?.predicts ? [{ key: `kept-${id}`, text, paint }] : []));
     own = tubes.length > 0;
-    if (!own) tubes = (await samples(page.engine)).map(({ text, paint }) => ({ key: `sample-${paint.name}`, text, paint }));
+    if (!own) tubes = await sample_tubes();
     say(screen, "whose", own ? "" : "These are sample paints, simulated. Keep a card of your own and your tubes stand here.");
     find(screen, "[data-panel=all-tubes]").textContent = own ? "All my tubes" : "All sample tubes";
     /** @type {import("../types.js").Saved[]} */
@@ -158,7 +212,8 @@ export function pictureScreen(page, painting) {
       // Another window has worked on it since.
       await open(here);
     } else if (desk.isOpen) {
-      await desk.use(tubes.map(({ key, text }) => [key, text]));
+      await take_samples(desk.text);
+      await desk.use(at_hand());
     } else {
       const readable = saved.filter(({ problem }) => !problem);
       await open(readable.find(({ id }) => id === lastOpen()) ?? readable.at(-1) ?? null);

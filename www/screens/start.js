@@ -70,7 +70,7 @@ export function startScreen(page, open, forget, many) {
   /** Lays a sample over the underpainting, as thin as the thinnest film of its card. @param {Sample} sample */
   function show(sample) {
     chosen = sample;
-    say(screen, "which", `Sample paint “${sample.paint.name}”: invented, its card simulated.`);
+    say(screen, "which", `Sample paint “${sample.paint.name}”, simulated.`);
     return over.show(sample.text, sample.paint, Math.min(...sample.paint.films));
   }
 

@@ -221,6 +221,7 @@ export function tubesScreen(page, over) {
     offer("grade", "all", view.grades);
     ask.hidden = view.kept < 2;
     find(shelf, "[data-do=wall]").hidden = view.kept === 0;
+    find(shelf, "[data-part=empty]").hidden = view.kept > 0;
     const held = document.activeElement?.closest("[data-kept]")?.getAttribute("data-kept");
     find(shelf, "[data-part=shelf]").replaceChildren(...view.rows.map(draw));
     if (held) /** @type {HTMLElement | null} */ (shelf.querySelector(`[data-kept="${held}"] button`))?.focus({ preventScroll: true });
@@ -234,7 +235,7 @@ export function tubesScreen(page, over) {
 
   /** @param {import("../types.js").ShelfView} view */
   function words(view) {
-    if (!view.kept) return "Nothing is kept yet. Read a scan on Cards and keep it, or import a pigment file.";
+    if (!view.kept) return "Nothing is kept yet. Read a scan of a card and keep it, import a pigment file, or bring in a copy of your shelf.";
     const tubes = view.tubes === 1 ? "One paint" : `${view.tubes} paints`;
     const readings = view.kept > view.tubes ? ` in ${view.kept} readings` : "";
     const shown = view.rows.length < view.tubes ? ` ${view.rows.length || "None"} of them shown.` : "";
@@ -247,6 +248,7 @@ export function tubesScreen(page, over) {
     const now = await engine.call("standing");
     /** @type {HTMLButtonElement} */ (find(shelf, "[data-do=undo]")).disabled = !now.undo;
     /** @type {HTMLButtonElement} */ (find(shelf, "[data-do=redo]")).disabled = !now.redo;
+    find(shelf, "[data-part=steps]").hidden = !now.undo && !now.redo && now.paints === 0;
     say(shelf, "undo", now.undo ? `Last: ${now.undo}` : "");
     await safe.draw(now);
   }

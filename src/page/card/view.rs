@@ -597,7 +597,7 @@ pub enum Action {
 
 fn problem_headline(error: &Error) -> &'static str {
     match error {
-        Error::NoCard => "No card was found.",
+        Error::NoCard => "Where is the card?",
         Error::NoFilms => "No paint was found.",
         _ => "This card cannot be read yet.",
     }
@@ -613,10 +613,10 @@ fn found_words(layout: &Layout) -> String {
             .count()
     };
     format!(
-        "{} found, {} black and {} white stripes",
+        "{} found, {} black and {}",
         counted_words(layout.films.len(), "film"),
         number_word(stripes(Ground::Black)),
-        number_word(stripes(Ground::White))
+        counted_words(stripes(Ground::White), "white stripe")
     )
 }
 
