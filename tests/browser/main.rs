@@ -21,6 +21,7 @@ mod samples;
 
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::process::Command;
 
 use devtools::{Browser, Folder};
 use native::{json_file, native_record, native_record_by, native_records, unlabelled};

@@ -14,6 +14,6 @@ fuzz_target!(|text: &str| {
     let lines = copy.preview(&[], &[]);
     let wishes = copy::wishes(&lines, &[]);
     assert!(wishes.len() <= lines.len());
-    let kept: Vec<_> = copy.tubes.iter().map(|tube| tube.pigment.to_string()).zip(1..).map(|(text, id)| (id, text)).collect();
+    let kept: Vec<_> = (1..).zip(&copy.tubes).map(|(id, tube)| (id, tube.pigment.get().to_owned())).collect();
     copy::wishes(&copy.preview(&kept, &[]), &[copy::Choice::Both; 4]);
 });

@@ -9,7 +9,7 @@ fuzz_target!(|bytes: &[u8]| {
         return;
     };
     // Large ones only cost time.
-    if scan.width * scan.height > 1 << 20 {
+    if scan.width * scan.height > 1 << 18 {
         return;
     }
     for found in print::find(&scan).unwrap_or_default() {
