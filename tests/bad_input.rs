@@ -106,6 +106,16 @@ fn assert_says_what_to_do(error: &Error) {
     );
 }
 
+/// So many cases; others by `PROPTEST_CASES`.
+fn cases(usual: u32) -> ProptestConfig {
+    let asked = std::env::var("PROPTEST_CASES").ok();
+    ProptestConfig {
+        cases: asked.map_or(usual, |text| text.parse().expect("a number")),
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    }
+}
+
 /// Texts that are no file of ours at all.
 fn no_files() -> Vec<String> {
     let mut texts: Vec<String> = [
@@ -447,6 +457,18 @@ fn numbers_come_back_to_the_last_digit() {
     assert_eq!(Plan::read(&written).expect("a picture").write(), written);
 }
 
+/// With less than no spread the grades that it may as well be ran from the last to the first.
+#[test]
+fn a_spread_below_nothing_is_refused() {
+    for spread in [-1.0, -1e308] {
+        let mut file: Value = serde_json::from_str(&PIGMENT).expect("JSON");
+        file["opacity"]["milk_sd"] = json!(spread);
+        let error = Record::read(&file.to_string()).expect_err("no spread");
+        assert_says_what_to_do(&error);
+        assert!(error.to_string().contains("opacity.milk_sd"), "{error}");
+    }
+}
+
 #[test]
 fn labels_are_text_and_nothing_else() {
     let label =
@@ -504,7 +526,7 @@ fn labels_are_text_and_nothing_else() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(cases(400))]
 
     #[test]
     fn an_altered_pigment_file_is_read_or_refused(change in prop::collection::vec(change(), 1..3)) {
@@ -620,7 +642,7 @@ fn a_place_of_a_card_that_is_none_is_refused_and_changes_nothing() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 200, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(cases(200))]
 
     #[test]
     fn an_altered_place_of_a_card_is_taken_or_refused(change in prop::collection::vec(change(), 1..3)) {

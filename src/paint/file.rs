@@ -23,6 +23,9 @@ pub const LONGEST_TEXT: usize = 2000;
 /// Most films and Colour Index names of one record.
 pub const MOST_ENTRIES: usize = 64;
 
+/// Largest milk on black and standard deviation of it that is read, in L*: far more than there is.
+pub const MOST_MILK: f64 = 1e6;
+
 /// Everything known of one paint from one card. Field names are the file's.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
@@ -546,6 +549,14 @@ impl Record {
             }
             for value in cell.sd {
                 within(format!("cells[{i}].sd"), value, 0.0, 10.0)?;
+            }
+        }
+        for (field, value, least) in [
+            ("milk_on_black", self.opacity.milk_on_black, -MOST_MILK),
+            ("milk_sd", self.opacity.milk_sd, 0.0),
+        ] {
+            if let Some(value) = value {
+                within(format!("opacity.{field}"), value, least, MOST_MILK)?;
             }
         }
         if self.cells.len() > 2 * MOST_ENTRIES {
