@@ -133,15 +133,25 @@ impl ScreenSpace {
 
 /// Encoded sRGB of a colour, clipped channel by channel.
 pub fn screen(lab: Lab) -> Screen {
+    let (encoded, cut) = encoded(lab, ScreenSpace::Srgb);
+    Screen {
+        rgb: encoded.map(|v| (v * 255.0 + 0.5) as u8),
+        cut,
+    }
+}
+
+/// A colour encoded for a screen's space, 0 to 1 and clipped channel by channel, and whether it had to be cut for that by more
+/// than a rounding step.
+pub fn encoded(lab: Lab, space: ScreenSpace) -> ([f64; 3], bool) {
     let c = xyz(lab);
     let mut cut = false;
-    let rgb = TO_LINEAR_SRGB.map(|row| {
+    let encoded = space.from_xyz().map(|row| {
         let v = row[0] * c.x + row[1] * c.y + row[2] * c.z;
         // A quarter of a step of 1/255 in the darks, where the curve is straight.
         cut |= !(-0.0003..=1.0 + 0.002).contains(&v);
-        (encode_srgb(v.clamp(0.0, 1.0)) * 255.0 + 0.5) as u8
+        encode_srgb(v.clamp(0.0, 1.0))
     });
-    Screen { rgb, cut }
+    (encoded, cut)
 }
 
 /// The colour of encoded sRGB, each channel 0 to 255: the way back from [`screen`].

@@ -14,7 +14,7 @@ use serde::Serialize;
 
 use crate::{
     Error,
-    colour::{self, Lab},
+    colour::{self, Lab, ScreenSpace},
 };
 
 pub use card::{CardView, OpenScan};
@@ -23,7 +23,7 @@ pub use glaze::Glaze;
 pub use paint::{LabelData, PaintView, file_name, relabel};
 pub use paper::{PlanSheet, WallView};
 pub use picture::{
-    Change, GlassSpot, GlassView, GreysView, MixView, OpenGlass, OpenPicture, Part, PickFrom,
+    Change, GlassSpot, GlassView, GreysView, Held, MixView, OpenGlass, OpenPicture, Part, PickFrom,
     PickView, PictureView, TubesView, WantedView, Way, Window,
 };
 pub use shelf::{Ask, CompareView, OpenShelf, ShelfView};
@@ -55,6 +55,17 @@ pub struct Tone {
     pub lab: [f64; 3],
     /// Whether it is stronger than the screen's colours (sRGB) can show.
     pub cut: bool,
+    /// For a screen that shows Display-P3, where sRGB cuts the colour.
+    pub wide: Option<Wide>,
+}
+
+/// A colour for a screen that shows Display-P3.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Wide {
+    /// `color(display-p3 r g b)` (CSS Color Module Level 4).
+    pub css: String,
+    /// Whether it is stronger than that, too.
+    pub cut: bool,
 }
 
 impl From<Lab> for Tone {
@@ -64,6 +75,13 @@ impl From<Lab> for Tone {
             css: screen.hex(),
             lab: [lab.l, lab.a, lab.b],
             cut: screen.cut,
+            wide: screen.cut.then(|| {
+                let ([r, g, b], cut) = colour::encoded(lab, ScreenSpace::DisplayP3);
+                Wide {
+                    css: format!("color(display-p3 {r:.4} {g:.4} {b:.4})"),
+                    cut,
+                }
+            }),
         }
     }
 }
@@ -82,6 +100,18 @@ pub fn difference_word(difference: f64) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// The green primary of Display-P3 (SMPTE EG 432-1: x 0.265, y 0.690), as CSS Color Module Level 4 works it out:
+    /// `lab(86.61% -106.54 102.87)`, far outside sRGB.
+    #[test]
+    fn a_colour_between_the_two_screens_is_given_for_the_wider_one() {
+        let green = Tone::from(Lab::new(86.6, -105.0, 101.0));
+        let wide = green.wide.expect("sRGB cuts it");
+        assert!(green.cut && !wide.cut, "{wide:?}");
+        let beyond = Tone::from(Lab::new(86.6, -112.0, 101.0));
+        assert!(beyond.wide.expect("sRGB cuts it").cut);
+        assert_eq!(Tone::from(Lab::new(50.0, 10.0, 10.0)).wide, None);
+    }
 
     #[test]
     fn a_difference_is_put_in_words_at_1_and_3() {

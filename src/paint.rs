@@ -68,6 +68,14 @@ impl Constants {
         }
     }
 
+    /// The same paint, scattering so many times as much on every band. What is known of it stays as well known.
+    pub fn scattering_times(&self, factor: f64) -> Self {
+        Self {
+            scattering: self.scattering.map(|s| s * factor),
+            ..self.clone()
+        }
+    }
+
     /// One film of `build` over a ground of internal reflectance `ground`.
     pub fn over(&self, build: f64, ground: &Bands) -> Seen {
         let table = Table::shared();
@@ -145,9 +153,14 @@ impl Seen {
 
     /// Lab, and its covariance from that of the constants.
     pub fn lab_with_spread(&self, covariance: &Covariance) -> (Lab, Matrix3<f64>) {
-        let (lab, to_lab) = colour::lab_with_slopes(self.xyz());
-        let slopes = Matrix3::from_fn(|i, j| to_lab[i][j]) * self.xyz_slopes();
-        (lab, slopes * covariance * slopes.transpose())
+        let slopes = self.lab_slopes();
+        (self.lab_of(), slopes * covariance * slopes.transpose())
+    }
+
+    /// Slopes of L*, a*, b* along the constants.
+    pub fn lab_slopes(&self) -> ColourSlopes {
+        let (_, to_lab) = colour::lab_with_slopes(self.xyz());
+        Matrix3::from_fn(|i, j| to_lab[i][j]) * self.xyz_slopes()
     }
 }
 

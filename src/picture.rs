@@ -9,6 +9,7 @@
 //! | [`stack`] | films from the bottom up over any number of grounds |
 //! | [`depth`] | tubes beside each other at equal depth |
 //! | [`mix`] | paints mixed directly |
+//! | [`painted`] | from painted patches back to coat and scatter of a tube |
 //! | [`pick`] | a colour averaged over a spot of a scan or photo |
 //! | [`plan`] | the picture that is saved: underpainting colours, films, notes |
 //! | [`wanted`] | from a wanted colour back to tube, build and underpainting |
@@ -16,6 +17,7 @@
 pub mod depth;
 pub mod ground;
 pub mod mix;
+pub mod painted;
 pub mod pick;
 pub mod plan;
 pub mod stack;

@@ -90,6 +90,16 @@ export function say(root, name, text) {
   if (node.textContent !== text) node.textContent = text;
 }
 
+const wide = matchMedia("(color-gamut: p3)");
+
+/**
+ * A colour as this screen shows it, and whether even so it is stronger than the screen can show.
+ * @param {import("./types.js").Tone} tone
+ */
+export function shown(tone) {
+  return wide.matches && tone.wide ? tone.wide : { css: tone.css, cut: tone.cut };
+}
+
 /** A swatch of one colour. @param {string} css @param {string} [name] */
 export function patch(css, name = "patch") {
   const node = el("i", { class: name });

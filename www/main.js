@@ -61,7 +61,7 @@ const start = startScreen(page, (file, more) => card.open(file, more), (name) =>
 const card = cardScreen(page, (id) => picture.choose(id), (colours) => picture.take(colours));
 const classroom = classScreen(page, (file, more) => card.open(file, more));
 const tubes = tubesScreen(page, (id) => picture.choose(id));
-const picture = pictureScreen(page);
+const picture = pictureScreen(page, () => glass.onPaper());
 const glass = glassScreen(page, picture);
 
 /** Shows the place that the address names. */

@@ -74,8 +74,12 @@ export function wallChart(view) {
   );
 }
 
-/** One page of a picture. @param {import("./types.js").PlanSheet} plan */
-export function planPage(plan) {
+/**
+ * One page of a picture.
+ * @param {import("./types.js").PlanSheet} plan
+ * @param {{ before: Blob, after: Blob } | null} painting as it lies under glass
+ */
+export function planPage(plan, painting) {
   return el(
     "article",
     { class: "plan" },
@@ -110,9 +114,21 @@ export function planPage(plan) {
     ),
     el("p", { class: "legend" }, "Above: the underpainting. Below: under all films, with the CIEDE2000 that it lies within nine times in ten."),
     el("p", {}, plan.span),
+    ...(painting ? paintingFigures(painting) : []),
     el("h2", {}, "To check"),
     el("ul", {}, ...plan.checks.map((words) => el("li", {}, words))),
     ...(plan.notes ? [el("h2", {}, "Notes"), el("p", { class: "notes" }, plan.notes)] : []),
     el("p", { class: "conditions" }, plan.conditions),
   );
+}
+
+/** @param {{ before: Blob, after: Blob }} painting */
+function paintingFigures({ before, after }) {
+  const figure = (/** @type {Blob} */ blob, /** @type {string} */ words) => {
+    const image = el("img", { src: URL.createObjectURL(blob), alt: words });
+    image.addEventListener("load", () => URL.revokeObjectURL(image.src), { once: true });
+    return el("figure", {}, image, el("figcaption", {}, words));
+  };
+  const pair = el("div", { class: "painting" }, figure(before, "The painting as photographed"), figure(after, "Under its films"));
+  return [pair, el("p", { class: "legend" }, "A photo is no measurement.")];
 }

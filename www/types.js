@@ -4,7 +4,7 @@
  *
  * @typedef {{ code: string, words: string }} Problem `code` for programs, `words` for the painter
  * @typedef {[number, number, number]} Lab L*, a*, b*, D50
- * @typedef {{ css: string, lab: Lab, cut: boolean }} Tone cut: stronger than the screen can show
+ * @typedef {{ css: string, lab: Lab, cut: boolean, wide: { css: string, cut: boolean } | null }} Tone cut: stronger than sRGB can show; wide: then for a Display-P3 screen
  *
  * @typedef {{ name: string, maker: string, colour_index: string[], binder: string, batch: string, drawn_on: string, gauge: string, lightfastness: string, notes: string }} Label
  *
@@ -42,15 +42,10 @@
  * @property {Tone | null} undertone
  * @property {[string, string][]} scan facts of the file, name and value
  *
- * @typedef {object} Spot one colour of the underpainting under one film
- * @property {string} css colour on screen
- * @property {Lab} lab
- * @property {boolean} cut whether it is stronger than the screen can show
- * @property {number} range CIEDE2000 that holds nine times in ten
- * @property {string} word the range in words
+ * @typedef {Tone & { range: number, word: string }} Spot one colour of the underpainting under one film; range: CIEDE2000 that holds nine times in ten; word: the range in words
  *
  * @typedef {object} Glaze films over an underpainting
- * @property {{ name: string, css: string, lab: Lab }[]} before
+ * @property {(Tone & { name: string })[]} before
  * @property {{ build: number, spots: Spot[] }[]} after one for each build asked for
  * @property {string} headline what the first of them does
  * @property {string} sentence
@@ -143,6 +138,7 @@
  * @property {{ name: string, before: Tone, predicted: Spot | null, painted: Tone, words: string }[]} rows
  * @property {string} sentence whether predictions run light or dark
  * @property {{ tube: string, words: string }[]} coats the painter's coat of each tube with patches of its own
+ * @property {{ tube: string, words: string, corrected: boolean }[]} scatters of the tubes whose patches tell how they scatter
  *
  * @typedef {object} PictureView the open picture
  * @property {string} name
@@ -188,6 +184,6 @@
  * @typedef {{ over: string, glaze: Spot, mix: Spot, parts: { key: string, parts: number }[], difference: string, pigment: string, unit: string, common: boolean }} MixView
  * @typedef {Tone & { lab_sd: [number, number, number], range: number, word: string, pixels: number, trouble: string, file: string, profile: string }} PickView
  *
- * @typedef {{ do: "name", name: string } | { do: "notes", notes: string } | { do: "lay", tube: string, build?: number } | { do: "lay-alone", tube: string, build: number } | { do: "take-film", film: number } | { do: "move-film", film: number, over: boolean } | { do: "build", film: number, build: number, pulling: boolean } | { do: "coats", film: number, coats: number } | { do: "thin", film: number, thinning: Thinning } | { do: "add-colour", name: string, lab: Lab, surface: Surface } | { do: "add-ladder", count: number, light: number, dark: number } | { do: "add-masstone", tube: string } | { do: "add-picked", name: string, lab: Lab, lab_sd: [number, number, number], surface: Surface, file: string, profile: string, photo: boolean, pixels: number } | { do: "add-patch", lab: Lab, lab_sd: Lab } | { do: "take-patch", patch: number } | { do: "my-coat", film: number } | { do: "name-colour", colour: number, name: string } | { do: "surface", colour: number, surface: Surface } | { do: "move-colour", colour: number, later: boolean } | { do: "take-colour", colour: number } | { do: "clear-colours" }} Change one change of the open picture
+ * @typedef {{ do: "name", name: string } | { do: "notes", notes: string } | { do: "lay", tube: string, build?: number } | { do: "lay-alone", tube: string, build: number } | { do: "take-film", film: number } | { do: "move-film", film: number, over: boolean } | { do: "build", film: number, build: number, pulling: boolean } | { do: "coats", film: number, coats: number } | { do: "thin", film: number, thinning: Thinning } | { do: "add-colour", name: string, lab: Lab, surface: Surface } | { do: "add-ladder", count: number, light: number, dark: number } | { do: "add-masstone", tube: string } | { do: "add-picked", name: string, lab: Lab, lab_sd: [number, number, number], surface: Surface, file: string, profile: string, photo: boolean, pixels: number } | { do: "add-patch", lab: Lab, lab_sd: Lab } | { do: "take-patch", patch: number } | { do: "my-coat", film: number } | { do: "scatter", tube: string, as_painted: boolean } | { do: "name-colour", colour: number, name: string } | { do: "surface", colour: number, surface: Surface } | { do: "move-colour", colour: number, later: boolean } | { do: "take-colour", colour: number } | { do: "clear-colours" }} Change one change of the open picture
  */
 export {};

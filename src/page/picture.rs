@@ -4,6 +4,7 @@ mod change;
 mod colours;
 mod films;
 mod glass;
+mod held;
 mod mixed;
 mod notes;
 mod patches;
@@ -28,6 +29,7 @@ use crate::{
 
 pub use change::Change;
 pub use glass::{GlassSpot, GlassView, OpenGlass, Window};
+pub use held::Held;
 pub use mixed::{MixView, Part};
 pub use pick::{PickFrom, PickView};
 pub use tubes::TubesView;
@@ -57,6 +59,9 @@ struct Tube {
     key: String,
     text: String,
     record: Record,
+    /// As its card says.
+    on_card: Constants,
+    /// As it is in this picture.
     constants: Constants,
     depth: Depth,
 }
@@ -140,11 +145,30 @@ impl OpenPicture {
                 depth: Depth::of(&constants, record.thickest()),
                 key,
                 text,
+                on_card: constants.clone(),
                 constants,
                 record,
             });
         }
+        self.correct_tubes();
         Ok(())
+    }
+
+    /// Brings the tubes up to date with the plan's corrections.
+    fn correct_tubes(&mut self) {
+        for tube in &mut self.tubes {
+            let corrected = self.plan.corrections.iter().find(|c| c.tube == tube.key);
+            let constants = match corrected {
+                Some(correction) => tube.on_card.scattering_times(correction.scatter),
+                None => tube.on_card.clone(),
+            };
+            if constants != tube.constants {
+                tube.depth = Depth::of(&constants, tube.record.thickest());
+                tube.constants = constants;
+                // What was prepared belongs to the tube as it was.
+                self.kept = Kept::default();
+            }
+        }
     }
 
     fn tube(&self, key: &str) -> Option<&Tube> {

@@ -25,6 +25,8 @@ pub const MOST_COLOURS: usize = 40;
 pub const MOST_PATCHES: usize = 100;
 /// Most coats of one film.
 pub const MOST_COATS: u32 = 20;
+/// Least and most that a tube's scatter is corrected by, as a factor.
+pub const SCATTER: [f64; 2] = [0.2, 5.0];
 /// Most parts of anything in a recipe.
 pub const MOST_PARTS: f64 = 100.0;
 /// Longest name, in characters.
@@ -48,6 +50,9 @@ pub struct Plan {
     /// Scraps that were really painted.
     #[serde(default)]
     pub patches: Vec<Patch>,
+    /// Tubes that scatter otherwise here than on their cards, as painted patches show.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub corrections: Vec<Correction>,
     /// Anything else.
     #[serde(default)]
     pub notes: String,
@@ -138,6 +143,20 @@ pub struct Patch {
     pub films: Vec<PlannedFilm>,
     /// How it came out.
     pub painted: Colour,
+    /// Fields of newer programs.
+    #[serde(flatten)]
+    pub unknown: Map<String, Value>,
+}
+
+/// How a tube's scatter is corrected in this picture. Its card's reading stays as it is.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Correction {
+    /// Which tube: a key of the shelf.
+    pub tube: String,
+    /// How many times as much as on its card it scatters.
+    pub scatter: f64,
+    /// Standard deviation of the logarithm of that.
+    pub scatter_log_sd: f64,
     /// Fields of newer programs.
     #[serde(flatten)]
     pub unknown: Map<String, Value>,
@@ -248,6 +267,7 @@ impl Plan {
             colours,
             films: Vec::new(),
             patches: Vec::new(),
+            corrections: Vec::new(),
             notes: String::new(),
             unknown: Map::new(),
         }
@@ -314,6 +334,27 @@ impl Plan {
             }
             for (j, film) in patch.films.iter().enumerate() {
                 film.check(&format!("{at}.films[{j}]"))?;
+            }
+        }
+        if self.corrections.len() > MOST_PATCHES {
+            return Err(refused("corrections", "are too many"));
+        }
+        for (i, correction) in self.corrections.iter().enumerate() {
+            let at = format!("corrections[{i}]");
+            short(&format!("{at}.tube"), &correction.tube, 1000)?;
+            let [least, most] = SCATTER;
+            within(format!("{at}.scatter"), correction.scatter, least, most)?;
+            within(
+                format!("{at}.scatter_log_sd"),
+                correction.scatter_log_sd,
+                0.0,
+                3.0,
+            )?;
+            if self.corrections[..i]
+                .iter()
+                .any(|c| c.tube == correction.tube)
+            {
+                return Err(refused(at, "names a tube a second time"));
             }
         }
         Ok(())

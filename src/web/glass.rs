@@ -8,7 +8,7 @@ use crate::{
     Error,
     colour::ScreenSpace,
     glass::{Strip, light::Taken, mask::Way, out::PngOut, render::Look},
-    page::{OpenGlass, Window},
+    page::{Held, OpenGlass, Window},
     paint::file::Surface,
 };
 
@@ -214,6 +214,26 @@ impl Glass {
     /// Everything beside the painting: `GlassView` in www/glass/types.js.
     pub fn view(&mut self) -> Given<JsValue> {
         plain(&self.0.view().map_err(thrown)?)
+    }
+
+    /// What was done here, to be held: JSON.
+    pub fn held_text(&self) -> Given<String> {
+        Ok(self.0.held().map_err(thrown)?.text)
+    }
+
+    /// The masks to be held: a PNG for each area, empty for the whole picture.
+    pub fn held_masks(&self) -> Given<Vec<js_sys::Uint8Array>> {
+        let masks = self.0.held().map_err(thrown)?.masks;
+        Ok(masks
+            .iter()
+            .map(|mask| js_sys::Uint8Array::from(mask.as_slice()))
+            .collect())
+    }
+
+    /// Takes up what was held of this painting.
+    pub fn take_up(&mut self, text: String, masks: Vec<js_sys::Uint8Array>) -> Given<()> {
+        let masks = masks.iter().map(js_sys::Uint8Array::to_vec).collect();
+        self.0.take_up(&Held { text, masks }).map_err(thrown)
     }
 
     /// Where the drawing is lost.

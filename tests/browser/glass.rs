@@ -411,3 +411,106 @@ fn the_sample_painting_is_served() {
     let scan = twoground::scan::decode::decode(&bytes, "still-life.jpg").expect("a picture");
     assert!(!scan.origin.profile_assumed && scan.width == 1600);
 }
+
+/// What was drawn on the painting is there again another day.
+#[test]
+fn painting_and_areas_are_held_with_the_picture() {
+    let (server, profile, mut page) = open();
+    opened(&mut page, 2);
+    tool(&mut page, "known");
+    click_at(&mut page, [0.068, 0.93]);
+    page.wait_for_text("Exposure and white are set by one picked place.");
+    tool(&mut page, "brush");
+    let (from, to) = (
+        place(&mut page, [0.27, 0.45]),
+        place(&mut page, [0.37, 0.55]),
+    );
+    page.drag(from, to);
+    page.click("#glass [data-do=glass-add]");
+    page.wait("document.querySelectorAll('#glass [data-area]').length === 2");
+    settled(&mut page);
+    let places = [JUG, WALL, [0.3, 0.48], [0.42, 0.6]];
+    let before = places.map(|at| probe(&mut page, "seen", at));
+    // The last change is held, too, when the painting is closed at once.
+    page.click("#glass [data-do=glass-close]");
+    page.wait("!document.querySelector('#glass [data-part=start]').hidden");
+    page.close();
+
+    let mut page = Browser::open(&profile, &server.origin);
+    go(&mut page, "picture");
+    page.wait("document.querySelectorAll('#picture [data-film]').length === 1");
+    page.click("#picture a[href='#glass']");
+    page.wait_for_text("still-life.jpg was under glass here.");
+    page.screenshot("glass-left");
+    page.click("#glass [data-do=glass-go-on]");
+    seen(&mut page);
+    page.wait("document.querySelectorAll('#glass [data-area]').length === 2");
+    page.wait_for_text("Exposure and white are set by one picked place.");
+    settled(&mut page);
+    for (at, before) in places.into_iter().zip(before) {
+        let now = probe(&mut page, "seen", at);
+        assert!(far(now, before) < 1.5, "{at:?}: {now:?} {before:?}");
+    }
+    // It is on the sheet for the easel, without its films and with them.
+    go(&mut page, "picture");
+    page.evaluate("globalThis.printed = 0, window.print = () => { printed += 1; }, 1");
+    page.click("#picture [data-do=print-plan]");
+    page.wait("printed === 1");
+    let figures = page.evaluate(
+        "[...document.querySelectorAll('#paper .painting img')].map((image) => {
+           const o = new OffscreenCanvas(1, 1).getContext('2d'); o.drawImage(image, 0, 0, 1, 1);
+           return [image.naturalWidth, ...o.getImageData(0, 0, 1, 1).data]; })",
+    );
+    assert_eq!(figures.as_array().map(Vec::len), Some(2), "{figures}");
+    assert_eq!(figures[0][0], json!(1200), "{figures}");
+    assert_ne!(figures[0], figures[1]);
+    page.click("#picture a[href='#glass']");
+    seen(&mut page);
+    // It can be forgotten.
+    page.click("#glass [data-do=glass-close]");
+    page.wait_for_text("still-life.jpg was under glass here.");
+    page.click("#glass [data-do=glass-forget]");
+    page.wait("document.querySelector('#glass [data-part=left]').hidden");
+    // No room for the painting: said, and what was drawn comes back with the file.
+    let used = page.evaluate("navigator.storage.estimate().then(({ usage }) => usage)");
+    page.close();
+    let folder = Folder::new("painting");
+    let large = folder.path().join("large.png");
+    let mut noise = 1_u32;
+    image::RgbImage::from_fn(1600, 1200, |_, _| {
+        // Numbers that do not compress (Marsaglia 2003, xorshift).
+        noise ^= noise << 13;
+        noise ^= noise >> 17;
+        noise ^= noise << 5;
+        image::Rgb(noise.to_le_bytes()[..3].try_into().expect("three"))
+    })
+    .save(&large)
+    .expect("a picture");
+    let mut page = Browser::open(&profile, &server.origin);
+    // Before anything asks for room: the browser remembers the answer for a while.
+    page.call_page(
+        "Storage.overrideQuotaForOrigin",
+        json!({"origin": server.origin, "quotaSize": used.as_f64().expect("bytes") + 2e6}),
+    );
+    go(&mut page, "picture");
+    page.wait("document.querySelectorAll('#picture [data-film]').length === 1");
+    page.click("#picture a[href='#glass']");
+    page.upload("#glass-file", std::slice::from_ref(&large));
+    seen(&mut page);
+    tool(&mut page, "brush");
+    page.drag(from, to);
+    page.click("#glass [data-do=glass-add]");
+    page.wait("document.querySelectorAll('#glass [data-area]').length === 2");
+    page.wait_for_text("The painting itself will not be here next time");
+    // What was drawn is held soon after.
+    page.evaluate("new Promise((done) => setTimeout(() => done(1), 1500))");
+    page.reload();
+    go(&mut page, "picture");
+    page.wait("document.querySelectorAll('#picture [data-film]').length === 1");
+    page.click("#picture a[href='#glass']");
+    page.wait_for_text("was too large to be held. Choose it again");
+    page.upload("#glass-file", &[large]);
+    seen(&mut page);
+    page.wait("document.querySelectorAll('#glass [data-area]').length === 2");
+    page.close();
+}

@@ -1,7 +1,7 @@
 //! Picture: films over the colours of a saved picture, by mouse and by keys.
 
-use std::path::PathBuf;
 use std::process::Command;
+use std::{fs, path::PathBuf};
 
 use serde_json::{Value, json};
 
@@ -510,5 +510,88 @@ fn a_painted_patch_stands_beside_the_prediction_and_teaches_a_coat() {
     ));
     page.click("#picture [data-patch] button");
     page.wait("document.querySelectorAll('#picture [data-patch]').length === 0");
+    page.close();
+}
+
+/// The painter's rose scatters more than its card says: four patches tell, and the picture predicts it so until that is undone.
+#[test]
+fn painted_patches_correct_the_scatter_of_a_tube() {
+    let (_server, _profile, mut page) = open();
+    let rose = samples::samples()
+        .into_iter()
+        .find(|sample| sample.pigment.ends_with("cliff-rose.pigment.json"))
+        .expect("a sample of body paint");
+    let file = fs::read_to_string(&rose.pigment).expect("its pigment file");
+    let card = twoground::paint::Record::read(&file).expect("a pigment file");
+    let real = card.constants().expect("it predicts").scattering_times(1.7);
+    go(&mut page, "tubes");
+    page.upload("#pigment", &[rose.pigment]);
+    shelf_has(&mut page, 1);
+    go(&mut page, "picture");
+    picture_has(&mut page, 1);
+    page.click("#picture [data-do=as-drawn]");
+    page.click("#picture [data-panel=patches]");
+    for (patch, (colour, lightness)) in [(0, 92.0), (6, 26.0), (5, 37.0), (6, 26.0)]
+        .into_iter()
+        .enumerate()
+    {
+        page.click(&format!("#picture [data-colour='{colour}']"));
+        page.wait_for_text(&format!("over grey {}, and it is dry.", colour + 1));
+        let ground =
+            twoground::picture::Ground::of(twoground::colour::Lab::new(lightness, 0.0, 0.0));
+        let lab = twoground::picture::wanted::film_lab(&real, 1.0, &ground);
+        page.click("#picture form[data-part=patch] input[name=lab]");
+        page.type_text(&format!("{:.2}, {:.2}, {:.2}", lab.l, lab.a, lab.b));
+        page.press("Enter");
+        page.wait(&format!(
+            "document.querySelectorAll('#picture [data-patch]').length === {}",
+            patch + 1
+        ));
+    }
+    page.wait_for_text("times as much as its card says");
+    let before = text(&mut page, "#picture .lab dd:last-child");
+    page.click("#picture [data-scatter]");
+    page.wait_for_text("times as much as on its card.");
+    let corrected = text(&mut page, "#picture .lab dd:last-child");
+    assert_ne!(corrected, before);
+    page.screenshot("picture-scatter");
+    saved(&mut page);
+    page.reload();
+    go(&mut page, "picture");
+    picture_has(&mut page, 1);
+    page.click("#picture [data-colour='6']");
+    page.click("#picture [data-panel=patches]");
+    page.wait_for_text("times as much as on its card.");
+    page.wait_for_text("over grey 7, and it is dry.");
+    assert_eq!(text(&mut page, "#picture .lab dd:last-child"), corrected);
+    page.click("#picture [data-scatter]");
+    page.wait_for_text("times as much as its card says");
+    assert_eq!(text(&mut page, "#picture .lab dd:last-child"), before);
+    page.close();
+}
+
+/// Where the screen has Display-P3, what sRGB cuts is shown in it.
+#[test]
+fn a_wide_screen_gets_its_colours() {
+    let (_server, _profile, mut page) = open();
+    page.call_page(
+        "Emulation.setEmulatedMedia",
+        json!({"features": [{"name": "color-gamut", "value": "p3"}]}),
+    );
+    assert_eq!(
+        page.evaluate("matchMedia('(color-gamut: p3)').matches"),
+        json!(true)
+    );
+    keep_samples(&mut page, 4);
+    go(&mut page, "picture");
+    picture_has(&mut page, 1);
+    // A yellow between the two.
+    page.click("#picture [data-panel=underpainting]");
+    page.evaluate(
+        "document.querySelector('#picture form[data-part=typed] input[name=lab]').focus()",
+    );
+    page.type_text("85, 5, 95");
+    page.press("Enter");
+    page.wait("[...document.querySelectorAll('#picture svg rect')].some((part) => part.getAttribute('fill').startsWith('color(display-p3'))");
     page.close();
 }

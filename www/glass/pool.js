@@ -170,6 +170,37 @@ export class Pool {
     }
   }
 
+  /**
+   * The painting without and with its films, reduced, as two PNG files.
+   * @param {{ width: number, height: number }} size @param {number} areas @param {string} surface @param {number} most pixels along the longer side
+   */
+  async reduced({ width, height }, areas, surface, most) {
+    const helper = new Helper();
+    try {
+      await helper.call("strip", [await this.keeper("matrix"), surface, false]);
+      await helper.call("areas", [areas]);
+      const scale = Math.max(1, Math.max(width, height) / most);
+      const shown = { left: 0, top: 0, scale, width: Math.floor(width / scale), height: Math.floor(height / scale) };
+      const codes = await this.keeper("codes", shown, 0, shown.height);
+      await helper.call("pixels", [codes, shown.width, 0], [codes.buffer]);
+      for (let area = 0; area < areas; area++) {
+        await helper.call("lay", [area, await this.keeper("laid", area, false)]);
+        await helper.call("place", [area, await this.keeper("shares", shown, area, 0, shown.height)]);
+      }
+      const drawn = async (/** @type {boolean} */ bare) => {
+        /** @type {Uint8Array} */
+        const bytes = await helper.call("render", [bare, false, false]);
+        const canvas = new OffscreenCanvas(shown.width, shown.height);
+        const pixels = new Uint8ClampedArray(/** @type {ArrayBuffer} */ (bytes.buffer), bytes.byteOffset, bytes.byteLength);
+        canvas.getContext("2d")?.putImageData(new ImageData(pixels, shown.width, shown.height), 0, 0);
+        return canvas.convertToBlob();
+      };
+      return { before: await drawn(true), after: await drawn(false) };
+    } finally {
+      helper.end({ code: "cancelled", words: "Stopped." });
+    }
+  }
+
   end() {
     for (const helper of [this.#keeper, ...this.#strips]) helper.end({ code: "cancelled", words: "Stopped." });
     this.#strips = [];

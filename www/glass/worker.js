@@ -39,6 +39,8 @@ const methods = {
   codes: (/** @type {unknown} */ shown, /** @type {number} */ from, /** @type {number} */ to) => open().codes(shown, from, to),
   shares: (/** @type {unknown} */ shown, /** @type {number} */ area, /** @type {number} */ from, /** @type {number} */ to) => open().shares(shown, area, from, to),
   spot: (/** @type {number} */ x, /** @type {number} */ y, /** @type {number} */ radius) => open().spot(x, y, radius),
+  held: () => ({ text: open().held_text(), masks: open().held_masks() }),
+  take_up: (/** @type {string} */ text, /** @type {Uint8Array[]} */ masks) => open().take_up(text, masks),
   lost() {
     const lost = open().lost();
     const picture = lost.picture();

@@ -1,7 +1,7 @@
 // @ts-check
 /** The underpainting's colours side by side, bare above, under one film below. */
 
-import { el, svg } from "../dom.js";
+import { el, shown, svg } from "../dom.js";
 
 export const WIDTH = 900;
 export const HEIGHT = 250;
@@ -73,8 +73,8 @@ export class Band {
     }
     const parts = [...this.#picture.children];
     before.forEach((ground, i) => {
-      parts[i].setAttribute("fill", ground.css);
-      parts[before.length + i].setAttribute("fill", spots[i].css);
+      parts[i].setAttribute("fill", shown(ground).css);
+      parts[before.length + i].setAttribute("fill", shown(spots[i]).css);
     });
     const words = before.map((ground, i) => `${ground.name}: L* ${ground.lab[0].toFixed(0)} becomes ${spots[i].lab[0].toFixed(0)}`);
     this.#picture.setAttribute("aria-label", `One film of ${name} over ${before.length} colours. ${words.join("; ")}.`);

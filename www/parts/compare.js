@@ -1,7 +1,7 @@
 // @ts-check
 /** Tubes beside each other at equal depth. */
 
-import { el, patch } from "../dom.js";
+import { el, patch, shown } from "../dom.js";
 
 export class Compare {
   #root;
@@ -39,7 +39,7 @@ export class Compare {
             el(
               "div",
               { class: "over-all" },
-              ...row.coats.flat().map((tone, i) => el("figure", { title: `L*, a*, b* ${tone.lab.map((v) => v.toFixed(1)).join(", ")}` }, patch(tone.css), el("figcaption", { class: "small" }, columns[i]))),
+              ...row.coats.flat().map((tone, i) => el("figure", { title: `L*, a*, b* ${tone.lab.map((v) => v.toFixed(1)).join(", ")}` }, patch(shown(tone).css), el("figcaption", { class: "small" }, columns[i]))),
             ),
             el("p", {}, row.difference),
           ),

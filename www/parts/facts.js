@@ -1,7 +1,7 @@
 // @ts-check
 /** What is known of a paint: its strip, and folded away the cells, curves, films, scan and export. */
 
-import { drawing, el, figure, find, patch } from "../dom.js";
+import { drawing, el, figure, find, patch, shown } from "../dom.js";
 
 /** @typedef {import("../types.js").PaintView} PaintView */
 
@@ -110,7 +110,7 @@ function films(paint) {
     el("tbody", {}, ...rows),
   );
   const tone = (/** @type {string} */ name, /** @type {import("../types.js").Tone | null} */ found) =>
-    found ? [el("figure", {}, patch(found.css), el("figcaption", {}, name, el("br"), `L*, a*, b* ${labText(found.lab)}`))] : [];
+    found ? [el("figure", {}, patch(shown(found).css), el("figcaption", {}, name, el("br"), `L*, a*, b* ${labText(found.lab)}`))] : [];
   return [
     table,
     el("p", { class: "small" }, paint.hiding),

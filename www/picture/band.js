@@ -1,7 +1,7 @@
 // @ts-check
 /** The underpainting's colours side by side, bare above, under all films below; a click chooses one. */
 
-import { el, svg } from "../dom.js";
+import { el, shown, svg } from "../dom.js";
 import { HEIGHT, WIDTH, film } from "../parts/band.js";
 
 /** @typedef {import("../types.js").PictureView} PictureView */
@@ -47,9 +47,9 @@ export class Lanes {
     }
     const parts = [...this.#picture.children];
     colours.forEach((ground, i) => {
-      parts[i].setAttribute("fill", ground.css);
-      parts[count + i].setAttribute("fill", seen[i].css);
-      parts[2 * count + i].toggleAttribute("hidden", !seen[i].cut);
+      parts[i].setAttribute("fill", shown(ground).css);
+      parts[count + i].setAttribute("fill", shown(seen[i]).css);
+      parts[2 * count + i].toggleAttribute("hidden", !shown(seen[i]).cut);
       const button = this.#lanes.children[i];
       button.setAttribute("aria-pressed", String(i === colour));
       button.setAttribute("aria-label", `${ground.name}: L* ${ground.lab[0].toFixed(0)} becomes ${seen[i].lab[0].toFixed(0)}`);

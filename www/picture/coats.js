@@ -1,13 +1,14 @@
 // @ts-check
 /** Coats of the chosen film as steps, none to eight, and the order exchanged. */
 
-import { el, figure, patch } from "../dom.js";
+import { el, figure, patch, shown } from "../dom.js";
 
 /** @typedef {import("../types.js").PictureView} PictureView */
 
 /** A colour, notched where the screen cannot show it. @param {import("../types.js").Tone} tone @param {string} [name] */
 export function swatch(tone, name = "patch") {
-  return patch(tone.css, tone.cut ? `${name} cut` : name);
+  const { css, cut } = shown(tone);
+  return patch(css, cut ? `${name} cut` : name);
 }
 
 /**

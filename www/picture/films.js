@@ -1,7 +1,7 @@
 // @ts-check
 /** The cross-section of the films, lowest at the bottom, and the controls of the chosen one. */
 
-import { el, figure, find, patch } from "../dom.js";
+import { el, figure, find, patch, shown } from "../dom.js";
 import { Pull } from "../parts/pull.js";
 
 /** @typedef {import("../types.js").PictureView} PictureView */
@@ -130,7 +130,7 @@ function bar(film, place, chosen, choose) {
   return el(
     "button",
     { type: "button", class: "layer", "data-film": place, "aria-pressed": String(chosen), click: choose },
-    patch(film.tone?.css ?? "transparent", film.tone ? "paint" : "paint none"),
+    patch(film.tone ? shown(film.tone).css : "transparent", film.tone ? "paint" : "paint none"),
     el("span", { class: "name" }, film.name),
     el("span", { class: "what" }, words),
   );

@@ -72,6 +72,11 @@ export class Patches {
       const use = el("button", { type: "button", class: "button line", "data-coat": tube, disabled: film < 0, click: () => this.#desk.change({ do: "my-coat", film }) }, "Count in my coats");
       return el("div", { class: "my-coat" }, el("p", {}, words), use);
     });
-    find(this.#root, "[data-part=patch-words]").replaceChildren(...(patches.sentence ? [el("p", {}, patches.sentence)] : []), ...coats);
+    const scatters = patches.scatters.map(({ tube, words, corrected }) => {
+      const act = () => this.#desk.change({ do: "scatter", tube, as_painted: !corrected });
+      const use = el("button", { type: "button", class: "button line", "data-scatter": tube, click: act }, corrected ? "As its card says" : "Predict it so in this picture");
+      return el("div", { class: "my-coat" }, el("p", {}, words), use);
+    });
+    find(this.#root, "[data-part=patch-words]").replaceChildren(...(patches.sentence ? [el("p", {}, patches.sentence)] : []), ...coats, ...scatters);
   }
 }

@@ -60,7 +60,7 @@ export class Pictures {
   async #remove(saved, name) {
     const dialog = /** @type {HTMLDialogElement} */ (find(document, "#delete"));
     say(dialog, "delete", `Delete ${name}?`);
-    say(dialog, "delete-what", "It is taken off this computer; Undo brings it back.");
+    say(dialog, "delete-what", "It is taken off this computer; Undo brings it back, but not a painting that was under glass.");
     dialog.returnValue = "no";
     dialog.showModal();
     await new Promise((resolve) => dialog.addEventListener("close", resolve, { once: true }));
@@ -68,6 +68,7 @@ export class Pictures {
     try {
       await this.#page.engine.call("remove_picture", [`deleting ${name}`, saved.id, saved.text]);
       announce();
+      await Promise.all([`glass:${saved.id}`, `glass:${saved.id}:painting`].map((held) => this.#page.engine.call("drop_work", [held])));
       if (saved.id === this.#current()) await this.#to(null);
       else await this.list();
       this.#deleted(name);

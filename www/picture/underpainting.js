@@ -1,7 +1,7 @@
 // @ts-check
 /** The underpainting: its colours one by one, and where new ones come from. */
 
-import { el, find, patch } from "../dom.js";
+import { el, find, patch, shown } from "../dom.js";
 import { colourField, readLab } from "./colourfield.js";
 import { labText } from "./detail.js";
 
@@ -83,7 +83,7 @@ export class Underpainting {
     return el(
       "li",
       { "data-row": place },
-      patch(colour.css, "paint"),
+      patch(shown(colour).css, "paint"),
       name,
       surface,
       el("span", { class: "small" }, `L*, a*, b* ${labText(colour.lab)}; ${colour.source}`),

@@ -1,10 +1,12 @@
 // @ts-check
 /** Under glass: the picture's films over a photo or scan of the real painting. Joins the parts in www/glass. */
 
-import { el, figure, find, patch, say, svg } from "../dom.js";
+import { el, figure, find, patch, say, shown, svg } from "../dom.js";
 import { EngineError, newest } from "../engine.js";
+import { Held } from "../glass/held.js";
 import { Pool } from "../glass/pool.js";
 import { Sheet } from "../glass/sheet.js";
+import { swatch } from "../picture/coats.js";
 import { Pull } from "../parts/pull.js";
 
 /** @typedef {import("../glass/types.js").GlassView} GlassView */
@@ -47,6 +49,11 @@ export function glassScreen(page, picture) {
   /** @type {import("../glass/types.js").GlassSpot | null} */ let spot = null;
   /** The last place that was grown from. @type {At | null} */ let grown = null;
   let wiped = 0;
+  const held = new Held(page.engine);
+  held.ontold = (words) => say(screen, "glass-held", words);
+  /** What is held with the open picture, while no painting is open. @type {Awaited<ReturnType<Held["look"]>>} */ let left = null;
+  /** The file that is open, and the picture that it belongs to. @type {File | null} */ let source = null;
+  /** @type {number | undefined} */ let belongs = undefined;
   /** Tubes that the keeper has. @type {[string, string][] | null} */ let sent = null;
   let lost = false;
 
@@ -101,13 +108,20 @@ export function glassScreen(page, picture) {
       close();
       const next = new Pool(wide);
       pool = next;
+      source = file;
+      belongs = picture.desk.id;
+      // What was drawn on this very file before.
+      const before = left && left.done.name === file.name && left.done.size === file.size ? left.done : null;
+      if (!before) held.another();
       part("opening").hidden = false;
       part("start").hidden = true;
+      part("left").hidden = true;
       say(screen, "glass-stage", `Reading ${file.name} …`);
       try {
         await next.open(file);
         sent = picture.desk.tubes;
         await next.keeper("use_picture", picture.desk.text, sent);
+        if (before) await next.keeper("take_up", before.text, before.masks).catch(page.tell);
         view = await next.keeper("view");
       } catch (error) {
         if (pool === next) close();
@@ -123,7 +137,35 @@ export function glassScreen(page, picture) {
       draw();
       shape();
       sheet.use(next, view);
+      keep_work();
     });
+
+  /** Holds the painting and what was done on it, soon. */
+  function keep_work() {
+    const now = pool;
+    const file = source;
+    if (!now || !file) return;
+    // A new picture has its number once it is saved.
+    const id = () => (pool === now ? (belongs ??= picture.desk.id) : belongs);
+    held.soon(id, file, () => now.keeper("held"));
+  }
+
+  /** What can be gone on with, while no painting is open. */
+  async function offer() {
+    left = await held.look(picture.desk.id);
+    part("left").hidden = !left || pool !== null;
+    if (!left) return;
+    const { done, file } = left;
+    say(screen, "glass-left", file ? `${done.name} was under glass here.` : `${done.name} was under glass here, and was too large to be held. Choose it again: what you drew on it is taken up.`);
+    button("glass-go-on").hidden = !file;
+  }
+  button("glass-go-on").addEventListener("click", () => left?.file && open(left.file));
+  button("glass-forget").addEventListener("click", () =>
+    attempt(async () => {
+      if (picture.desk.id !== undefined) await held.drop(picture.desk.id);
+      await offer();
+    }),
+  );
 
   function close() {
     pool?.end();
@@ -138,6 +180,9 @@ export function glassScreen(page, picture) {
     part("opening").hidden = true;
     part("open").hidden = true;
     part("start").hidden = false;
+    say(screen, "glass-held", "");
+    source = null;
+    offer().catch(page.tell);
     part("spot").replaceChildren();
   }
 
@@ -159,7 +204,10 @@ export function glassScreen(page, picture) {
       await open(new File([await answer.blob()], "still-life.jpg"));
     }),
   );
-  button("glass-close").addEventListener("click", close);
+  button("glass-close").addEventListener("click", async () => {
+    await held.now();
+    close();
+  });
   button("glass-stop").addEventListener("click", close);
   const drop = part("start");
   drop.addEventListener("dragover", (event) => {
@@ -182,6 +230,7 @@ export function glassScreen(page, picture) {
     view = /** @type {GlassView} */ (await pool.keeper("view"));
     sheet.know(view);
     draw();
+    keep_work();
   }
 
   /** Takes up the picture's films as they are now. */
@@ -210,7 +259,7 @@ export function glassScreen(page, picture) {
             el(
               "button",
               { type: "button", class: "layer", "data-glass-film": place, "aria-pressed": String(place === film), click: () => choose_film(place) },
-              patch(here.here && here.tone ? here.tone.css : "transparent", here.here && here.tone ? "paint" : "paint none"),
+              patch(here.here && here.tone ? shown(here.tone).css : "transparent", here.here && here.tone ? "paint" : "paint none"),
               el("span", { class: "name" }, here.name),
               el("span", { class: "what" }, here.missing ? "tube not at hand" : !here.here ? "not here" : here.coats === 0 ? "no coat" : here.coats === 1 ? "1 coat" : `${here.coats} coats`),
             ),
@@ -706,7 +755,7 @@ export function glassScreen(page, picture) {
     if (!spot) return;
     const lab = (/** @type {import("../types.js").Lab} */ lab) => lab.map((v) => figure(v)).join(", ");
     part("spot").replaceChildren(
-      el("div", { class: "before-after" }, patch(spot.before.css, `patch${spot.before.cut ? " cut" : ""}`), patch(spot.after.css, `patch${spot.after.cut ? " cut" : ""}`)),
+      el("div", { class: "before-after" }, swatch(spot.before), swatch(spot.after)),
       el("p", { class: "change" }, spot.change.charAt(0).toUpperCase() + spot.change.slice(1)),
       el("dl", { class: "lab small" }, el("dt", {}, "before"), el("dd", {}, `L*, a*, b* ${lab(spot.before.lab)}`), el("dt", {}, "after"), el("dd", {}, `L*, a*, b* ${lab(spot.after.lab)}`)),
       el("p", { class: "small" }, spot.range_words),
@@ -764,10 +813,20 @@ export function glassScreen(page, picture) {
   }
 
   return {
+    /** The painting without and with its films, small, where one lies open on the picture. */
+    async onPaper() {
+      if (!pool || !view || belongs !== picture.desk.id) return null;
+      await plan_again();
+      return pool.reduced(view, view.areas.length, view.surface, 1200);
+    },
+
     /** Shows the screen with the picture's films as they are now. */
     async show() {
       const name = picture.desk.view?.name ?? "";
       say(screen, "glass-picture", name);
+      // A painting belongs to its picture.
+      if (pool && belongs !== undefined && belongs !== picture.desk.id) close();
+      if (!pool) await offer();
       if (pool && view) {
         shape();
         await plan_again();

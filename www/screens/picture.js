@@ -21,8 +21,11 @@ import { samples } from "../samples.js";
 /** @typedef {import("../types.js").PictureView} PictureView */
 /** @typedef {{ key: string, text: string, paint: import("../types.js").PaintView }} Tube */
 
-/** @param {import("../main.js").Page} page */
-export function pictureScreen(page) {
+/**
+ * @param {import("../main.js").Page} page
+ * @param {() => Promise<{ before: Blob, after: Blob } | null>} painting as it lies under glass
+ */
+export function pictureScreen(page, painting) {
   const screen = find(document, "#picture");
   const part = (/** @type {string} */ name) => find(screen, `[data-part=${name}]`);
   /** @type {Tube[]} */ let tubes = [];
@@ -179,7 +182,7 @@ export function pictureScreen(page) {
 
   find(screen, "[data-do=print-plan]").addEventListener("click", async () => {
     try {
-      await print(planPage(await desk.ask("picture_sheet")));
+      await print(planPage(await desk.ask("picture_sheet"), await painting()));
     } catch (error) {
       page.tell(error);
     }

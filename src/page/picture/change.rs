@@ -7,7 +7,7 @@ use super::{MOST_STEPS, OpenPicture, Tube, colours};
 use crate::{
     Error, Result,
     paint::file::Surface,
-    picture::plan::{Patch, Plan, PlannedFilm, Source, Thinning},
+    picture::plan::{Correction, Patch, Plan, PlannedFilm, SCATTER, Source, Thinning},
 };
 
 /// One change, as the page asks for it.
@@ -132,6 +132,13 @@ pub enum Change {
         /// From the bottom, from 0.
         film: usize,
     },
+    /// Lets a tube scatter here as the painter's patches show, or again as its card says.
+    Scatter {
+        /// Key of the tube.
+        tube: String,
+        /// As patches show.
+        as_painted: bool,
+    },
     /// Names a colour.
     NameColour {
         /// Which.
@@ -200,6 +207,7 @@ impl OpenPicture {
             }
         }
         self.future.clear();
+        self.correct_tubes();
         self.choose_film(film);
         self.choose_colour(colour);
         Ok(())
@@ -232,6 +240,7 @@ impl OpenPicture {
         };
         to.push(now);
         self.pulled = None;
+        self.correct_tubes();
         self.choose_film(self.film);
         self.choose_colour(self.colour);
         true
@@ -294,6 +303,23 @@ impl OpenPicture {
                 };
                 film.build = coat.build;
                 film.build_log_sd = coat.log_sd;
+            }
+            Change::Scatter { tube, as_painted } => {
+                plan.corrections.retain(|c| c.tube != *tube);
+                if *as_painted {
+                    let Some(learned) = self.learned(tube) else {
+                        return Err(Error::Refused(
+                            "No patch of this tube alone is kept any more.".to_owned(),
+                        ));
+                    };
+                    let [least, most] = SCATTER;
+                    plan.corrections.push(Correction {
+                        tube: tube.clone(),
+                        scatter: learned.scatter.clamp(least, most),
+                        scatter_log_sd: learned.scatter_log_sd,
+                        unknown: Map::new(),
+                    });
+                }
             }
             Change::AddPatch { lab, lab_sd } => {
                 let over = plan.colours.get(self.colour).cloned();

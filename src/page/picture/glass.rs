@@ -31,43 +31,43 @@ use crate::{
 /// Most places along a mask's longer side.
 const MASK: usize = 1400;
 /// Most areas.
-const MOST_AREAS: usize = 8;
+pub(super) const MOST_AREAS: usize = 8;
 /// Ratio by which places of known colour may contradict each other before it is said (ours).
 const UNLIKE: f64 = 1.12;
 
 /// A painting with the films of a picture on it.
 pub struct OpenGlass {
     origin: Origin,
-    painting: Painting,
+    pub(super) painting: Painting,
     /// Small enough for masks and for a first look.
-    copy: Painting,
+    pub(super) copy: Painting,
     /// Lab of the copy, for growing by colour.
     labs: Vec<[f32; 3]>,
-    taken: Taken,
-    surface: Surface,
-    known: Vec<Known>,
-    light: Light,
+    pub(super) taken: Taken,
+    pub(super) surface: Surface,
+    pub(super) known: Vec<Known>,
+    pub(super) light: Light,
     signs: Signs,
     /// A few nodes, to choose shares of the build on.
     grounds: Grounds,
     space: ScreenSpace,
     picture: OpenPicture,
-    areas: Vec<Area>,
-    area: usize,
-    steps: Steps,
+    pub(super) areas: Vec<Area>,
+    pub(super) area: usize,
+    pub(super) steps: Steps,
     /// The mask before a stroke that is still being drawn, and what it has changed so far.
-    stroke: Option<(Mask, Option<Part>)>,
+    pub(super) stroke: Option<(Mask, Option<Part>)>,
 }
 
 /// An area and what of the picture's films lies there.
 #[derive(Debug, Clone, Default)]
-struct Area {
-    name: String,
+pub(super) struct Area {
+    pub(super) name: String,
     /// The whole picture without a mask.
-    mask: Option<Mask>,
-    run: Option<Run>,
+    pub(super) mask: Option<Mask>,
+    pub(super) run: Option<Run>,
     /// Builds of its own, by film; 0 where a film does not lie here.
-    own: BTreeMap<String, f64>,
+    pub(super) own: BTreeMap<String, f64>,
 }
 
 /// What part of the painting is shown, and how large.
@@ -228,7 +228,7 @@ impl OpenGlass {
     }
 
     /// Lab of the copy in the light as it is now.
-    fn see_copy(&mut self) {
+    pub(super) fn see_copy(&mut self) {
         let matrix = self.matrix();
         let (width, height) = (self.copy.width, self.copy.height);
         let levelled = self.light.is_levelled();
@@ -936,7 +936,7 @@ impl OpenGlass {
 }
 
 impl Area {
-    fn named(place: usize) -> Self {
+    pub(super) fn named(place: usize) -> Self {
         Self {
             name: format!("Area {}", place + 1),
             ..Self::default()

@@ -13,6 +13,7 @@ use crate::{
     paint::Constants,
     picture::{
         Film, Ground,
+        painted::{self, Learned, ONE_COAT_SD, Painted},
         plan::{Patch, PlannedFilm},
         wanted,
     },
@@ -28,6 +29,19 @@ pub struct PatchesView {
     pub sentence: String,
     /// The painter's coat of each tube that has patches of its own.
     pub coats: Vec<CoatView>,
+    /// Scatter of the tubes whose patches tell it.
+    pub scatters: Vec<ScatterView>,
+}
+
+/// Scatter of one tube as patches show it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ScatterView {
+    /// Key of the tube.
+    pub tube: String,
+    /// What is known of it, in a sentence.
+    pub words: String,
+    /// Whether it is corrected in this picture.
+    pub corrected: bool,
 }
 
 /// One patch.
@@ -65,8 +79,10 @@ pub(super) struct MyCoat {
     pub(super) patches: usize,
 }
 
-/// How far one coat may be from the next when only one has been painted: a quarter (ours).
-const ONE_COAT_SD: f64 = 0.22;
+/// Patches tell a tube's scatter where the standard deviation of its logarithm is below this (ours).
+const TELLS_SCATTER: f64 = 0.25;
+/// Standard deviations within which nine in ten lie (normal distribution).
+const NINE_IN_TEN: f64 = 1.645;
 /// A patch that no build of its tube brings nearer than this tells nothing of the coat.
 const TELLS_NOTHING: f64 = 8.0;
 
@@ -124,6 +140,62 @@ impl OpenPicture {
             log_sd,
             patches: logs.len(),
         }))
+    }
+
+    /// What patches of a tube alone say of it, measured by its card's own reading.
+    pub(super) fn learned(&self, tube: &str) -> Option<Learned> {
+        let known = self.tube(tube)?;
+        let mut planned = Vec::new();
+        let mut painted = Vec::new();
+        for patch in &self.plan.patches {
+            let [film] = patch.films.as_slice() else {
+                continue;
+            };
+            if film.tube != tube || film.coats == 0 || film.build == 0.0 {
+                continue;
+            }
+            let [l, a, b] = patch.painted.lab;
+            planned.push(libm::log(film.build));
+            painted.push(Painted {
+                ground: Self::patch_ground(patch),
+                lab: Lab::new(l, a, b),
+                spread: Matrix3::from_diagonal(&patch.painted.lab_sd.map(|sd| sd * sd).into()),
+                coats: f64::from(film.coats) * film.thinning.share(),
+            });
+        }
+        let usual = planned.iter().sum::<f64>() / planned.len().max(1) as f64;
+        painted::learn(&known.on_card, libm::exp(usual), &painted)
+    }
+
+    /// Only where patches tell the scatter, and where it is not as on the card or was corrected.
+    fn scatter_view(&self, film: &PlannedFilm) -> Option<ScatterView> {
+        let corrected = self.plan.corrections.iter().find(|c| c.tube == film.tube);
+        let name = &film.name;
+        if let Some(now) = corrected {
+            let words = format!(
+                "In this picture {name} scatters {:.1} times as much as on its card.",
+                now.scatter
+            );
+            return Some(ScatterView {
+                tube: film.tube.clone(),
+                words,
+                corrected: true,
+            });
+        }
+        let learned = self.learned(&film.tube)?;
+        let (log, sd) = (libm::log(learned.scatter), learned.scatter_log_sd);
+        if sd > TELLS_SCATTER || log.abs() < NINE_IN_TEN * sd {
+            return None;
+        }
+        let ends = [log - NINE_IN_TEN * sd, log + NINE_IN_TEN * sd].map(libm::exp);
+        Some(ScatterView {
+            tube: film.tube.clone(),
+            words: format!(
+                "As painted, {name} scatters {:.1} times as much as its card says ({:.1} to {:.1}).",
+                learned.scatter, ends[0], ends[1]
+            ),
+            corrected: false,
+        })
     }
 
     pub(super) fn patches_view(&mut self) -> Result<PatchesView> {
@@ -187,6 +259,7 @@ impl OpenPicture {
                 continue;
             }
             seen.push(&film.tube);
+            view.scatters.extend(self.scatter_view(film));
             if let Some(coat) = self.my_coat(&film.tube)? {
                 view.coats.push(CoatView {
                     tube: film.tube.clone(),

@@ -570,3 +570,70 @@ fn patches_tell_the_painters_coat_and_widen_by_its_spread() {
     while open.undo() {}
     assert!(open.plan.patches.is_empty());
 }
+
+#[test]
+fn patches_correct_the_scatter_of_a_tube_in_this_picture_alone() {
+    let mut open = open();
+    // What the painter's white really does: it scatters more than its card says.
+    let card = Record::read(&sample("cliff-rose")).unwrap();
+    let real = card.constants().unwrap().scattering_times(1.6);
+    lay(&mut open, "cliff-rose", 0.5);
+    for (colour, coats) in [(0, 1), (6, 1), (3, 2), (6, 2)] {
+        open.choose_colour(colour);
+        open.change(&Change::Coats { film: 0, coats }).unwrap();
+        let [l, a, b] = open.plan.colours[colour].lab;
+        let build = 0.5 * f64::from(coats);
+        let Lab { l, a, b, .. } =
+            picture::wanted::film_lab(&real, build, &Ground::of(Lab::new(l, a, b)));
+        open.change(&Change::AddPatch {
+            lab: [l, a, b],
+            lab_sd: [0.3; 3],
+        })
+        .unwrap();
+    }
+    let before = open.view().unwrap();
+    let [told] = before.patches.scatters.as_slice() else {
+        panic!("{:?}", before.patches.scatters);
+    };
+    assert!(told.words.starts_with("As painted, "), "{}", told.words);
+    let change = |as_painted| Change::Scatter {
+        tube: "cliff-rose".into(),
+        as_painted,
+    };
+    open.change(&change(true)).unwrap();
+    let scatter = open.plan.corrections[0].scatter;
+    assert!((scatter / 1.6 - 1.0).abs() < 0.15, "{scatter}");
+    let after = open.view().unwrap();
+    assert!(after.patches.scatters[0].corrected);
+    assert_ne!(labs(&after), labs(&before));
+    // Its patches are foretold better, its card is as it was, and everything reads again.
+    let off = |view: &PictureView| -> f64 {
+        let apart = |row: &super::patches::PatchView| {
+            let predicted = row.predicted.as_ref().expect("a tube at hand").tone.lab;
+            let lab = |[l, a, b]: [f64; 3]| Lab::new(l, a, b);
+            colour::difference(lab(predicted), lab(row.painted.lab))
+        };
+        view.patches.rows.iter().map(apart).sum()
+    };
+    assert!(
+        off(&after) < 0.6 * off(&before),
+        "{} {}",
+        off(&after),
+        off(&before)
+    );
+    assert_eq!(open.tubes[0].on_card, card.constants().unwrap());
+    let text = open.write();
+    let mut again = OpenPicture::read(&text).unwrap();
+    assert_eq!(again.write(), text);
+    again
+        .use_tubes(vec![("cliff-rose".into(), sample("cliff-rose"))])
+        .unwrap();
+    again.choose_colour(6);
+    assert_eq!(labs(&again.view().unwrap()), labs(&after));
+    // Back to the card, by its button or by undo.
+    open.change(&change(false)).unwrap();
+    assert_eq!(labs(&open.view().unwrap()), labs(&before));
+    open.undo();
+    open.undo();
+    assert_eq!(labs(&open.view().unwrap()), labs(&before));
+}

@@ -20,7 +20,8 @@ pub(super) fn read(bytes: &[u8]) -> Result<Picture> {
         .set_max_width(usize::MAX)
         .set_max_height(usize::MAX)
         .jpeg_set_out_colorspace(ColorSpace::RGB);
-    let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), options);
+    // Bytes of its own here and below, as TIFF has them for its strips: one decoder in the page instead of three.
+    let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes.to_vec()), options);
     decoder.decode_headers().map_err(error)?;
     let (width, height) = decoder.dimensions().ok_or_else(|| damaged("no size"))?;
     match decoder.input_colorspace() {
@@ -41,7 +42,7 @@ pub(super) fn read(bytes: &[u8]) -> Result<Picture> {
         // The decoder fills up with grey where it meets the end marker early, but not where the data just stop. So it is
         // given the data without their end, and enough zeros to look ahead into.
         let data = [&bytes[..end], &[0; 16]].concat();
-        JpegDecoder::new_with_options(ZCursor::new(&data), options)
+        JpegDecoder::new_with_options(ZCursor::new(data), options)
             .decode_into(&mut values)
             .map_err(error)?;
     } else {

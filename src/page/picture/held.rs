@@ -1,0 +1,251 @@
+//! What was done on a painting under glass, to be held with its picture and gone on with another day.
+
+use std::{collections::BTreeMap, io::Cursor};
+
+use serde::{Deserialize, Serialize};
+
+use super::glass::{Area, MOST_AREAS, OpenGlass};
+use crate::{
+    Error, Result,
+    glass::{
+        light::{Known, Light, Taken},
+        mask::{Mask, Run},
+    },
+    paint::file::Surface,
+};
+
+/// Version that this program writes.
+const VERSION: u32 = 1;
+/// Most places of known colour that are taken up.
+const MOST_KNOWN: usize = 100;
+
+/// Everything but the painting itself and the masks.
+#[derive(Serialize, Deserialize)]
+struct Text {
+    version: u32,
+    taken: Taken,
+    surface: Surface,
+    known: Vec<Known>,
+    areas: Vec<HeldArea>,
+    area: usize,
+}
+
+#[derive(Serialize, Deserialize)]
+struct HeldArea {
+    run: Option<Run>,
+    own: BTreeMap<String, f64>,
+}
+
+/// What is held of an open painting.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Held {
+    /// JSON.
+    pub text: String,
+    /// A grey PNG for each area; empty where the area is the whole picture.
+    pub masks: Vec<Vec<u8>>,
+}
+
+fn not_ours(why: impl std::fmt::Display) -> Error {
+    Error::Refused(format!(
+        "What was done under glass could not be taken up again ({why}). The painting is there, as it came."
+    ))
+}
+
+impl OpenGlass {
+    /// What is to be held.
+    ///
+    /// # Errors
+    /// Never on the machines that this runs on; a mask that cannot be written is said.
+    pub fn held(&self) -> Result<Held> {
+        let text = Text {
+            version: VERSION,
+            taken: self.taken,
+            surface: self.surface,
+            known: self.known.clone(),
+            areas: self
+                .areas
+                .iter()
+                .map(|area| HeldArea {
+                    run: area.run,
+                    own: area.own.clone(),
+                })
+                .collect(),
+            area: self.area,
+        };
+        let masks = self.areas.iter().map(|area| match &area.mask {
+            Some(mask) => png_of(mask).map_err(not_ours),
+            None => Ok(Vec::new()),
+        });
+        Ok(Held {
+            text: serde_json::to_string(&text).map_err(not_ours)?,
+            masks: masks.collect::<Result<_>>()?,
+        })
+    }
+
+    /// Takes up what was held of this painting. A refused one leaves everything as it was.
+    ///
+    /// # Errors
+    /// [`Error::Refused`] for what was held of another painting or by a newer program.
+    pub fn take_up(&mut self, held: &Held) -> Result<()> {
+        let text: Text = serde_json::from_str(&held.text).map_err(not_ours)?;
+        if text.version != VERSION {
+            return Err(not_ours("another version of this program wrote it"));
+        }
+        if text.areas.is_empty() || text.areas.len() > MOST_AREAS {
+            return Err(not_ours("it has no areas, or too many"));
+        }
+        if text.known.len() > MOST_KNOWN || held.masks.len() != text.areas.len() {
+            return Err(not_ours("its lists do not belong together"));
+        }
+        let plain = |values: &[f64]| values.iter().all(|v| v.is_finite() && v.abs() <= 1000.0);
+        let well_known = |known: &Known| {
+            plain(&[known.at, [0.0; 2]].concat()) && plain(&known.lab) && plain(&known.linear)
+        };
+        if !text.known.iter().all(well_known) {
+            return Err(not_ours("a place of known colour has no numbers"));
+        }
+        let mut areas = Vec::with_capacity(text.areas.len());
+        for (i, (area, mask)) in text.areas.into_iter().zip(&held.masks).enumerate() {
+            let most = 0.0..=super::view::MOST_PULL;
+            if area.own.values().any(|build| !most.contains(build)) {
+                return Err(not_ours("a film in it is thicker than any film"));
+            }
+            if area
+                .run
+                .is_some_and(|run| !plain(&run.from) || !plain(&run.to))
+            {
+                return Err(not_ours("a film in it runs out nowhere"));
+            }
+            let mask = if mask.is_empty() {
+                None
+            } else {
+                Some(mask_of(mask, self.copy.width, self.copy.height)?)
+            };
+            areas.push(Area {
+                mask,
+                run: area.run,
+                own: area.own,
+                ..Area::named(i)
+            });
+        }
+        let light = Light::of(&text.known, &self.painting.to_xyz)?;
+        self.steps.forget();
+        self.stroke = None;
+        self.areas = areas;
+        self.choose_area(text.area);
+        self.known = text.known;
+        self.light = light;
+        self.describe(text.taken, text.surface);
+        self.see_copy();
+        Ok(())
+    }
+}
+
+fn png_of(mask: &Mask) -> std::result::Result<Vec<u8>, png::EncodingError> {
+    let mut bytes = Vec::new();
+    let mut encoder = png::Encoder::new(&mut bytes, mask.width as u32, mask.height as u32);
+    encoder.set_color(png::ColorType::Grayscale);
+    encoder.set_depth(png::BitDepth::Eight);
+    encoder.set_compression(png::Compression::Fast);
+    let mut writer = encoder.write_header()?;
+    writer.write_image_data(&mask.values)?;
+    writer.finish()?;
+    Ok(bytes)
+}
+
+fn mask_of(bytes: &[u8], width: usize, height: usize) -> Result<Mask> {
+    let mut reader = png::Decoder::new(Cursor::new(bytes))
+        .read_info()
+        .map_err(not_ours)?;
+    let info = reader.info();
+    let grey =
+        info.color_type == png::ColorType::Grayscale && info.bit_depth == png::BitDepth::Eight;
+    if !grey || (info.width as usize, info.height as usize) != (width, height) {
+        return Err(not_ours("it was drawn on another painting"));
+    }
+    let mut mask = Mask::new(width, height, 0);
+    reader.next_frame(&mut mask.values).map_err(not_ours)?;
+    Ok(mask)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{glass::mask::Way, page::Window};
+
+    /// A small picture file of stripes.
+    fn painting(width: u32, height: u32) -> Vec<u8> {
+        let picture = image::RgbImage::from_fn(width, height, |x, y| {
+            image::Rgb([(x * 7 % 256) as u8, (y * 5 % 256) as u8, 90])
+        });
+        let mut bytes = Cursor::new(Vec::new());
+        picture
+            .write_to(&mut bytes, image::ImageFormat::Png)
+            .unwrap();
+        bytes.into_inner()
+    }
+
+    fn worked_on() -> OpenGlass {
+        let mut open = OpenGlass::new(&painting(160, 90), "stripes.png", false).unwrap();
+        open.describe(Taken::Scan, Surface::Satin);
+        open.know([30.0, 20.0], 3.0, [50.0, 0.0, 0.0]).unwrap();
+        open.add_area().unwrap();
+        open.begin_stroke(Way::Add);
+        open.brush([[20.0, 20.0], [90.0, 60.0]], 12.0, 0.5, 1.0, Way::Add);
+        open.end_stroke();
+        open.run(Some([[10.0, 10.0], [120.0, 70.0]]));
+        open
+    }
+
+    #[test]
+    fn what_was_done_is_taken_up_again() {
+        let mut first = worked_on();
+        let held = first.held().unwrap();
+        let mut again = OpenGlass::new(&painting(160, 90), "stripes.png", false).unwrap();
+        again.take_up(&held).unwrap();
+        assert_eq!(again.held().unwrap(), held);
+        let window = Window {
+            left: 0.0,
+            top: 0.0,
+            scale: 1.0,
+            width: 160,
+            height: 90,
+        };
+        assert_eq!(
+            again.shares(&window, 1, 0..90),
+            first.shares(&window, 1, 0..90)
+        );
+        assert_eq!(again.matrix(), first.matrix());
+        let (mut seen, mut was) = (again.view().unwrap(), first.view().unwrap());
+        // Steps back are not held.
+        (seen.undo, was.undo) = (false, false);
+        assert_eq!(seen, was);
+    }
+
+    #[test]
+    fn what_cannot_be_taken_up_changes_nothing() {
+        let held = worked_on().held().unwrap();
+        let mut other = OpenGlass::new(&painting(161, 90), "other.png", false).unwrap();
+        let before = other.held().unwrap();
+        let spoilt = |text: &str, masks: &[Vec<u8>]| Held {
+            text: text.to_owned(),
+            masks: masks.to_vec(),
+        };
+        let cut = [Vec::new(), held.masks[1][..40].to_vec()];
+        for held in [
+            held.clone(),
+            spoilt("", &held.masks),
+            spoilt(&held.text, &[]),
+            spoilt(&held.text, &cut),
+            spoilt(
+                &held.text.replace("\"version\":1", "\"version\":2"),
+                &held.masks,
+            ),
+            spoilt(&held.text.replace("50.0", "1e300"), &held.masks),
+        ] {
+            let said = other.take_up(&held).unwrap_err().to_string();
+            assert!(said.contains("could not be taken up"), "{said}");
+            assert_eq!(other.held().unwrap(), before);
+        }
+    }
+}
