@@ -39,5 +39,5 @@ export function kept() {
   announce();
   if (asked) return;
   asked = true;
-  promised().then((already) => already === false && askToKeep());
+  promised().then((already) => (already === false ? askToKeep() : undefined));
 }
