@@ -117,3 +117,25 @@ impl Error {
         }
     }
 }
+
+/// Longest piece of somebody else's text in a sentence of ours, in characters.
+const LONGEST_QUOTE: usize = 160;
+
+/// Text from a file as it may stand in a sentence: on one line, cut short, without characters that write backwards or that nobody sees.
+pub(crate) fn plain(text: &str) -> String {
+    let mut plain: String = text
+        .chars()
+        .take(LONGEST_QUOTE)
+        .map(|c| if is_unseen(c) { ' ' } else { c })
+        .collect();
+    if text.chars().nth(LONGEST_QUOTE).is_some() {
+        plain.push('…');
+    }
+    plain
+}
+
+/// Control characters, marks of writing direction (Unicode Standard Annex 9, table 4 to 6), and others without width.
+pub(crate) fn is_unseen(c: char) -> bool {
+    c.is_control()
+        || matches!(c, '\u{61c}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}')
+}

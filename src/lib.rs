@@ -28,6 +28,7 @@ pub mod error;
 pub mod film;
 pub mod fit;
 pub mod glass;
+mod json;
 mod order;
 pub mod page;
 pub mod paint;

@@ -21,12 +21,9 @@ export async function promised() {
   return (await navigator.storage?.persisted?.()) ?? null;
 }
 
-/**
- * Asks it to. Some browsers ask the painter, some decide by themselves.
- * @returns {Promise<boolean | null>}
- */
+/** Asks it to; `promised` says what came of it, a refusal to be asked too. Some browsers decide by themselves, some ask the painter, who may never answer. */
 export async function askToKeep() {
-  return (await navigator.storage?.persist?.()) ?? null;
+  await navigator.storage?.persist?.().catch(() => false);
 }
 
 /** How much is kept and how much may be, in bytes; nothing where the browser does not say. */
@@ -35,8 +32,12 @@ export async function room() {
   return usage === undefined || quota === undefined ? null : { usage, quota };
 }
 
-/** Something was kept: the others are told, and the first time the browser is asked to keep it for good. */
-export async function kept() {
+let asked = false;
+
+/** Something was kept: the others are told, and the first time the browser is asked to keep it for good, which nothing waits for. */
+export function kept() {
   announce();
-  if ((await promised()) === false) await askToKeep();
+  if (asked) return;
+  asked = true;
+  promised().then((already) => (already === false ? askToKeep() : undefined));
 }

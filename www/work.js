@@ -122,6 +122,12 @@ export class Work {
   async #left(name) {
     const scan = await this.#engine.call("held_work", [`${name}:scan`]);
     const state = await this.#engine.call("held_work", [name]);
-    return scan && state ? { name, ...scan, ...state } : null;
+    return sound(scan, state) ? { name, ...scan, ...state } : null;
   }
+}
+
+/** Whether what was held is whole enough to go on with: storage may be damaged, and a half note is no reason to stop. @param {any} scan @param {any} state */
+function sound(scan, state) {
+  const labelled = (/** @type {any} */ sheet) => typeof sheet?.label?.name === "string" && Array.isArray(sheet.label.colour_index);
+  return scan?.file instanceof File && Array.isArray(scan.seconds) && typeof state?.layout === "string" && Array.isArray(state.sheets) && state.sheets.every(labelled);
 }

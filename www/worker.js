@@ -75,6 +75,17 @@ function replace(next) {
 /** @param {string} name */
 const stage = (name) => postMessage({ stage: name });
 
+/** Whether cards stand where they were held to be; a damaged note of that is no reason to lose the scan: they are looked for anew. @param {twoground.Reading} next @param {string} layout */
+function took_up(next, layout) {
+  try {
+    next.use_layout(layout);
+    return true;
+  } catch (error) {
+    if (/** @type {any} */ (error)?.code === "layout") return false;
+    throw error;
+  }
+}
+
 /** Samples, fits, and says what is there to see. */
 function read_again() {
   stage("sampling");
@@ -95,9 +106,7 @@ const methods = {
     const next = new twoground.Reading(bytes, file.name, new Date().toISOString(), pasted);
     next.scanned_by(scanner);
     replace(next);
-    if (layout) {
-      next.use_layout(layout);
-    } else {
+    if (!layout || !took_up(next, layout)) {
       stage("finding");
       next.find();
     }

@@ -186,6 +186,11 @@ pub fn outlines(scan: &Scan, layout: &Layout) -> Result<Vec<Outline>> {
     Ok(Zones::new(scan, layout)?.outlines().collect())
 }
 
+/// Whether stripes and films of a layout follow each other on the card.
+pub(crate) fn in_order(layout: &Layout) -> bool {
+    zones::stripes_in_order(layout) && zones::films_in_order(layout)
+}
+
 /// Samples a card.
 ///
 /// # Errors
@@ -329,7 +334,7 @@ fn differing(values: impl Iterator<Item = f64>) -> f64 {
 
 fn no_bare(what: &str) -> Error {
     Error::Layout(format!(
-        "no bare {what} stripe is left beside the films. Move the films' edges so that some shows"
+        "no bare {what} stripe is left beside the films. Move the films' edges so that some shows."
     ))
 }
 
@@ -340,7 +345,7 @@ fn no_room(film: usize, ground: Ground) -> Error {
         "black"
     };
     Error::Layout(format!(
-        "film {} has no room to measure over {side}. Move its edges apart, or take it away",
+        "film {} has no room to measure over {side}. Move its edges apart, or take it away.",
         film + 1
     ))
 }

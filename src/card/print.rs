@@ -15,6 +15,8 @@ pub use found::{FINDINGS, Found, Printed, find, find_with};
 
 use serde::Serialize;
 
+use crate::error::is_unseen;
+
 /// The card's field.
 pub const SIZE: [f64; 2] = [190.0, 126.0];
 /// One module of a code: 4 pixels at 150 dpi.
@@ -122,7 +124,7 @@ impl Mark {
         let mut parts = text.strip_prefix(SIGN)?.splitn(3, ':');
         let number = parts.next()?.parse().ok()?;
         let corner = parts.next()?.parse().ok().filter(|&c: &usize| c < 4)?;
-        let label = parts.next()?.chars().filter(|c| !c.is_control()).collect();
+        let label = parts.next()?.chars().filter(|&c| !is_unseen(c)).collect();
         Some(Self {
             number,
             corner,

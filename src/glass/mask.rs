@@ -292,7 +292,8 @@ impl Mask {
 
 /// Three running means one after the other, which come near a normal blur of this reach.
 fn blur(values: &mut [f32], across: usize, down: usize, reach: f64) {
-    let half = (reach * 0.6).round() as usize;
+    // Beyond the whole picture there is nothing more to run out into.
+    let half = ((reach * 0.6).round() as usize).min(across.max(down));
     if half == 0 {
         return;
     }
@@ -491,6 +492,25 @@ mod tests {
                 prop_assert_eq!(&now, &before);
                 steps.step(false, &mut [&mut now]);
                 prop_assert_eq!(&now, &after);
+            }
+        }
+
+        /// Numbers that no hand draws: without end, none at all, far outside.
+        #[test]
+        fn any_number_is_drawn_or_passed_over(
+            before in start(), at in [[any::<f64>(), any::<f64>()], [any::<f64>(), any::<f64>()], [any::<f64>(), any::<f64>()]],
+            by in [any::<f64>(), any::<f64>(), any::<f64>()], special in prop::sample::select(vec![f64::NAN, f64::INFINITY, -1.0, 1e300]),
+        ) {
+            for by in [by, [special; 3]] {
+                for at in [at, [[special, 3.0], [5.0, special], [special; 2]]] {
+                    let mut mask = before.clone();
+                    mask.brush([at[0], at[1]], by[0], by[1], by[2], Way::Add);
+                    mask.outline(&at, by[0], Way::Remove);
+                    let labs = vec![[0.0; 3]; mask.values.len()];
+                    mask.grow(&labs, at[0].map(|v| v as usize), by[0], by[1], Way::Add);
+                    mask.soften(by[2]);
+                    prop_assert_eq!(mask.values.len(), before.values.len());
+                }
             }
         }
 

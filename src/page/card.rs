@@ -19,6 +19,8 @@ use crate::{
         rectify::{self, Frame},
     },
     colour,
+    error::plain,
+    json,
     paint::{Record, file},
     reading::{self, Answers, Reading},
     repeat::{self, Joined},
@@ -39,6 +41,11 @@ const SMALLEST_GAP: f64 = 0.02;
 const MOST_FILMS: usize = 12;
 /// Least width of a stripe, as a share of the card's.
 const NARROWEST: f64 = 0.01;
+/// What a layout given as text may hold (ours; far more than any card has).
+const MOST_CARDS: usize = 100;
+const MOST_STRIPES: usize = 100;
+const MOST_DOUBTS: usize = 1000;
+const LONGEST_LAYOUT: usize = 1 << 20;
 
 /// A scan that is open, with the cards in it.
 pub struct OpenScan {
@@ -92,6 +99,34 @@ impl Placed {
             answers,
             ..Self::default()
         }
+    }
+
+    /// Whether all of it can lie in a scan of this size: what was found and corrected always does, a damaged text may not.
+    fn is_sound(&self, [width, height]: [f64; 2]) -> bool {
+        let near = |&[x, y]: &[f64; 2]| {
+            (-2.0 * width..=3.0 * width).contains(&x) && (-2.0 * height..=3.0 * height).contains(&y)
+        };
+        let white = |l: &f64| (reading::DARKEST_WHITE..=100.0).contains(l);
+        let printed = self.printed.as_ref().is_none_or(Printed::is_sound);
+        self.marked.iter().all(near)
+            && self.answers.white.as_ref().is_none_or(white)
+            && self.left_out.len() <= MOST_STRIPES * MOST_FILMS
+            && self
+                .left_out
+                .iter()
+                .all(|&(film, stripe)| film < MOST_FILMS && stripe < MOST_STRIPES)
+            && printed
+            && self.layout.as_ref().is_none_or(|layout| {
+                // A card that is thirty times longer than wide is none.
+                let [across, along] = layout.size;
+                Frame::of(layout).is_some()
+                    && (across / 30.0..=30.0 * across).contains(&along)
+                    && layout.corners.iter().all(near)
+                    && layout.stripes.len() <= MOST_STRIPES
+                    && layout.films.len() <= MOST_FILMS
+                    && layout.doubts.len() <= MOST_DOUBTS
+                    && cells::in_order(layout)
+            })
     }
 
     fn corners(&self) -> [[f64; 2]; 4] {
@@ -441,7 +476,7 @@ impl OpenScan {
         let layout = self.layout_mut()?;
         if layout.films.len() >= MOST_FILMS {
             return Err(Error::Layout(format!(
-                "a card has at most {MOST_FILMS} films."
+                "a card has at most {MOST_FILMS} films. Take one away first."
             )));
         }
         let film = add_film(layout)?;
@@ -473,7 +508,9 @@ impl OpenScan {
     pub fn leave_out(&mut self, film: usize, stripe: Option<usize>, out: bool) {
         let place = &mut self.card_mut().place;
         let stripes = place.layout.as_ref().map_or(0, |l| l.stripes.len());
-        for stripe in stripe.map_or(0..stripes, |stripe| stripe..stripe + 1) {
+        for stripe in stripe.map_or(0..stripes, |stripe| {
+            stripe..stripes.min(stripe.saturating_add(1))
+        }) {
             if out {
                 place.left_out.insert((film, stripe));
             } else {
@@ -590,13 +627,23 @@ impl OpenScan {
     /// Takes up a layout given by [`OpenScan::layout`] for the same scan. Cards that are as they were keep their reading.
     ///
     /// # Errors
-    /// When the text is none.
+    /// When the text is none, or holds what cannot lie in this scan; everything stays as it was.
     pub fn use_layout(&mut self, text: &str) -> Result<()> {
-        let wrong = |reason: String| Error::Layout(reason);
+        let wrong = |reason: &str| Error::Layout(format!("{reason}. Load the scan again."));
+        if text.len() > LONGEST_LAYOUT || json::depth(text) > json::DEEPEST {
+            return Err(wrong("it is far larger than any"));
+        }
         let placing: Placing =
-            serde_json::from_str(text).map_err(|error| wrong(error.to_string()))?;
-        if placing.cards.is_empty() {
-            return Err(wrong("it holds no card.".into()));
+            serde_json::from_str(text).map_err(|error| wrong(&plain(&error.to_string())))?;
+        if placing.cards.is_empty() || placing.cards.len() > MOST_CARDS {
+            return Err(wrong("it holds no card, or too many"));
+        }
+        let size = [self.scan.width as f64, self.scan.height as f64];
+        if let Some(i) = placing.cards.iter().position(|card| !card.is_sound(size)) {
+            return Err(wrong(&format!(
+                "card {} of it cannot lie in this scan",
+                i + 1
+            )));
         }
         let mut held: Vec<Option<OpenCard>> = self.cards.drain(..).map(Some).collect();
         self.cards = placing
@@ -736,7 +783,7 @@ impl OpenScan {
         let view = self.picture_frame()?;
         let layout = self.shown_layout();
         rectify::squared(&self.scan, &layout, view.width, view.margin, shown).ok_or_else(|| {
-            Error::Layout("its corners must go round the card without crossing.".into())
+            Error::Layout("its corners must go round the card without crossing. Drag them back to its corners.".into())
         })
     }
 
@@ -768,7 +815,7 @@ impl OpenScan {
             }
         };
         let frame = Frame::of(&layout).ok_or_else(|| {
-            Error::Layout("its corners must go round the card without crossing.".into())
+            Error::Layout("its corners must go round the card without crossing. Drag them back to its corners.".into())
         })?;
         Ok(PictureFrame {
             frame,
@@ -781,7 +828,10 @@ impl OpenScan {
 }
 
 fn no_film(film: usize) -> Error {
-    Error::Layout(format!("there is no film {} on this card.", film + 1))
+    Error::Layout(format!(
+        "there is no film {} on this card. Choose one of those shown.",
+        film.saturating_add(1)
+    ))
 }
 
 /// How two scans compare: code and words.

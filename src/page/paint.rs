@@ -4,13 +4,13 @@ use serde::{Deserialize, Serialize};
 
 use super::{Problem, Tone};
 use crate::{
-    Result,
+    Error, Result,
     card::Ground,
     chart,
     colour::{self, Lab, Xyz},
     paint::{
         Record,
-        file::{Cell, Label, State},
+        file::{self, Cell, Label, State},
         verdict,
     },
     picture,
@@ -328,6 +328,15 @@ fn scan_facts(record: &Record) -> Vec<[String; 2]> {
 /// When a text is too long.
 pub fn relabel(mut record: Record, data: LabelData) -> Result<Record> {
     data.label.check()?;
+    if data.gauge.chars().count() > file::LONGEST_TEXT {
+        return Err(Error::PigmentFile {
+            field: "gauge".into(),
+            reason: format!(
+                "is longer than {} characters. Shorten it",
+                file::LONGEST_TEXT
+            ),
+        });
+    }
     record.paint = data.label;
     record.gauge = Some(data.gauge).filter(|gauge| !gauge.trim().is_empty());
     Ok(record)

@@ -8,6 +8,7 @@ use crate::{
     Error, Result,
     card::Ground,
     film::table,
+    json::{DEEPEST, Kind},
     spectrum::{self, BANDS},
 };
 
@@ -21,6 +22,9 @@ pub const LARGEST: usize = 4 << 20;
 pub const LONGEST_TEXT: usize = 2000;
 /// Most films and Colour Index names of one record.
 pub const MOST_ENTRIES: usize = 64;
+
+/// Largest milk on black and standard deviation of it that is read, in L*: far more than there is.
+pub const MOST_MILK: f64 = 1e6;
 
 /// Everything known of one paint from one card. Field names are the file's.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -357,11 +361,16 @@ pub struct Provenance {
     pub program: String,
 }
 
-fn refused(field: impl Into<String>, reason: impl Into<String>) -> Error {
-    Error::PigmentFile {
-        field: field.into(),
-        reason: reason.into(),
-    }
+const KIND: Kind = Kind {
+    format: FORMAT,
+    version: VERSION,
+    largest: LARGEST,
+    deepest: DEEPEST,
+    refused: |field, reason| Error::PigmentFile { field, reason },
+};
+
+fn refused(field: impl AsRef<str>, reason: impl AsRef<str>) -> Error {
+    KIND.refuse(field.as_ref(), reason.as_ref())
 }
 
 impl Record {
@@ -370,44 +379,11 @@ impl Record {
     /// # Errors
     /// [`Error::PigmentFile`] with the field that is wrong and why.
     pub fn read(text: &str) -> Result<Self> {
-        if text.len() > LARGEST {
-            return Err(refused(
-                "the file",
-                format!("is larger than {} MB", LARGEST >> 20),
-            ));
-        }
-        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-        let original: Value = serde_json::from_str(text)
-            .map_err(|e| refused("the file", format!("is not whole JSON ({e})")))?;
-        let Value::Object(fields) = &original else {
-            return Err(refused("the file", "is JSON but not an object"));
-        };
-        // Format and version first: a file of another kind or a newer one gets that said, not its first odd field.
-        if fields.get("format").and_then(Value::as_str) != Some(FORMAT) {
-            return Err(refused(
-                "format",
-                format!("is not \"{FORMAT}\", so this is another kind of file"),
-            ));
-        }
-        match fields.get("version").and_then(Value::as_u64) {
-            Some(v) if v == u64::from(VERSION) => {}
-            Some(v) if v > u64::from(VERSION) => {
-                return Err(refused(
-                    "version",
-                    format!("is {v}; this program reads up to {VERSION}. Use a newer program"),
-                ));
-            }
-            _ => return Err(refused("version", "is not a version number of this format")),
-        }
-        // From the text, not from `original`: there a key that stands twice has already been dropped.
-        let mut reader = serde_json::Deserializer::from_str(text);
-        let mut record: Self = serde_path_to_error::deserialize(&mut reader).map_err(|e| {
-            let path = e.path().to_string();
-            refused(
-                if path == "." { "the file".into() } else { path },
-                format!("is wrong ({})", e.inner()),
-            )
-        })?;
+        let mut record: Self = KIND.read(text)?;
+        // A key that stands twice has been refused by now.
+        let original: Value =
+            serde_json::from_str(text.strip_prefix('\u{feff}').unwrap_or(text))
+                .map_err(|e| refused("the file", format!("is not whole JSON ({e})")))?;
         record.check()?;
         let known =
             serde_json::to_value(&record).map_err(|e| refused("the file", e.to_string()))?;
@@ -575,6 +551,14 @@ impl Record {
                 within(format!("cells[{i}].sd"), value, 0.0, 10.0)?;
             }
         }
+        for (field, value, least) in [
+            ("milk_on_black", self.opacity.milk_on_black, -MOST_MILK),
+            ("milk_sd", self.opacity.milk_sd, 0.0),
+        ] {
+            if let Some(value) = value {
+                within(format!("opacity.{field}"), value, least, MOST_MILK)?;
+            }
+        }
         if self.cells.len() > 2 * MOST_ENTRIES {
             return Err(refused("cells", "has too many entries"));
         }
@@ -646,17 +630,17 @@ impl Label {
             .chain(self.colour_index.iter().map(|c| ("colour_index", c)));
         for (field, text) in long {
             if text.chars().count() > LONGEST_TEXT {
-                return Err(refused(
-                    format!("paint.{field}"),
-                    format!("is longer than {LONGEST_TEXT} characters"),
-                ));
+                return Err(Error::PigmentFile {
+                    field: format!("paint.{field}"),
+                    reason: format!("is longer than {LONGEST_TEXT} characters. Shorten it"),
+                });
             }
         }
         if self.colour_index.len() > MOST_ENTRIES {
-            return Err(refused(
-                "paint.colour_index",
-                format!("has more than {MOST_ENTRIES} names"),
-            ));
+            return Err(Error::PigmentFile {
+                field: "paint.colour_index".into(),
+                reason: format!("has more than {MOST_ENTRIES} names. Take some away"),
+            });
         }
         Ok(())
     }

@@ -32,6 +32,14 @@ fn schema() -> Value {
         ),
         ("/properties/format", json!({"const": file::FORMAT})),
         ("/properties/version", json!({"const": file::VERSION})),
+        (
+            "/$defs/Opacity/properties/milk_on_black",
+            between(-file::MOST_MILK, file::MOST_MILK),
+        ),
+        (
+            "/$defs/Opacity/properties/milk_sd",
+            between(0.0, file::MOST_MILK),
+        ),
         ("/properties/films", entries(1, file::MOST_ENTRIES)),
         ("/properties/cells", entries(0, 2 * file::MOST_ENTRIES)),
         (

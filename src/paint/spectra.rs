@@ -80,7 +80,7 @@ fn quoted(text: &str) -> String {
         .chars()
         .map(|c| match c {
             '"' => '\'',
-            c if c.is_control() => ' ',
+            c if crate::error::is_unseen(c) => ' ',
             c => c,
         })
         .collect();

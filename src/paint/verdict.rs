@@ -153,7 +153,8 @@ pub fn possible(milk: Milk) -> Vec<Grade> {
         let grade = grade_of_milk(milk.on_black + sign * 1.645 * milk.sd);
         ALL.iter().position(|&g| g == grade).unwrap_or(0)
     };
-    ALL[at(-1.0)..=at(1.0)].to_vec()
+    let (low, high) = (at(-1.0), at(1.0));
+    ALL[low.min(high)..=low.max(high)].to_vec()
 }
 
 impl Grade {

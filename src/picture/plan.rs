@@ -8,6 +8,7 @@ use super::{MOST_BUILD, MOST_FILMS, ground::Measured};
 use crate::{
     Error, Result,
     colour::Lab,
+    json::{DEEPEST, Kind},
     paint::file::Surface,
     spectrum::{BANDS, Bands},
 };
@@ -240,6 +241,15 @@ impl Colour {
     }
 }
 
+const KIND: Kind = Kind {
+    format: FORMAT,
+    version: VERSION,
+    largest: LARGEST,
+    deepest: DEEPEST,
+    refused: |field, reason| Error::PictureFile { field, reason },
+};
+
+/// For values that the painter may also have typed.
 fn refused(field: impl Into<String>, reason: impl Into<String>) -> Error {
     Error::PictureFile {
         field: field.into(),
@@ -268,36 +278,7 @@ impl Plan {
     /// # Errors
     /// [`Error::PictureFile`] with the field that is wrong and why.
     pub fn read(text: &str) -> Result<Self> {
-        if text.len() > LARGEST {
-            return Err(refused("the file", "is larger than 1 MB"));
-        }
-        let about: Value = serde_json::from_str(text)
-            .map_err(|e| refused("the file", format!("is not whole JSON ({e})")))?;
-        // Another kind of file or a newer one gets that said, not its first odd field.
-        if about.get("format").and_then(Value::as_str) != Some(FORMAT) {
-            return Err(refused(
-                "format",
-                format!("is not \"{FORMAT}\", so this is another kind of file"),
-            ));
-        }
-        match about.get("version").and_then(Value::as_u64) {
-            Some(v) if v == u64::from(VERSION) => {}
-            Some(v) if v > u64::from(VERSION) => {
-                return Err(refused(
-                    "version",
-                    format!("is {v}; this program reads up to {VERSION}. Use a newer program"),
-                ));
-            }
-            _ => return Err(refused("version", "is not a version number of this format")),
-        }
-        let mut reader = serde_json::Deserializer::from_str(text);
-        let plan: Self = serde_path_to_error::deserialize(&mut reader).map_err(|e| {
-            let path = e.path().to_string();
-            refused(
-                if path == "." { "the file".into() } else { path },
-                format!("is wrong ({})", e.inner()),
-            )
-        })?;
+        let plan: Self = KIND.read(text)?;
         plan.check()?;
         Ok(plan)
     }
@@ -346,7 +327,10 @@ impl Plan {
             patch.over.check(&format!("{at}.over"))?;
             patch.painted.check(&format!("{at}.painted"))?;
             if patch.films.len() > MOST_FILMS {
-                return Err(refused(format!("{at}.films"), "are too many"));
+                return Err(refused(
+                    format!("{at}.films"),
+                    format!("are more than {MOST_FILMS}; take some away first"),
+                ));
             }
             for (j, film) in patch.films.iter().enumerate() {
                 film.check(&format!("{at}.films[{j}]"))?;
@@ -381,7 +365,7 @@ fn short(field: &str, text: &str, longest: usize) -> Result<()> {
     if text.chars().count() > longest {
         return Err(refused(
             field,
-            format!("is longer than {longest} characters"),
+            format!("is longer than {longest} characters. Shorten it"),
         ));
     }
     Ok(())
@@ -391,7 +375,10 @@ fn within(field: String, value: f64, low: f64, high: f64) -> Result<()> {
     if (low..=high).contains(&value) {
         Ok(())
     } else {
-        Err(refused(field, format!("is not between {low} and {high}")))
+        Err(refused(
+            field,
+            format!("is not between {low} and {high}. Choose a value that is"),
+        ))
     }
 }
 
@@ -409,7 +396,10 @@ impl Colour {
             if spectrum.len() != BANDS {
                 return Err(refused(
                     format!("{at}.spectrum"),
-                    format!("has {} numbers, not {BANDS}", spectrum.len()),
+                    format!(
+                        "has {} numbers, not {BANDS}. Pick the colour again",
+                        spectrum.len()
+                    ),
                 ));
             }
             for value in spectrum {
@@ -436,7 +426,7 @@ impl PlannedFilm {
         if self.coats > MOST_COATS {
             return Err(refused(
                 format!("{at}.coats"),
-                format!("is more than {MOST_COATS}"),
+                format!("is more than {MOST_COATS}; take some away first"),
             ));
         }
         let Thinning {

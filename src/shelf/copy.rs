@@ -1,20 +1,27 @@
 //! The whole shelf as one file: out, in again, and what that would change.
 
 use serde::{Deserialize, Serialize};
-use serde_json::{Map, Value};
+use serde_json::{Value, value::RawValue};
 
 use super::{Part, Wish, tube_key};
-use crate::{Error, Result, paint::Record, picture::plan::Plan};
+use crate::{
+    Error, Result,
+    error::plain,
+    json::{self, Kind},
+    paint::{Record, file},
+    picture::plan::Plan,
+};
 
 /// Value of [`Copy::format`].
 pub const FORMAT: &str = "twoground-shelf";
 /// Version that this program writes.
 pub const VERSION: u32 = 1;
-/// Largest copy that is read, in bytes: some three thousand tubes.
+/// Largest copy that is read, in bytes: some ten thousand tubes.
 pub const LARGEST: usize = 256 << 20;
 
-/// The file. Field names are the file's.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+/// The file. Field names are the file's; what is in it stays text until it is looked at, so that reading takes little more than
+/// the file itself.
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Copy {
     /// Always [`FORMAT`].
     pub format: String,
@@ -31,25 +38,22 @@ pub struct Copy {
     /// Saved pictures.
     #[serde(default)]
     pub pictures: Vec<CopiedPicture>,
-    /// Fields of newer programs.
-    #[serde(flatten)]
-    pub unknown: Map<String, Value>,
 }
 
 /// A tube of the file.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct CopiedTube {
     /// What the file's pictures call it.
     pub key: String,
     /// The pigment file, or its text where it was damaged when it was copied.
-    pub pigment: Value,
+    pub pigment: Box<RawValue>,
 }
 
 /// A picture of the file.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct CopiedPicture {
     /// The saved picture, or its text where it was damaged when it was copied.
-    pub picture: Value,
+    pub picture: Box<RawValue>,
 }
 
 /// A thing that is kept: its number and text.
@@ -106,12 +110,13 @@ pub struct Line {
     key: String,
 }
 
-fn refused(field: impl Into<String>, reason: impl Into<String>) -> Error {
-    Error::ShelfFile {
-        field: field.into(),
-        reason: reason.into(),
-    }
-}
+const KIND: Kind = Kind {
+    format: FORMAT,
+    version: VERSION,
+    largest: LARGEST,
+    deepest: json::DEEPEST + 4,
+    refused: |field, reason| Error::ShelfFile { field, reason },
+};
 
 /// Keys of tubes in a picture, exchanged where `to` gives another.
 pub fn rename(plan: &mut Plan, to: impl Fn(&str) -> Option<String>) {
@@ -126,15 +131,29 @@ pub fn rename(plan: &mut Plan, to: impl Fn(&str) -> Option<String>) {
     }
 }
 
-fn value_of(text: &str) -> Value {
-    serde_json::from_str(text).unwrap_or_else(|_| Value::String(text.to_owned()))
+/// A kept text as it goes out: JSON inside the copy's own where it is, and is not too deep for that; otherwise a text.
+fn raw_of(text: &str) -> Box<RawValue> {
+    let value = if json::depth(text) <= json::DEEPEST {
+        serde_json::from_str(text).ok()
+    } else {
+        None
+    };
+    let value = value.unwrap_or_else(|| Value::String(text.to_owned()));
+    serde_json::value::to_raw_value(&value).expect("a value is always written")
 }
 
-fn text_of(value: &Value) -> String {
-    match value {
-        Value::String(text) => text.clone(),
-        value => value.to_string(),
+fn text_of(raw: &RawValue) -> String {
+    serde_json::from_str(raw.get()).unwrap_or_else(|_| raw.get().to_owned())
+}
+
+/// A text inside something that is damaged, to call it by.
+fn named<const N: usize>(raw: &RawValue, path: [&str; N]) -> Option<String> {
+    if raw.get().len() > file::LARGEST {
+        return None;
     }
+    let value: Value = serde_json::from_str(raw.get()).ok()?;
+    let at = path.iter().try_fold(&value, |value, key| value.get(key))?;
+    at.as_str().map(plain)
 }
 
 impl Copy {
@@ -149,16 +168,15 @@ impl Copy {
                 .iter()
                 .map(|(id, text)| CopiedTube {
                     key: tube_key(*id),
-                    pigment: value_of(text),
+                    pigment: raw_of(text),
                 })
                 .collect(),
             pictures: pictures
                 .iter()
                 .map(|(_, text)| CopiedPicture {
-                    picture: value_of(text),
+                    picture: raw_of(text),
                 })
                 .collect(),
-            unknown: Map::new(),
         }
     }
 
@@ -175,32 +193,7 @@ impl Copy {
     /// # Errors
     /// [`Error::ShelfFile`] with the field that is wrong and why.
     pub fn read(text: &str) -> Result<Self> {
-        if text.len() > LARGEST {
-            return Err(refused("the file", "is larger than 256 MB"));
-        }
-        let about: Value = serde_json::from_str(text)
-            .map_err(|e| refused("the file", format!("is not whole JSON ({e})")))?;
-        if about.get("format").and_then(Value::as_str) != Some(FORMAT) {
-            return Err(refused(
-                "format",
-                format!("is not \"{FORMAT}\", so this is another kind of file"),
-            ));
-        }
-        match about.get("version").and_then(Value::as_u64) {
-            Some(v) if v == u64::from(VERSION) => {}
-            Some(v) if v > u64::from(VERSION) => {
-                return Err(refused(
-                    "version",
-                    format!("is {v}; this program reads up to {VERSION}. Use a newer program"),
-                ));
-            }
-            _ => return Err(refused("version", "is not a version number of this format")),
-        }
-        serde_path_to_error::deserialize(about).map_err(|e| {
-            let path = e.path().to_string();
-            let field = if path == "." { "the file".into() } else { path };
-            refused(field, format!("is wrong ({})", e.inner()))
-        })
+        KIND.read(text)
     }
 
     /// What bringing it in would change, tubes first, in the file's order.
@@ -255,8 +248,8 @@ fn tube_line(tube: &CopiedTube, kept: &[(Record, &KeptText)], taken: &mut [bool]
     let record = match Record::read(&text_of(&tube.pigment)) {
         Ok(record) => record,
         Err(error) => {
-            let name = tube.pigment["paint"]["name"].as_str().unwrap_or("A tube");
-            return damaged(Part::Paints, name.to_owned(), &error);
+            let name = named(&tube.pigment, ["paint", "name"]).unwrap_or_else(|| "A tube".into());
+            return damaged(Part::Paints, name, &error);
         }
     };
     let candidates: Vec<usize> = (0..kept.len())
@@ -324,7 +317,7 @@ fn label_difference(mine: &Record, theirs: &Record) -> String {
 }
 
 fn picture_line(
-    value: &Value,
+    value: &RawValue,
     tubes: &[Line],
     here: &[(Plan, &KeptText)],
     taken: &mut [bool],
@@ -332,8 +325,8 @@ fn picture_line(
     let plan = match Plan::read(&text_of(value)) {
         Ok(plan) => plan,
         Err(error) => {
-            let name = value["name"].as_str().unwrap_or("A picture");
-            return damaged(Part::Pictures, name.to_owned(), &error);
+            let name = named(value, ["name"]).unwrap_or_else(|| "A picture".into());
+            return damaged(Part::Pictures, name, &error);
         }
     };
     // As it would be with the tubes that are kept here.

@@ -294,7 +294,9 @@ fn a_copy_says_what_differs_and_what_is_damaged() {
     let other = shelf(&[(0, 1), (1, 0), (2, 2)]);
     let own = shelf(&[(2, 2), (0, 0)]);
     let mut copy = Copy::of(&other.kept(Part::Paints), &[], "");
-    copy.tubes[1].pigment["films"][0]["build"] = serde_json::json!(-1);
+    let mut damaged: serde_json::Value = serde_json::from_str(copy.tubes[1].pigment.get()).unwrap();
+    damaged["films"][0]["build"] = serde_json::json!(-1);
+    copy.tubes[1].pigment = serde_json::value::to_raw_value(&damaged).unwrap();
     let lines = copy.preview(&own.kept(Part::Paints), &[]);
     let standing: Vec<Standing> = lines.iter().map(|line| line.standing).collect();
     assert_eq!(

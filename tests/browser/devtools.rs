@@ -10,15 +10,17 @@ use std::io::{BufRead, BufReader, ErrorKind};
 use std::net::TcpStream;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
-use std::sync::atomic::{AtomicU32, Ordering};
 use std::time::{Duration, Instant};
 
 use base64::Engine;
 use serde_json::{Value, json};
 use tungstenite::{Message, WebSocket};
 
-/// How long anything may take before the test gives up. Generous: no test is about speed.
-const PATIENCE: Duration = Duration::from_secs(120);
+#[path = "../support/browsing.rs"]
+mod browsing;
+
+pub(crate) use browsing::Folder;
+use browsing::PATIENCE;
 
 const BROWSERS: [&str; 5] = [
     "chromium",
@@ -27,31 +29,6 @@ const BROWSERS: [&str; 5] = [
     "google-chrome",
     "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome",
 ];
-
-/// A folder for what one test leaves: a browser profile, downloads. Removed at its end.
-pub(crate) struct Folder(PathBuf);
-
-impl Folder {
-    pub(crate) fn new(name: &str) -> Self {
-        static COUNT: AtomicU32 = AtomicU32::new(0);
-        let number = COUNT.fetch_add(1, Ordering::Relaxed);
-        let path = Path::new(env!("CARGO_TARGET_TMPDIR"))
-            .join(format!("{name}-{}-{number}", std::process::id()));
-        fs::create_dir_all(&path).expect("a folder for the test");
-        Self(path)
-    }
-
-    pub(crate) fn path(&self) -> &Path {
-        &self.0
-    }
-}
-
-impl Drop for Folder {
-    fn drop(&mut self) {
-        // The browser's helpers may still be writing: leftovers in target/tmp harm nobody.
-        let _ = fs::remove_dir_all(&self.0);
-    }
-}
 
 /// A running headless Chromium with one page.
 pub(crate) struct Browser {
@@ -230,10 +207,7 @@ impl Browser {
         let start = Instant::now();
         loop {
             let value = self.evaluate(expression);
-            if !matches!(value, Value::Null | Value::Bool(false))
-                && value != json!("")
-                && value != json!(0)
-            {
+            if browsing::truthy(&value) {
                 return value;
             }
             if start.elapsed() > PATIENCE {
@@ -270,19 +244,7 @@ impl Browser {
     /// Where the middle of an element is on the screen, once it is there, visible, on top and no longer moving.
     #[track_caller]
     pub(crate) fn middle(&mut self, selector: &str) -> [f64; 2] {
-        let at = self.wait(&format!(
-            "(async () => {{ const e = document.querySelector({}); if (!e) return null;
-               e.scrollIntoView({{ block: 'center', inline: 'center', behavior: 'instant' }});
-               const middle = () => {{ const r = e.getBoundingClientRect();
-                 return r.width === 0 || r.height === 0 || e.disabled ? null : [r.x + r.width / 2, r.y + r.height / 2]; }};
-               const at = middle();
-               for (let frame = 0; frame < 2; frame += 1) await new Promise((next) => requestAnimationFrame(next));
-               const now = middle();
-               if (!at || !now || at.some((v, i) => v !== now[i])) return null;
-               const top = document.elementFromPoint(...at);
-               return top && (e.contains(top) || top.closest('label')?.control === e) ? at : null; }})()",
-            json!(selector)
-        ));
+        let at = self.wait(&browsing::middle(selector));
         [0, 1].map(|i| at[i].as_f64().expect("a coordinate"))
     }
 

@@ -70,3 +70,37 @@ fn storage_cleared_under_the_open_page_loses_only_what_was_cleared() {
     shelf_has(&mut page, 1);
     page.close();
 }
+
+/// What is held of a reading in progress is only a note: damaged, the scan is read as if it were new, or not at all.
+#[test]
+fn a_damaged_note_of_a_reading_in_progress_stops_nothing() {
+    let (_server, _profile, mut page) = open();
+    let scan = &samples::samples()[0].scan;
+    let read_new = native_record(scan);
+    for (damaged, goes_on) in [
+        (json!({"layout": "{\"at\": 0, \"cards\": [{}]}"}), true),
+        (json!({"layout": "[".repeat(100_000)}), true),
+        (json!({"layout": 7}), false),
+        (json!({"sheets": [{"label": null}]}), false),
+    ] {
+        read(&mut page, scan);
+        page.evaluate("document.querySelector('#card [data-grip=film-0-bottom]').focus()");
+        page.press("ArrowUp");
+        assert_ne!(corrected(&mut page), read_new);
+        // Held a moment after the last change.
+        page.evaluate("new Promise((done) => setTimeout(() => done(1), 600))");
+        page.evaluate(&format!(
+            "import('./engine.js').then(async ({{ Engine }}) => {{ const engine = new Engine();
+               const name = (await engine.call('held_works')).find((name) => !name.includes(':'));
+               await engine.call('hold_work', [name, {{ ...(await engine.call('held_work', [name])), ...{damaged} }}]); }})"
+        ));
+        page.reload();
+        if goes_on {
+            page.wait(READ);
+            assert_eq!(corrected(&mut page), read_new);
+            page.click("#card [data-do=another]");
+        }
+        page.wait("!document.querySelector('#start').hidden");
+    }
+    page.close();
+}

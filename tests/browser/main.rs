@@ -14,6 +14,8 @@ mod shelf;
 
 #[path = "../support/bad_scans.rs"]
 mod bad_scans;
+#[path = "../support/native.rs"]
+mod native;
 #[path = "../support/samples.rs"]
 mod samples;
 
@@ -22,6 +24,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use devtools::{Browser, Folder};
+use native::{json_file, native_record, native_record_by, native_records, unlabelled};
 use serde_json::{Value, json};
 use server::Server;
 
@@ -31,55 +34,6 @@ fn open() -> (Server, Folder, Browser) {
     let profile = Folder::new("profile");
     let browser = Browser::open(&profile, &server.origin);
     (server, profile, browser)
-}
-
-fn json_file(path: &Path) -> Value {
-    let text = fs::read_to_string(path).expect("the file is there");
-    serde_json::from_str(&text).expect("the file is JSON")
-}
-
-/// The record that the command reads from a scan, without label and time.
-fn native_record(scan: &Path) -> Value {
-    native_record_by(scan, "unknown")
-}
-
-/// The same, the kind of scanner told.
-fn native_record_by(scan: &Path, scanner: &str) -> Value {
-    let records = native_records(scan, scanner);
-    assert_eq!(records.len(), 1, "one card, one file");
-    records.into_iter().next().expect("one")
-}
-
-/// Those of all cards of a scan.
-fn native_records(scan: &Path, scanner: &str) -> Vec<Value> {
-    let folder = Folder::new("native");
-    let output = Command::new(env!("CARGO_BIN_EXE_twoground"))
-        .arg("read")
-        .arg(scan)
-        .args(["--scanner", scanner])
-        .arg("--out")
-        .arg(folder.path())
-        .output()
-        .expect("the program starts");
-    assert!(
-        output.status.success(),
-        "{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
-    let files = fs::read_dir(folder.path()).expect("its folder").flatten();
-    let mut files: Vec<PathBuf> = files.map(|file| file.path()).collect();
-    files.sort();
-    files
-        .iter()
-        .map(|file| unlabelled(json_file(file)))
-        .collect()
-}
-
-/// A record without what only its reading knows.
-fn unlabelled(mut record: Value) -> Value {
-    record["paint"] = json!(null);
-    record["provenance"]["when"] = json!(null);
-    record
 }
 
 /// Whether a scan has been read and could be kept.

@@ -441,7 +441,7 @@ export function cardScreen(page, over, lay) {
       sheet.kept = { id, text };
       sheet.safe = stateOf(view.card);
       hold();
-      await kept();
+      kept();
       form.action("Keep changes");
       form.say(beside ? "Kept on this computer, beside what another window made of it." : "Kept on this computer.", { words: "Show it over greys", act: () => over(id) });
       drawCards(view);

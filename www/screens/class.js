@@ -81,7 +81,7 @@ export function classScreen(page, open) {
     try {
       const texts = await Promise.all(rows.filter(({ text }) => text).map(named));
       await engine.call("keep_all", [`keeping ${texts.length} cards of a class`, texts]);
-      await kept();
+      kept();
       rows = [];
       page.go("tubes");
     } catch (error) {

@@ -79,7 +79,7 @@ export function tubesScreen(page, over) {
     const taken = texts.length;
     try {
       if (taken) await engine.call("keep_all", [taken === 1 ? "importing a pigment file" : `importing ${taken} pigment files`, texts]);
-      if (taken) await kept();
+      if (taken) kept();
       await list();
     } catch (error) {
       return page.tell(error);

@@ -297,7 +297,7 @@ impl<'a> Zones<'a> {
 }
 
 fn wrong<T>(words: &str) -> Result<T> {
-    Err(Error::Layout(words.into()))
+    Err(Error::Layout(format!("{words}.")))
 }
 
 /// Refuses outlines that no card has.
@@ -310,22 +310,31 @@ fn check(scan: &Scan, layout: &Layout) -> Result<()> {
             "its corners lie far outside the picture. Drag them back to the card's corners",
         );
     }
-    let [across, along] = layout.size;
-    if !in_order(layout.stripes.iter().map(|s| (s.from, s.to)), across) {
+    if !stripes_in_order(layout) {
         return wrong("its stripes overlap or reach beyond the card. Drag their edges apart");
     }
-    let left = in_order(
-        layout.films.iter().map(|f| (f.top.left, f.bottom.left)),
-        along,
-    );
-    let right = in_order(
-        layout.films.iter().map(|f| (f.top.right, f.bottom.right)),
-        along,
-    );
-    if !(left && right) {
+    if !films_in_order(layout) {
         return wrong("its films overlap or reach beyond the card. Drag their edges apart");
     }
     Ok(())
+}
+
+pub(super) fn stripes_in_order(layout: &Layout) -> bool {
+    in_order(
+        layout.stripes.iter().map(|s| (s.from, s.to)),
+        layout.size[0],
+    )
+}
+
+pub(super) fn films_in_order(layout: &Layout) -> bool {
+    let along = layout.size[1];
+    in_order(
+        layout.films.iter().map(|f| (f.top.left, f.bottom.left)),
+        along,
+    ) && in_order(
+        layout.films.iter().map(|f| (f.top.right, f.bottom.right)),
+        along,
+    )
 }
 
 /// Whether intervals follow each other from 0 to `end`; rounding and a film that just leaves the card are forgiven.

@@ -421,7 +421,7 @@ fn text(svg: &mut String, [x, y]: [f64; 2], size: f64, weight: &str, words: &str
             '&' => safe.push_str("&amp;"),
             '<' => safe.push_str("&lt;"),
             '>' => safe.push_str("&gt;"),
-            c if c.is_control() => safe.push(' '),
+            c if is_unseen(c) => safe.push(' '),
             c => safe.push(c),
         }
     }

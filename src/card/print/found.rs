@@ -3,7 +3,8 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    BRUSHED, COLOUR_AT, COLOUR_SIZE, COLOUR_STEP, COLOURS, GLARE, LANES, STRIPE, STRIPED, STRIPES,
+    BRUSHED, CAPACITY, CODES, COLOUR_AT, COLOUR_SIZE, COLOUR_STEP, COLOURS, GLARE, LANES, STRIPE,
+    STRIPED, STRIPES,
     marks::{self, Map, Placed},
 };
 use crate::{
@@ -64,6 +65,18 @@ pub const FINDINGS: [&str; 4] = [
 ];
 
 impl Printed {
+    /// Whether a card can say this, by far: what codes and chips gave always is so, a damaged text may not be.
+    pub(crate) fn is_sound(&self) -> bool {
+        let within = |value: f64| value.abs() <= 1e4;
+        self.label.len() <= CAPACITY
+            && self.codes <= CODES.len()
+            && self.brushed.is_none_or(|film| film < 100)
+            && self.scale.is_none_or(within)
+            && self.glare.is_none_or(within)
+            && self.colours.len() <= COLOURS
+            && self.colours.iter().flatten().all(|&v| within(v))
+    }
+
     /// Puts into a record of the card what only a printed one tells: its label, and what was noticed.
     pub fn inscribe(&self, record: &mut Record) {
         if record.paint.name.is_empty() {

@@ -323,6 +323,18 @@ fn marks_are_written_and_read_and_a_label_is_cut_at_a_letter() {
     }
 }
 
+proptest::proptest! {
+    /// Any text of a code is a card's mark or none; its label has nothing that writes backwards or that nobody sees.
+    #[test]
+    fn any_text_is_a_mark_or_none(text in proptest::prop_oneof!["\\PC{0,42}", "2G1:[0-9]{0,12}:[0-9]{0,3}:.{0,30}", "2G1:1:1:[\\x00-\\x1f\u{200b}-\u{2069}a-z]{0,20}"]) {
+        if let Some(mark) = Mark::read(&text) {
+            proptest::prop_assert!(mark.corner < 4 && !mark.label.chars().any(is_unseen));
+            let again = Mark::read(&mark.write());
+            proptest::prop_assert_eq!(again.map(|again| again.number), Some(mark.number));
+        }
+    }
+}
+
 #[test]
 fn sheets_are_of_true_size_and_hold_no_markup_of_a_label() {
     for (paper, words) in [

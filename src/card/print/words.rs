@@ -246,6 +246,15 @@ mod tests {
                 prop_assert_eq!(back, Some(text));
             }
         }
+
+        /// Whatever stands where a code is looked for, nothing longer than a code holds comes out, and of chance mostly nothing.
+        #[test]
+        fn any_modules_are_read_or_refused(modules in prop::collection::vec(any::<bool>(), MODULES * MODULES), spoilt in prop::collection::vec((0..MODULES * MODULES, any::<bool>()), 0..400)) {
+            let _ = read(|x, y| modules[y * MODULES + x]);
+            let mut code = write("2G1:42:0:Rose").unwrap();
+            spoilt.into_iter().for_each(|(at, dark)| code[at] = dark);
+            prop_assert!(read(|x, y| code[y * MODULES + x]).is_none_or(|text| text.len() <= CAPACITY));
+        }
     }
 
     #[test]

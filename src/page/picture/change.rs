@@ -171,7 +171,9 @@ pub enum Change {
 }
 
 fn none_such(what: &str) -> Error {
-    Error::Refused(format!("There is no such {what} any more."))
+    Error::Refused(format!(
+        "There is no such {what} any more. Choose one of those shown."
+    ))
 }
 
 impl OpenPicture {
@@ -356,7 +358,9 @@ impl OpenPicture {
             }
             Change::AddLadder { count, light, dark } => {
                 if !(2..=12).contains(count) {
-                    return Err(Error::Refused("A ladder has 2 to 12 greys.".to_owned()));
+                    return Err(Error::Refused(
+                        "Choose 2 to 12 greys for a ladder.".to_owned(),
+                    ));
                 }
                 plan.colours.extend(colours::ladder(*count, *light, *dark));
             }

@@ -183,7 +183,7 @@ pub struct GlassSpot {
 }
 
 fn no_area() -> Error {
-    Error::Refused("There is no such area any more.".into())
+    Error::Refused("There is no such area any more. Choose one of those shown.".into())
 }
 
 impl OpenGlass {
@@ -377,7 +377,9 @@ impl OpenGlass {
     /// [`Error::Refused`] for a build that cannot be.
     pub fn set_film(&mut self, film: usize, build: Option<f64>) -> Result<()> {
         if build.is_some_and(|b| !(0.0..=super::view::MOST_PULL).contains(&b)) {
-            return Err(Error::Refused("A film cannot be as thick as that.".into()));
+            return Err(Error::Refused(
+                "A film cannot be as thick as that. Pull it thinner.".into(),
+            ));
         }
         let key = key_of(&self.picture.plan, film).ok_or_else(no_area)?;
         match build {

@@ -46,6 +46,7 @@ pub struct Held {
 }
 
 fn not_ours(why: impl std::fmt::Display) -> Error {
+    let why = crate::error::plain(&why.to_string());
     Error::Refused(format!(
         "What was done under glass could not be taken up again ({why}). The painting is there, as it came."
     ))

@@ -76,7 +76,7 @@ impl OpenPicture {
         for part in parts {
             if !(0.0..=MOST_PARTS).contains(&part.parts) {
                 return Err(Error::Refused(format!(
-                    "Parts go from 0 to {MOST_PARTS:.0}."
+                    "Give parts from 0 to {MOST_PARTS:.0}."
                 )));
             }
             let at = self.tubes.iter().position(|t| t.key == part.key);
