@@ -434,7 +434,7 @@ fn edges(zones: &[Zone], scale: &Rows, inside: [usize; 2], noise: &[f64; 6]) -> 
     let mut order: Vec<usize> = (0..all.len())
         .filter(|&i| all[i].strength >= FAINTEST)
         .collect();
-    sort_by_number(&mut order, |&i| -f64::from(all[i].strength));
+    sort_by_number(&mut order, |&i| -all[i].strength);
     let mut kept: Vec<usize> = Vec::new();
     for i in order {
         let around = &all[i.saturating_sub(near)..(i + near + 1).min(all.len())];

@@ -53,7 +53,7 @@ pub(super) fn segments(picture: &Picture) -> Vec<Segment> {
             found.extend(fit(&region, &gradient, width));
         }
     }
-    crate::order::sort_by_number(&mut found, |found| -f64::from(found.half));
+    crate::order::sort_by_number(&mut found, |found| -found.half);
     found.truncate(MOST);
     found
 }
