@@ -563,18 +563,19 @@ proptest! {
     #[test]
     fn an_altered_change_is_made_or_refused(which in any::<Index>(), (at, how, value) in change()) {
         let changes = [
-            json!({"do": "lay", "tube": "kept-1", "build": 1.0}),
-            json!({"do": "build", "film": 0, "build": 1.0, "pulling": true}),
-            json!({"do": "coats", "film": 0, "coats": 2}),
-            json!({"do": "thin", "film": 0, "thinning": {"paint": 1.0, "stays": 1.0, "evaporates": 1.0}}),
-            json!({"do": "move-film", "film": 0, "over": true}),
-            json!({"do": "take-film", "film": 0}),
-            json!({"do": "my-coat", "film": 0}),
-            json!({"do": "add-colour", "name": "x", "lab": [50.0, 0.0, 0.0], "surface": "matt"}),
-            json!({"do": "add-ladder", "count": 5, "light": 90.0, "dark": 10.0}),
-            json!({"do": "add-masstone", "tube": "kept-1"}),
-            json!({"do": "add-patch", "lab": [50.0, 0.0, 0.0], "lab_sd": [1.0, 1.0, 1.0]}),
-            json!({"do": "name-colour", "colour": 0, "name": "x"}),
+            json!({"lay": {"tube": "kept-1", "build": 1.0}}),
+            json!({"build": {"film": 0, "build": 1.0, "pulling": true}}),
+            json!({"coats": {"film": 0, "coats": 2}}),
+            json!({"thin": {"film": 0, "thinning": {"paint": 1.0, "stays": 1.0, "evaporates": 1.0}}}),
+            json!({"move-film": {"film": 0, "over": true}}),
+            json!({"take-film": {"film": 0}}),
+            json!({"my-coat": {"film": 0}}),
+            json!({"add-colour": {"name": "x", "lab": [50.0, 0.0, 0.0], "surface": "matt"}}),
+            json!({"add-ladder": {"count": 5, "light": 90.0, "dark": 10.0}}),
+            json!({"add-masstone": {"tube": "kept-1"}}),
+            json!({"add-patch": {"lab": [50.0, 0.0, 0.0], "lab_sd": [1.0, 1.0, 1.0]}}),
+            json!({"scatter": {"tube": "kept-1", "as_painted": true}}),
+            json!({"name-colour": {"colour": 0, "name": "x"}}),
         ];
         let text = altered(&which.get(&changes).to_string(), &at, how, &value);
         let mut open = OpenPicture::read(&PICTURE).expect("a picture");

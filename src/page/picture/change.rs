@@ -310,7 +310,7 @@ impl OpenPicture {
                 if *as_painted {
                     let Some(learned) = self.learned(tube) else {
                         return Err(Error::Refused(
-                            "No patch of this tube alone is kept any more.".to_owned(),
+                            "No patch of this tube alone is kept yet. Paint one, let it dry, and say how it came out.".to_owned(),
                         ));
                     };
                     let [least, most] = SCATTER;
