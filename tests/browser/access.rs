@@ -3,11 +3,12 @@
 //! axe-core comes by npm into `target/axe`; it is no part of the product.
 
 use super::*;
+use std::sync::LazyLock;
 
 const VERSION: &str = "axe-core@4.14.1";
 
-/// The checker's source; none where npm is not installed.
-fn axe() -> Option<String> {
+/// The checker's source; none where npm cannot install it. Once for all tests: two npms at once in one folder undo each other.
+static AXE: LazyLock<Option<String>> = LazyLock::new(|| {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("target/axe");
     let file = folder.join("node_modules/axe-core/axe.min.js");
     if !file.exists() {
@@ -21,7 +22,7 @@ fn axe() -> Option<String> {
         }
     }
     Some(fs::read_to_string(file).expect("axe-core's script"))
-}
+});
 
 /// What is against the rules on the screen as it is, in words.
 fn violations(page: &mut Browser, state: &str) -> Vec<String> {
@@ -48,7 +49,7 @@ fn violations(page: &mut Browser, state: &str) -> Vec<String> {
 
 #[test]
 fn nothing_on_any_screen_is_against_the_rules_of_access() {
-    let Some(axe) = axe() else {
+    let Some(axe) = &*AXE else {
         eprintln!("Not checked: npm could not install {VERSION}.");
         return;
     };
@@ -111,7 +112,7 @@ fn nothing_on_any_screen_is_against_the_rules_of_access() {
 
 #[test]
 fn nothing_under_glass_is_against_the_rules_of_access() {
-    let Some(axe) = axe() else {
+    let Some(axe) = &*AXE else {
         eprintln!("Not checked: npm could not install {VERSION}.");
         return;
     };

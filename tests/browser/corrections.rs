@@ -43,9 +43,7 @@ fn films(record: &Value) -> usize {
 }
 
 fn focus(page: &mut Browser, grip: &str) {
-    page.evaluate(&format!(
-        "document.querySelector('#card [data-grip={grip}]').focus()"
-    ));
+    page.focus(&format!("#card [data-grip={grip}]"));
 }
 
 /// Code and words of everything that the page noticed.

@@ -269,6 +269,21 @@ impl Browser {
         self.call_page("Input.dispatchMouseEvent", event);
     }
 
+    /// Puts the focus on an element, once nothing takes it away again: the headline of a screen that has just come in takes it
+    /// a moment later.
+    #[track_caller]
+    pub(crate) fn focus(&mut self, selector: &str) {
+        let selector = Value::from(selector);
+        self.wait(&format!(
+            "new Promise((done) => {{
+               const focused = () => document.activeElement?.matches({selector});
+               if (!focused()) document.querySelector({selector})?.focus();
+               const frames = (left) => left ? requestAnimationFrame(() => frames(left - 1)) : done(focused());
+               frames(3);
+             }})"
+        ));
+    }
+
     /// Presses and lets go one key, by its `KeyboardEvent.key` name.
     pub(crate) fn press(&mut self, key: &str) {
         let (code, number, text) = match key {

@@ -84,7 +84,7 @@ fn a_damaged_note_of_a_reading_in_progress_stops_nothing() {
         (json!({"sheets": [{"label": null}]}), false),
     ] {
         read(&mut page, scan);
-        page.evaluate("document.querySelector('#card [data-grip=film-0-bottom]').focus()");
+        page.focus("#card [data-grip=film-0-bottom]");
         page.press("ArrowUp");
         assert_ne!(corrected(&mut page), read_new);
         // Held a moment after the last change.

@@ -98,7 +98,7 @@ fn a_film_lies_on_the_painting_and_is_pulled_wiped_and_read() {
     let (after, before) = (probe(&mut page, "seen", JUG), probe(&mut page, "bare", JUG));
     assert!(far(after, before) > 10.0, "{after:?} {before:?}");
     // Pulled thicker, the picture follows.
-    page.evaluate("document.querySelector('#glass-pull').focus()");
+    page.focus("#glass-pull");
     for _ in 0..12 {
         page.press("ArrowRight");
     }
@@ -219,7 +219,7 @@ fn areas_are_brushed_outlined_grown_run_out_and_taken_back() {
     page.wait("document.querySelectorAll('#glass [data-area]')[1].textContent.includes('drawn')");
     settled(&mut page);
     assert!(far(probe(&mut page, "seen", WALL), all) < 4.0);
-    page.evaluate("document.querySelector('#glass-pull').focus()");
+    page.focus("#glass-pull");
     page.press("PageUp");
     page.press("PageUp");
     settled(&mut page);
@@ -257,7 +257,7 @@ fn areas_are_brushed_outlined_grown_run_out_and_taken_back() {
         far(fruit, probe(&mut page, "bare", [0.555, 0.56])) > 6.0,
         "{fruit:?}"
     );
-    page.evaluate("document.querySelector('#glass [data-part=sheet]').focus()");
+    page.focus("#glass [data-part=sheet]");
     for _ in 0..4 {
         page.press("ArrowLeft");
     }
@@ -312,7 +312,7 @@ fn the_glazed_picture_is_saved_and_bad_files_are_said() {
         }
     }
     // Places on request.
-    page.evaluate("document.querySelector('#glass-pull').focus()");
+    page.focus("#glass-pull");
     page.press("End");
     settled(&mut page);
     page.click("#glass input[name=lost]");

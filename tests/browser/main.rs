@@ -165,7 +165,7 @@ fn the_first_screen_shows_a_film_that_can_be_pulled() {
     );
 
     // By key, then by pointer: the number changes, and the drawing follows.
-    page.evaluate("document.querySelector('#start-pull').focus()");
+    page.focus("#start-pull");
     for key in ["ArrowRight", "PageDown"] {
         let (was, drawn) = (page.evaluate(build), page.evaluate(band));
         page.press(key);
@@ -237,7 +237,7 @@ fn what_is_in_focus_stays_while_answers_change_what_stands_above() {
     );
     // The headline is in focus first.
     page.wait("document.activeElement.matches('#card h1')");
-    page.evaluate("document.querySelector('#card input[name=name]').focus()");
+    page.focus("#card input[name=name]");
     let name = "document.querySelector('#card input[name=name]').getBoundingClientRect().top";
     let above = "document.querySelector('#card [data-part=more]').getBoundingClientRect().height";
     let (stood, high) = (page.evaluate(name), page.evaluate(above));
@@ -267,7 +267,7 @@ fn a_scan_becomes_a_paint_that_is_kept_and_travels() {
     assert_eq!(found, native_record(scan));
 
     // A film edge moved by key, another by pointer: each is sampled and fitted again at once.
-    page.evaluate("document.querySelector('#card [data-grip=film-0-bottom]').focus()");
+    page.focus("#card [data-grip=film-0-bottom]");
     for _ in 0..4 {
         page.press("ArrowUp");
     }
@@ -404,7 +404,7 @@ fn a_reading_that_was_not_kept_can_be_gone_back_to() {
     let aside = "!document.querySelector('#card [data-part=aside]').hidden";
     let named = "document.querySelector('#card input[name=name]').value";
     read(&mut page, &samples[0].scan);
-    page.evaluate("document.querySelector('#card [data-grip=film-0-bottom]').focus()");
+    page.focus("#card [data-grip=film-0-bottom]");
     page.press("ArrowUp");
     let first = corrected(&mut page);
     page.click("#card input[name=name]");

@@ -206,13 +206,7 @@ fn the_screen_goes_by_keys_alone() {
     go(&mut page, "picture");
     picture_has(&mut page, 1);
     page.wait("document.querySelectorAll('#picture .tube-row').length === 2");
-    let focus = |page: &mut Browser, selector: &str| {
-        page.evaluate(&format!(
-            "document.querySelector({}).focus()",
-            json!(selector)
-        ));
-    };
-    focus(&mut page, "#picture [data-tube=kept-1]");
+    page.focus("#picture [data-tube=kept-1]");
     page.press("Enter");
     picture_has(&mut page, 2);
     let chosen = "document.querySelector('#picture [data-film][aria-pressed=true]').dataset.film";
@@ -221,37 +215,37 @@ fn the_screen_goes_by_keys_alone() {
     page.wait(&format!("{chosen} === '1'"));
     let moved = page.evaluate(name);
     // Down to the film below and up again; with the other key it moves itself.
-    focus(&mut page, "#picture [data-film='1']");
+    page.focus("#picture [data-film='1']");
     page.press("ArrowDown");
     page.wait(&format!("{chosen} === '0'"));
     page.wait("document.activeElement.dataset.film === '0'");
     page.press("ArrowUp");
     page.wait(&format!("{chosen} === '1' && {name} === {moved}"));
-    focus(&mut page, "#picture [data-do=under]");
+    page.focus("#picture [data-do=under]");
     page.press(" ");
     page.wait(&format!("{chosen} === '0' && {name} === {moved}"));
     // Thicker by a key, back by a key.
     let output = "document.querySelector('#picture .pull output').textContent";
     let was = page.evaluate(output);
-    focus(&mut page, "#picture-pull");
+    page.focus("#picture-pull");
     page.press("ArrowRight");
     page.wait(&format!("{output} !== {was}"));
     saved(&mut page);
     page.evaluate("document.querySelector('#picture').dispatchEvent(new KeyboardEvent('keydown', { key: 'z', ctrlKey: true, bubbles: true }))");
     page.wait(&format!("{output} === {was}"));
     // A colour is chosen and told.
-    focus(&mut page, "#picture [data-colour='7']");
+    page.focus("#picture [data-colour='7']");
     page.press("Enter");
     page.wait(
         "document.querySelector('#picture [data-part=detail] h2').textContent === 'light flesh'",
     );
     page.wait("document.activeElement.dataset.colour === '7'");
     // Coats.
-    focus(&mut page, "#picture [data-coats='2']");
+    page.focus("#picture [data-coats='2']");
     page.press("Enter");
     page.wait("document.querySelector('#picture [data-say=coats]').textContent === '2 coats'");
     page.wait("document.activeElement.dataset.coats === '2'");
-    focus(&mut page, "#picture [data-film='0']");
+    page.focus("#picture [data-film='0']");
     page.press("Delete");
     picture_has(&mut page, 1);
     page.close();
@@ -419,7 +413,7 @@ fn what_is_wanted_is_answered_and_laid_on() {
     // The colour that these two make, in one film, laid alone.
     let lab = text(&mut page, "#picture .lab dd:last-child");
     let field = "#picture form[data-part=wanted] input[name=lab]";
-    page.evaluate(&format!("document.querySelector('{field}').focus()"));
+    page.focus(field);
     page.evaluate(&format!("document.querySelector('{field}').select()"));
     page.type_text(&lab);
     page.press("Enter");
@@ -445,7 +439,7 @@ fn what_is_wanted_is_answered_and_laid_on() {
     page.wait_for_text("No gauge is written on");
     let mix = "getComputedStyle(document.querySelectorAll('#picture [data-part=beside] .patch')[1]).backgroundColor";
     let near = page.evaluate(mix);
-    page.evaluate("document.querySelector('#picture input[name=parts-1]').focus()");
+    page.focus("#picture input[name=parts-1]");
     page.evaluate("document.querySelector('#picture input[name=parts-1]').select()");
     page.type_text("80");
     page.press("Tab");
@@ -483,7 +477,7 @@ fn colours_are_picked_from_a_scan_by_mouse_and_by_keys() {
     assert_ne!(text(&mut page, "#picture [data-part=picked] .small"), scan);
     page.click("#picture [data-do=pick-add]");
     page.wait("document.querySelectorAll('#picture [data-row]').length === 1");
-    page.evaluate("document.querySelector('#picture .pick-sheet canvas').focus()");
+    page.focus("#picture .pick-sheet canvas");
     page.press("ArrowLeft");
     page.press("Enter");
     page.wait("document.querySelectorAll('#picture [data-row]').length === 2");
@@ -625,9 +619,7 @@ fn a_wide_screen_gets_its_colours() {
     picture_has(&mut page, 1);
     // A yellow between the two.
     page.click("#picture [data-panel=underpainting]");
-    page.evaluate(
-        "document.querySelector('#picture form[data-part=typed] input[name=lab]').focus()",
-    );
+    page.focus("#picture form[data-part=typed] input[name=lab]");
     page.type_text("85, 5, 95");
     page.press("Enter");
     page.wait("[...document.querySelectorAll('#picture svg rect')].some((part) => part.getAttribute('fill').startsWith('color(display-p3'))");

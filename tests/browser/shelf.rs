@@ -56,9 +56,7 @@ fn the_shelf_is_sorted_filtered_searched_and_compared() {
     // Compared, by pointer and by key.
     page.click("#tubes [data-kept]:nth-child(1) input[type=checkbox]");
     page.wait_for_text("Choose another to see what sets them apart.");
-    page.evaluate(
-        "document.querySelector('#tubes [data-kept]:nth-child(2) input[type=checkbox]').focus()",
-    );
+    page.focus("#tubes [data-kept]:nth-child(2) input[type=checkbox]");
     page.press(" ");
     page.wait("document.querySelectorAll('[data-compared]').length === 2");
     page.wait_for_text("Not the same as");
@@ -83,7 +81,7 @@ fn every_change_can_be_taken_back_and_made_again_after_a_reload_too() {
     assert_eq!(names(&mut page), before);
     page.wait_for_text("Taken back: deleting");
     // By key, forward again and back.
-    page.evaluate("document.querySelector('#tubes [data-do=redo]').focus()");
+    page.focus("#tubes [data-do=redo]");
     page.press("Enter");
     page.wait("document.querySelectorAll('#tubes [data-kept]').length === 2");
     page.click("#tubes [data-do=undo]");
@@ -208,7 +206,7 @@ fn a_picture_painted_on_in_two_windows_becomes_two() {
 fn a_reading_in_progress_survives_a_reload_and_a_killed_window() {
     let (server, profile, mut page) = open();
     read(&mut page, &samples::samples()[0].scan);
-    page.evaluate("document.querySelector('#card [data-grip=film-0-bottom]').focus()");
+    page.focus("#card [data-grip=film-0-bottom]");
     page.press("ArrowUp");
     let corrected_record = corrected(&mut page);
     page.click("#card input[name=name]");
