@@ -431,6 +431,7 @@ mod tests {
                 when: String::new(),
                 program: String::new(),
             },
+            coats: Vec::new(),
             unknown: serde_json::Map::new(),
         }
     }

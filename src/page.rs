@@ -20,7 +20,7 @@ use crate::{
 pub use card::{CardView, OpenScan};
 pub use class::{ClassRow, Together, class_rows, class_together};
 pub use glaze::Glaze;
-pub use paint::{LabelData, PaintView, file_name, relabel};
+pub use paint::{LabelData, PaintView, file_name, relabel, without_scrap};
 pub use paper::{PlanSheet, WallView};
 pub use picture::{
     Change, GlassSpot, GlassView, GreysView, Held, MixView, OpenGlass, OpenPicture, Part, PickFrom,

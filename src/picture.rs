@@ -7,6 +7,7 @@
 //! |---|---|
 //! | [`ground`] | what films lie on: a colour, its spectrum, how well both are known |
 //! | [`stack`] | films from the bottom up over any number of grounds |
+//! | [`coat`] | the painter's own coat, by way of working |
 //! | [`depth`] | tubes beside each other at equal depth |
 //! | [`mix`] | paints mixed directly |
 //! | [`painted`] | from painted patches back to coat and scatter of a tube |
@@ -14,6 +15,7 @@
 //! | [`plan`] | the picture that is saved: underpainting colours, films, notes |
 //! | [`wanted`] | from a wanted colour back to tube, build and underpainting |
 
+pub mod coat;
 pub mod depth;
 pub mod ground;
 pub mod mix;

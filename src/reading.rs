@@ -349,6 +349,7 @@ fn record(
             when: String::new(),
             program: concat!("twoground ", env!("CARGO_PKG_VERSION")).into(),
         },
+        coats: Vec::new(),
         unknown: serde_json::Map::new(),
     }
 }

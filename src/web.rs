@@ -299,6 +299,13 @@ impl Paint {
         labelled(self.record.clone(), label)
     }
 
+    /// The record without one of the scraps kept with it, as text.
+    pub fn without_scrap(&self, place: usize) -> Given<String> {
+        page::without_scrap(self.record.clone(), place)
+            .map(|record| record.write())
+            .map_err(thrown)
+    }
+
     /// A name for the exported file.
     pub fn file_name(&self) -> String {
         page::file_name(&self.record)
@@ -726,6 +733,11 @@ impl Plan {
     pub fn greys(&mut self, labs: &[f64]) -> Given<JsValue> {
         let labs: Vec<[f64; 3]> = labs.as_chunks().0.to_vec();
         plain(&self.0.greys(&labs).map_err(thrown)?)
+    }
+
+    /// The pigment file of a tube with this picture's patches of it, made one way, kept as scraps.
+    pub fn with_scraps(&self, tube: &str, way: &str) -> Given<String> {
+        self.0.with_scraps(tube, way).map_err(thrown)
     }
 
     /// The text to be saved.

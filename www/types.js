@@ -41,6 +41,7 @@
  * @property {Tone | null} masstone
  * @property {Tone | null} undertone
  * @property {[string, string][]} scan facts of the file, name and value
+ * @property {{ words: string, scraps: { place: number, from: string, tones: Tone[] }[] }[]} coats the painter's own, by way of working
  *
  * @typedef {Tone & { range: number, word: string }} Spot one colour of the underpainting under one film; range: CIEDE2000 that holds nine times in ten; word: the range in words
  *
@@ -116,6 +117,7 @@
  * @typedef {"glossy" | "satin" | "matt"} Surface
  * @typedef {{ paint: number, stays: number, evaporates: number }} Thinning parts by volume
  * @typedef {Tone & { name: string, surface: Surface, source: string }} ColourView
+ * @typedef {{ tube: string, way: string, words: string, to_keep: number }} OwnCoat a coat by one way of working; to_keep: patches not kept with the tube
  * @typedef {object} FilmView a film of the cross-section
  * @property {string} tube key of its tube
  * @property {string} name
@@ -129,6 +131,8 @@
  * @property {string} reason
  * @property {[number, number]} pull least and most build
  * @property {number[]} marks builds of the card's films
+ * @property {string | null} way way of working whose coats it is counted in
+ * @property {OwnCoat[]} ways the painter's coats of its tube that are known
  *
  * @typedef {{ change: string, difference: number, spread: Tone[], verdict: string, reason: string }} Detail the chosen colour
  * @typedef {{ name: string, rows: { coats: number, tones: Tone[], span: number }[], sentence: string }} CoatsView
@@ -137,7 +141,7 @@
  * @typedef {object} PatchesView
  * @property {{ name: string, before: Tone, predicted: Spot | null, painted: Tone, words: string }[]} rows
  * @property {string} sentence whether predictions run light or dark
- * @property {{ tube: string, words: string }[]} coats the painter's coat of each tube with patches of its own
+ * @property {OwnCoat[]} coats the painter's coats of each tube with patches of its own
  * @property {{ tube: string, words: string, corrected: boolean }[]} scatters of the tubes whose patches tell how they scatter
  *
  * @typedef {object} PictureView the open picture
@@ -184,6 +188,6 @@
  * @typedef {{ over: string, glaze: Spot, mix: Spot, parts: { key: string, parts: number }[], difference: string, pigment: string, unit: string, common: boolean }} MixView
  * @typedef {Tone & { lab_sd: [number, number, number], range: number, word: string, pixels: number, trouble: string, file: string, profile: string }} PickView
  *
- * @typedef {{ do: "name", name: string } | { do: "notes", notes: string } | { do: "lay", tube: string, build?: number } | { do: "lay-alone", tube: string, build: number } | { do: "take-film", film: number } | { do: "move-film", film: number, over: boolean } | { do: "build", film: number, build: number, pulling: boolean } | { do: "coats", film: number, coats: number } | { do: "thin", film: number, thinning: Thinning } | { do: "add-colour", name: string, lab: Lab, surface: Surface } | { do: "add-ladder", count: number, light: number, dark: number } | { do: "add-masstone", tube: string } | { do: "add-picked", name: string, lab: Lab, lab_sd: [number, number, number], surface: Surface, file: string, profile: string, photo: boolean, pixels: number } | { do: "add-patch", lab: Lab, lab_sd: Lab } | { do: "take-patch", patch: number } | { do: "my-coat", film: number } | { do: "scatter", tube: string, as_painted: boolean } | { do: "name-colour", colour: number, name: string } | { do: "surface", colour: number, surface: Surface } | { do: "move-colour", colour: number, later: boolean } | { do: "take-colour", colour: number } | { do: "clear-colours" }} Change one change of the open picture
+ * @typedef {{ do: "name", name: string } | { do: "notes", notes: string } | { do: "lay", tube: string, build?: number } | { do: "lay-alone", tube: string, build: number } | { do: "take-film", film: number } | { do: "move-film", film: number, over: boolean } | { do: "build", film: number, build: number, pulling: boolean } | { do: "coats", film: number, coats: number } | { do: "thin", film: number, thinning: Thinning } | { do: "add-colour", name: string, lab: Lab, surface: Surface } | { do: "add-ladder", count: number, light: number, dark: number } | { do: "add-masstone", tube: string } | { do: "add-picked", name: string, lab: Lab, lab_sd: [number, number, number], surface: Surface, file: string, profile: string, photo: boolean, pixels: number } | { do: "add-patch", lab: Lab, lab_sd: Lab, way: string } | { do: "take-patch", patch: number } | { do: "my-coat", film: number, way: string } | { do: "scatter", tube: string, as_painted: boolean } | { do: "name-colour", colour: number, name: string } | { do: "surface", colour: number, surface: Surface } | { do: "move-colour", colour: number, later: boolean } | { do: "take-colour", colour: number } | { do: "clear-colours" }} Change one change of the open picture
  */
 export {};

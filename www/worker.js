@@ -191,6 +191,7 @@ const methods = {
   paint: (/** @type {string} */ text) => paint(text).view(),
   glaze: (/** @type {string} */ text, /** @type {number[]} */ builds) => paint(text).glaze(new Float64Array(builds)),
   relabel: (/** @type {string} */ text, /** @type {unknown} */ label) => paint(text).relabel(label),
+  without_scrap: (/** @type {string} */ text, /** @type {number} */ place) => paint(text).without_scrap(place),
   file_name: (/** @type {string} */ text) => paint(text).file_name(),
   cgats: (/** @type {string} */ text) => paint(text).cgats(),
   csv: (/** @type {string} */ text) => paint(text).csv(),
@@ -229,6 +230,7 @@ const methods = {
     open_plan().choose_colour(colour);
     return plan_now();
   },
+  with_scraps: (/** @type {string} */ tube, /** @type {string} */ way) => open_plan().with_scraps(tube, way),
   all_tubes: () => open_plan().tubes(),
   wanted: (/** @type {number} */ l, /** @type {number} */ a, /** @type {number} */ b) => open_plan().wanted(l, a, b),
   wanted_change: (/** @type {string} */ way) => open_plan().wanted_change(way),

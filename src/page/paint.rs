@@ -13,7 +13,7 @@ use crate::{
         file::{self, Cell, Label, State},
         verdict,
     },
-    picture,
+    picture::{self, coat},
     spectrum::{self, BANDS},
 };
 
@@ -73,6 +73,28 @@ pub struct PaintView {
     pub undertone: Option<Tone>,
     /// Facts of the scan: name and value.
     pub scan: Vec<[String; 2]>,
+    /// The painter's own coats, by way of working.
+    pub coats: Vec<OwnCoat>,
+}
+
+/// The painter's coat by one way of working, and the scraps that it rests on.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct OwnCoat {
+    /// Way of working and coat, in words.
+    pub words: String,
+    /// Its scraps.
+    pub scraps: Vec<ScrapRow>,
+}
+
+/// One scrap.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ScrapRow {
+    /// Its place among all scraps of the tube.
+    pub place: usize,
+    /// Where it came from.
+    pub from: String,
+    /// The colour below and the dry scrap; none for a lane of the card.
+    pub tones: Vec<Tone>,
 }
 
 /// One film over one ground.
@@ -149,6 +171,7 @@ impl PaintView {
             masstone: record.opacity.masstone_lab.map(tone),
             undertone: record.opacity.undertone_lab.map(tone),
             scan: scan_facts(record),
+            coats: own_coats(record),
             findings: record
                 .findings
                 .iter()
@@ -165,6 +188,62 @@ impl PaintView {
             name,
         })
     }
+}
+
+fn own_coats(record: &Record) -> Vec<OwnCoat> {
+    let constants = record.constants().ok();
+    let mut ways: Vec<&str> = Vec::new();
+    for scrap in &record.coats {
+        if !ways.iter().any(|way| coat::same_way(way, &scrap.way)) {
+            ways.push(&scrap.way);
+        }
+    }
+    ways.into_iter()
+        .map(|way| {
+            let scraps = record.coats.iter().enumerate();
+            let scraps = scraps.filter(|(_, scrap)| coat::same_way(way, &scrap.way));
+            let told: Vec<_> = scraps
+                .clone()
+                .filter_map(|(_, scrap)| coat::told_by(constants.as_ref()?, record, scrap))
+                .collect();
+            let words = coat::together(&told).map_or_else(
+                || "these scraps do not tell how thick".to_owned(),
+                |coat| coat.words(),
+            );
+            OwnCoat {
+                words: match way.trim() {
+                    "" => format!("My coat: {words}."),
+                    way => format!("My coat by {way}: {words}."),
+                },
+                scraps: scraps
+                    .map(|(place, scrap)| ScrapRow {
+                        place,
+                        from: scrap.from.clone(),
+                        tones: scrap
+                            .over
+                            .iter()
+                            .chain(&scrap.painted)
+                            .map(|colour| tone(colour.lab))
+                            .collect(),
+                    })
+                    .collect(),
+            }
+        })
+        .collect()
+}
+
+/// The record without one of its scraps.
+///
+/// # Errors
+/// [`Error::Refused`] where there is no such scrap.
+pub fn without_scrap(mut record: Record, place: usize) -> Result<Record> {
+    if place >= record.coats.len() {
+        return Err(Error::Refused(
+            "This scrap is no longer kept. Open the tube again.".to_owned(),
+        ));
+    }
+    record.coats.remove(place);
+    Ok(record)
 }
 
 fn tone([l, a, b]: [f64; 3]) -> Tone {

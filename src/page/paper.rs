@@ -165,10 +165,20 @@ impl OpenPicture {
             .iter()
             .map(|film| SheetFilm {
                 name: film.name.clone(),
-                coats: match film.coats {
-                    0 => "left out".to_owned(),
-                    1 => format!("one, {:.2} × the middle film of its card", film.build),
-                    n => format!("{n}, each {:.2} × the middle film of its card", film.build),
+                coats: {
+                    let by = match film.way.as_deref() {
+                        None => String::new(),
+                        Some("") => " in my coats".to_owned(),
+                        Some(way) => format!(" in my coats by {way}"),
+                    };
+                    match film.coats {
+                        0 => "left out".to_owned(),
+                        1 => format!("one{by}, {:.2} × the middle film of its card", film.build),
+                        n => format!(
+                            "{n}{by}, each {:.2} × the middle film of its card",
+                            film.build
+                        ),
+                    }
                 },
                 recipe: match film.thinning_words.as_str() {
                     "" => "paint alone".to_owned(),

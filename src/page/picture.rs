@@ -18,11 +18,12 @@ mod words;
 use crate::{
     Error, Result, chart,
     page::glaze::UNDERPAINTING,
-    paint::{Constants, Record},
+    paint::{Constants, Record, file::Scrap},
     picture::{
         Film, Ground, Kept,
+        coat::{self, Told},
         depth::Depth,
-        plan::{Colour, Plan, PlannedFilm, Source},
+        plan::{Colour, Patch, Plan, PlannedFilm, Source},
     },
     spectrum::BANDS,
 };
@@ -48,6 +49,8 @@ pub struct OpenPicture {
     pulled: Option<usize>,
     tubes: Vec<Tube>,
     kept: Kept,
+    /// What every patch tells of a coat, kept from view to view.
+    told: Vec<(Patch, Option<Told>)>,
     /// Grounds of the colours, kept from view to view.
     grounds: Vec<(Colour, Ground)>,
     film: usize,
@@ -64,9 +67,25 @@ struct Tube {
     /// As it is in this picture.
     constants: Constants,
     depth: Depth,
+    /// What each scrap that is kept with it tells of a coat.
+    told: Vec<Option<Told>>,
 }
 
 impl Tube {
+    /// Brings what its scraps tell up to date with its constants.
+    fn tell(&mut self) {
+        let scraps = self.record.coats.iter();
+        self.told = scraps
+            .map(|scrap| coat::told_by(&self.constants, &self.record, scrap))
+            .collect();
+    }
+
+    /// Whether this scrap is kept with it.
+    fn has(&self, scrap: &Scrap) -> bool {
+        let mut kept = self.record.coats.iter();
+        kept.any(|of| coat::same_scrap(of, scrap))
+    }
+
     fn name(&self) -> &str {
         self.record.paint.name_or_unnamed()
     }
@@ -114,6 +133,7 @@ impl OpenPicture {
             pulled: None,
             tubes: Vec::new(),
             kept: Kept::default(),
+            told: Vec::new(),
             grounds: Vec::new(),
             colour: 0,
         }
@@ -132,6 +152,7 @@ impl OpenPicture {
         let mut old = std::mem::take(&mut self.tubes);
         // What was prepared belongs to the old list.
         self.kept = Kept::default();
+        self.told.clear();
         for (key, text) in tubes {
             if let Some(at) = old.iter().position(|t| t.key == key && t.text == text) {
                 self.tubes.push(old.swap_remove(at));
@@ -141,14 +162,17 @@ impl OpenPicture {
             let Ok(constants) = record.constants() else {
                 continue;
             };
-            self.tubes.push(Tube {
+            let mut tube = Tube {
                 depth: Depth::of(&constants, record.thickest()),
                 key,
                 text,
                 on_card: constants.clone(),
                 constants,
                 record,
-            });
+                told: Vec::new(),
+            };
+            tube.tell();
+            self.tubes.push(tube);
         }
         self.correct_tubes();
         Ok(())
@@ -165,8 +189,10 @@ impl OpenPicture {
             if constants != tube.constants {
                 tube.depth = Depth::of(&constants, tube.record.thickest());
                 tube.constants = constants;
+                tube.tell();
                 // What was prepared belongs to the tube as it was.
                 self.kept = Kept::default();
+                self.told.clear();
             }
         }
     }

@@ -67,6 +67,9 @@ pub struct Record {
     pub findings: Vec<Finding>,
     /// Where it came from.
     pub provenance: Provenance,
+    /// Coats as the painter really lays them, with what they were seen on. Nothing of the card's own reading.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub coats: Vec<Scrap>,
     /// Fields of newer programs, kept as they are and written again.
     #[serde(skip)]
     pub unknown: serde_json::Map<String, serde_json::Value>,
@@ -202,6 +205,42 @@ pub struct Cell {
     pub rejected_share: f64,
     /// Share of pixels with a channel at its end, 0 to 1.
     pub clipped_share: f64,
+}
+
+/// Coats of this paint as the painter lays them: a film of this card, or a scrap over a known colour. Their build is solved from
+/// this whenever it is needed, so that it follows the constants.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Scrap {
+    /// Way of working, in the painter's words, for example `brush`.
+    pub way: String,
+    /// How many coats, thinning counted: paint in all of them over paint in one coat from the tube.
+    pub coats: f64,
+    /// Index into `films`, where it is one of this card's.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub film: Option<usize>,
+    /// The colour below, where it is a scrap.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub over: Option<ScrapColour>,
+    /// The scrap when dry.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub painted: Option<ScrapColour>,
+    /// Where it came from, in words.
+    #[serde(default)]
+    pub from: String,
+}
+
+/// A colour of a scrap.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct ScrapColour {
+    /// L*, a*, b* as seen, D50.
+    pub lab: [f64; 3],
+    /// Their standard deviations.
+    pub lab_sd: [f64; 3],
+    /// Its gloss.
+    #[serde(default)]
+    pub surface: Surface,
 }
 
 /// Gloss of the card when scanned.
@@ -561,6 +600,29 @@ impl Record {
         }
         if self.cells.len() > 2 * MOST_ENTRIES {
             return Err(refused("cells", "has too many entries"));
+        }
+        if self.coats.len() > MOST_ENTRIES {
+            return Err(refused("coats", "has too many entries"));
+        }
+        for (i, scrap) in self.coats.iter().enumerate() {
+            let at = format!("coats[{i}]");
+            for (field, text) in [("way", &scrap.way), ("from", &scrap.from)] {
+                if text.chars().count() > LONGEST_TEXT {
+                    return Err(refused(format!("{at}.{field}"), "is too long. Shorten it"));
+                }
+            }
+            within(format!("{at}.coats"), scrap.coats, 1e-4, 100.0)?;
+            if scrap.film.is_some_and(|film| film >= self.films.len()) {
+                return Err(refused(format!("{at}.film"), "is not one of the films"));
+            }
+            for colour in scrap.over.iter().chain(&scrap.painted) {
+                for value in colour.lab {
+                    within(format!("{at}.lab"), value, -150.0, 150.0)?;
+                }
+                for sd in colour.lab_sd {
+                    within(format!("{at}.lab_sd"), sd, 0.0, 50.0)?;
+                }
+            }
         }
         if self.state == State::NotModelled
             && self.absorption.is_empty()

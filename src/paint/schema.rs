@@ -70,6 +70,14 @@ fn schema() -> Value {
         ("/$defs/Cell/properties/xyz", numbers(3, -1.0, 10.0)),
         ("/$defs/Cell/properties/fitted_xyz", numbers(3, -1.0, 10.0)),
         ("/$defs/Cell/properties/sd", numbers(3, 0.0, 10.0)),
+        ("/properties/coats", entries(0, file::MOST_ENTRIES)),
+        ("/$defs/Scrap/properties/coats", between(1e-4, 100.0)),
+        ("/$defs/Scrap/properties/way", text.clone()),
+        ("/$defs/Scrap/properties/from", text.clone()),
+        (
+            "/$defs/ScrapColour/properties/lab_sd",
+            numbers(3, 0.0, 50.0),
+        ),
         ("/$defs/Label/properties/name", text.clone()),
         ("/$defs/Label/properties/maker", text.clone()),
         ("/$defs/Label/properties/binder", text.clone()),
@@ -161,6 +169,13 @@ fn record() -> Value {
             "milk_on_black": 0.5, "milk_sd": 0.4, "grade": "slightly milky", "contrast_ratio": [0.1, 0.2], "hiding_build": 12.0,
             "masstone_lab": [20.0, 10.0, 12.0], "undertone_lab": [60.0, 20.0, 40.0],
         },
+        "coats": [
+            {"way": "brush", "coats": 1.0, "film": 1, "from": "the card"},
+            {
+                "way": "rag", "coats": 0.5, "over": {"lab": [60.0, 1.0, 2.0], "lab_sd": [0.5, 0.5, 0.5], "surface": "matt"},
+                "painted": {"lab": [40.0, 20.0, 2.0], "lab_sd": [0.5, 0.5, 0.5], "surface": "glossy"}, "from": "Harbour",
+            },
+        ],
         "findings": [{"code": "thin", "words": "Draw it thicker."}],
         "provenance": {
             "file_name": "marsh.png", "size": [600, 400], "depth": 16, "profile": "sRGB", "scanner": "three_lights", "when": "2026-05-02T10:00:00Z",

@@ -127,6 +127,12 @@ pub fn learn(paint: &Constants, planned: f64, patches: &[Painted]) -> Option<Lea
     })
 }
 
+/// What a prediction of this colour misses besides, in L*, a*, b*.
+pub(super) fn misses(lab: Lab) -> [f64; 3] {
+    let coloured = MISSES * (1.0 + BY_CHROMA * libm::hypot(lab.a, lab.b));
+    [MISSES, coloured, coloured]
+}
+
 /// Covariance of the patches' colours about their prediction, coat and scatter being right.
 fn spread(
     paint: &Constants,
@@ -144,8 +150,7 @@ fn spread(
         by_constants
             .rows_mut(3 * i, 3)
             .copy_from(&seen.lab_slopes());
-        let chroma = libm::hypot(patch.lab.a, patch.lab.b);
-        let misses = [MISSES, MISSES * (1.0 + BY_CHROMA * chroma)];
+        let misses = misses(patch.lab);
         for axis in 0..3 {
             for other in 0..3 {
                 // Coats differ from patch to patch.
@@ -153,7 +158,7 @@ fn spread(
                 covariance[(3 * i + axis, 3 * i + other)] =
                     patch.spread[(axis, other)] + ONE_COAT_SD * ONE_COAT_SD * coat;
             }
-            covariance[(3 * i + axis, 3 * i + axis)] += misses[axis.min(1)].powi(2);
+            covariance[(3 * i + axis, 3 * i + axis)] += misses[axis].powi(2);
         }
     }
     covariance + &by_constants * paint.covariance * by_constants.transpose()

@@ -126,6 +126,9 @@ pub struct PlannedFilm {
     /// Standard deviation of the logarithm of the build, where it was learned from painted patches; 0 where it is planned.
     #[serde(default, skip_serializing_if = "is_nothing")]
     pub build_log_sd: f64,
+    /// Way of working whose coats it is counted in; absent where it is counted in films of the card.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub way: Option<String>,
     /// What it is thinned with.
     #[serde(default, skip_serializing_if = "Thinning::is_none")]
     pub thinning: Thinning,
@@ -143,6 +146,9 @@ pub struct Patch {
     pub films: Vec<PlannedFilm>,
     /// How it came out.
     pub painted: Colour,
+    /// Way of working, as typed.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub way: String,
     /// Fields of newer programs.
     #[serde(flatten)]
     pub unknown: Map<String, Value>,
@@ -326,6 +332,7 @@ impl Plan {
             let at = format!("patches[{i}]");
             patch.over.check(&format!("{at}.over"))?;
             patch.painted.check(&format!("{at}.painted"))?;
+            short(&format!("{at}.way"), &patch.way, LONGEST_NAME)?;
             if patch.films.len() > MOST_FILMS {
                 return Err(refused(
                     format!("{at}.films"),
@@ -423,6 +430,11 @@ impl PlannedFilm {
         short(&format!("{at}.name"), &self.name, 2000)?;
         within(format!("{at}.build"), self.build, 0.0, MOST_BUILD)?;
         within(format!("{at}.build_log_sd"), self.build_log_sd, 0.0, 3.0)?;
+        short(
+            &format!("{at}.way"),
+            self.way.as_deref().unwrap_or_default(),
+            LONGEST_NAME,
+        )?;
         if self.coats > MOST_COATS {
             return Err(refused(
                 format!("{at}.coats"),
@@ -480,6 +492,7 @@ mod tests {
             build: 0.8,
             coats: 2,
             build_log_sd: 0.0,
+            way: Some("rag".into()),
             thinning: Thinning {
                 paint: 1.0,
                 stays: 1.0,

@@ -281,6 +281,11 @@ fn tube_line(tube: &CopiedTube, kept: &[(Record, &KeptText)], taken: &mut [bool]
 fn label_difference(mine: &Record, theirs: &Record) -> String {
     let (a, b) = (&mine.paint, &theirs.paint);
     let codes = |record: &Record| record.paint.colour_index.join(", ");
+    let coats = |record: &Record| match record.coats.len() {
+        0 => String::new(),
+        1 => "one scrap".to_owned(),
+        n => format!("{n} scraps"),
+    };
     let gauge = |record: &Record| record.gauge.clone().unwrap_or_default();
     let fields = [
         ("name", a.name.clone(), b.name.clone()),
@@ -296,6 +301,7 @@ fn label_difference(mine: &Record, theirs: &Record) -> String {
             b.lightfastness.clone(),
         ),
         ("notes", a.notes.clone(), b.notes.clone()),
+        ("my coats", coats(mine), coats(theirs)),
     ];
     let short = |text: &str| match text.trim() {
         "" => "nothing".to_owned(),

@@ -263,6 +263,7 @@ fn shelf(tubes: &[(usize, usize)]) -> Store {
             build: 1.0,
             coats: 1,
             build_log_sd: 0.0,
+            way: None,
             thinning: Thinning::default(),
             unknown: serde_json::Map::new(),
         });

@@ -34,6 +34,7 @@ export class Films {
     this.#on("as-drawn", (film) => desk.change({ do: "build", film, build: 1, pulling: false }));
     this.#on("fewer", (film) => this.#coats(film, -1));
     this.#on("more", (film) => this.#coats(film, 1));
+    this.#way.addEventListener("change", () => this.#count());
     for (const input of root.querySelectorAll("[data-part=recipe] input")) input.addEventListener("change", () => this.#thin());
     this.#part("section").addEventListener("keydown", (event) => this.#key(event));
   }
@@ -41,6 +42,19 @@ export class Films {
   /** @param {string} name */
   #part(name) {
     return find(this.#root, `[data-part=${name}]`);
+  }
+
+  get #way() {
+    return /** @type {HTMLSelectElement} */ (find(this.#root, "select[name=way]"));
+  }
+
+  /** Counts the chosen film in films of its card, or in coats as the painter lays them. */
+  #count() {
+    const { film, films } = this.#view ?? {};
+    if (film == null || !films) return;
+    const coat = films[film].ways.at(Number(this.#way.value));
+    if (this.#way.value !== "" && coat) this.#desk.change({ do: "my-coat", film, way: coat.way });
+    else this.#desk.change({ do: "build", film, build: films[film].build, pulling: false });
   }
 
   /** @param {string} name @param {(film: number) => void} act */
@@ -102,6 +116,11 @@ export class Films {
     /** @type {HTMLButtonElement} */ (find(this.#root, "[data-do=more]")).disabled = film.coats >= MOST_COATS;
     find(this.#root, "[data-say=coats]").textContent = coatsWords(film.coats);
     find(this.#root, "[data-say=one-coat]").textContent = `One coat of ${film.name}`;
+    this.#part("counted").hidden = film.ways.length === 0 && film.way === null;
+    const ways = film.ways.map(({ way, words }, i) => el("option", { value: i }, `my coats${byWay(way)}: ${words}`));
+    this.#way.replaceChildren(el("option", { value: "" }, "films of its card"), ...ways);
+    const counted = film.ways.findIndex(({ way }) => way.toLowerCase() === film.way?.toLowerCase());
+    this.#way.value = counted < 0 ? "" : String(counted);
     if (!this.#pulling) this.#pull.set(film.pull, film.marks, film.build);
     this.#fill();
   }
@@ -124,9 +143,13 @@ export class Films {
 /** @param {number} coats */
 const coatsWords = (coats) => (coats === 1 ? "1 coat" : coats === 0 ? "no coat" : `${coats} coats`);
 
+/** @param {string} way */
+export const byWay = (way) => (way ? ` by ${way}` : "");
+
 /** @param {import("../types.js").FilmView} film @param {number} place @param {boolean} chosen @param {() => void} choose */
 function bar(film, place, chosen, choose) {
-  const words = film.missing ? "tube not at hand" : [coatsWords(film.coats), film.verdict].filter(Boolean).join(", ");
+  const coats = film.way === null ? coatsWords(film.coats) : `${coatsWords(film.coats)}${byWay(film.way)}`;
+  const words = film.missing ? "tube not at hand" : [coats, film.verdict].filter(Boolean).join(", ");
   return el(
     "button",
     { type: "button", class: "layer", "data-film": place, "aria-pressed": String(chosen), click: choose },

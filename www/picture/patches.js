@@ -3,6 +3,7 @@
 
 import { el, figure, find } from "../dom.js";
 import { swatch } from "./coats.js";
+import { byWay } from "./films.js";
 import { colourField, readLab, writeLab } from "./colourfield.js";
 
 /** @typedef {import("../types.js").PictureView} PictureView */
@@ -15,10 +16,17 @@ export class Patches {
   #root;
   #desk;
   #form;
+  #keep;
   /** How well the colour in the field is known, if it was picked. @type {{ text: string, lab_sd: Lab } | null} */ #picked = null;
 
-  /** @param {HTMLElement} root @param {import("./desk.js").Desk} desk @param {import("../main.js").Page} page */
-  constructor(root, desk, page) {
+  /**
+   * @param {HTMLElement} root
+   * @param {import("./desk.js").Desk} desk
+   * @param {import("../main.js").Page} page
+   * @param {(tube: string, way: string) => void} keep keeps patches of a tube with it
+   */
+  constructor(root, desk, page, keep) {
+    this.#keep = keep;
     this.#root = root;
     this.#desk = desk;
     this.#form = /** @type {HTMLFormElement} */ (find(root, "form[data-part=patch]"));
@@ -30,7 +38,12 @@ export class Patches {
       const lab = readLab(text);
       if (!lab) return page.alert("Type three numbers: L*, a* and b* of the dry patch, or pick it from a scan under Underpainting.");
       const lab_sd = this.#picked?.text === text ? this.#picked.lab_sd : TYPED_SD;
-      if (await desk.change({ do: "add-patch", lab, lab_sd })) this.#form.reset();
+      const way = /** @type {HTMLInputElement} */ (find(this.#form, "input[name=way]"));
+      const by = way.value.trim();
+      if (!(await desk.change({ do: "add-patch", lab, lab_sd, way: by }))) return;
+      this.#form.reset();
+      // The next one is most likely laid on alike.
+      way.value = by;
     });
   }
 
@@ -67,10 +80,15 @@ export class Patches {
         ),
       ),
     );
-    const coats = patches.coats.map(({ tube, words }) => {
+    const coats = patches.coats.map(({ tube, way, words, to_keep }) => {
       const film = films.map((film) => film.tube).lastIndexOf(tube);
-      const use = el("button", { type: "button", class: "button line", "data-coat": tube, disabled: film < 0, click: () => this.#desk.change({ do: "my-coat", film }) }, "Count in my coats");
-      return el("div", { class: "my-coat" }, el("p", {}, words), use);
+      const name = films[film]?.name ?? "this tube";
+      const use = el("button", { type: "button", class: "button line", "data-coat": tube, disabled: film < 0, click: () => this.#desk.change({ do: "my-coat", film, way }) }, "Count in these coats");
+      // A sample is nobody's tube.
+      const own = tube.startsWith("kept-");
+      const keep = own && to_keep ? [" ", el("button", { type: "button", class: "button line", "data-keep-coat": way, click: () => this.#keep(tube, way) }, "Keep with the tube")] : [];
+      const kept = own && !to_keep ? " Kept with the tube: every picture knows it, and the tube’s page lists the scraps." : "";
+      return el("div", { class: "my-coat" }, el("p", {}, `My coat of ${name}${byWay(way)}: ${words}.${kept}`), use, ...keep);
     });
     const scatters = patches.scatters.map(({ tube, words, corrected }) => {
       const act = () => this.#desk.change({ do: "scatter", tube, as_painted: !corrected });

@@ -17,6 +17,7 @@ import { Underpainting } from "../picture/underpainting.js";
 import { Wanted } from "../picture/wanted.js";
 import { planPage, print } from "../paper.js";
 import { samples } from "../samples.js";
+import { announce } from "../shelf.js";
 
 /** @typedef {import("../types.js").PictureView} PictureView */
 /** @typedef {{ key: string, text: string, paint: import("../types.js").PaintView }} Tube */
@@ -52,7 +53,7 @@ export function pictureScreen(page, painting) {
   const underpainting = new Underpainting(part("underpainting"), desk, page);
   const wishes = new Wanted(part("wanted-panel"), desk, page);
   const mixed = new Mixed(part("mixed"), desk, page);
-  const patches = new Patches(part("patches"), desk, page);
+  const patches = new Patches(part("patches"), desk, page, (tube, way) => keep_coat(tube, way).catch(page.tell));
   new Pick(part("pick"), page, (change) => desk.change(change), {
     want(spot) {
       show_panel("wanted-panel");
@@ -160,6 +161,16 @@ export function pictureScreen(page, painting) {
   /** @returns {Promise<Tube[]>} */
   async function sample_tubes() {
     return (await samples(page.engine)).map(({ text, paint }) => ({ key: SAMPLE + paint.name, text, paint }));
+  }
+
+  /** Keeps this picture's patches of a tube with it, so that every picture knows the coat. @param {string} key @param {string} way */
+  async function keep_coat(key, way) {
+    const tube = tubes.find((tube) => tube.key === key);
+    if (!tube) return;
+    const text = await desk.ask("with_scraps", [key, way]);
+    await page.engine.call("keep", [Number(key.replace("kept-", "")), tube.text, text]);
+    announce();
+    await show();
   }
 
   /** @returns {[string, string][]} */

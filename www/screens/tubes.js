@@ -3,6 +3,7 @@
 
 import { download, drawing, el, find, say } from "../dom.js";
 import { EngineError } from "../engine.js";
+import { drawOwnCoats } from "../parts/coats.js";
 import { Compare } from "../parts/compare.js";
 import { Facts, drawMore, drawStrip } from "../parts/facts.js";
 import { LabelForm } from "../parts/label.js";
@@ -302,15 +303,21 @@ export function tubesScreen(page, over) {
     else page.go("tubes");
   }
 
-  async function relabel() {
+  function relabel() {
+    return become("relabel", [form.label], "Kept on this computer. Undo stands on the shelf.");
+  }
+
+  /** The open tube, as the engine changes it, is kept in its place. @param {string} method @param {unknown[]} args @param {string} [words] said when it is done */
+  async function become(method, args, words) {
     if (!opened?.text) return;
     const { id } = opened;
     try {
-      const text = await engine.call("relabel", [opened.text, form.label]);
+      const text = await engine.call(method, [opened.text, ...args]);
       await engine.call("keep", [id, opened.text, text]);
       announce();
       await open(id);
-      form.say("Kept on this computer. Undo stands on the shelf.");
+      if (words) form.say(words);
+      else say(tube, "elsewhere", "Kept so on this computer. Undo stands on the shelf.");
     } catch (error) {
       page.tell(error);
       if (error instanceof EngineError && error.code === "changed-elsewhere") await opened_elsewhere();
@@ -350,6 +357,7 @@ export function tubesScreen(page, over) {
     drawMore(find(tube, "[data-part=more]"), paint);
     find(tube, "[data-part=findings]").replaceChildren(...paint.findings.map(({ code, words }) => el("li", { "data-finding": code }, words)));
     find(tube, "[data-do=over]").hidden = !paint.predicts;
+    drawOwnCoats(find(tube, "[data-part=own-coats]"), paint, (place) => become("without_scrap", [place]));
     form.label = paint.label;
     facts.draw(paint);
     return true;

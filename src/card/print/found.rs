@@ -11,7 +11,7 @@ use crate::{
     Error, Result,
     card::{Ground, Layout, cells, find as unmarked, rectify::Frame},
     colour::{self, Lab},
-    paint::file::{Finding, Record},
+    paint::file::{Finding, Record, Scrap},
     scan::Scan,
 };
 
@@ -55,6 +55,9 @@ const MOST_OFF: f64 = 0.6;
 const SCALE_OFF: f64 = 0.02;
 /// Glare that is worth a word (ours).
 const MUCH_GLARE: f64 = 0.03;
+
+/// Way of working in the lane for a brushed coat.
+const BRUSH: &str = "brush";
 
 /// Codes of what [`Printed::inscribe`] may say.
 pub const FINDINGS: [&str; 4] = [
@@ -130,6 +133,14 @@ impl Printed {
                     1.645 * build.build_sd
                 ),
             );
+            record.coats.push(Scrap {
+                way: BRUSH.to_owned(),
+                coats: 1.0,
+                film: Some(film - 1),
+                over: None,
+                painted: None,
+                from: "the card’s own lane".to_owned(),
+            });
         }
     }
 }

@@ -122,16 +122,22 @@ pub enum Change {
         lab: [f64; 3],
         /// Their standard deviations.
         lab_sd: [f64; 3],
+        /// Way of working.
+        #[serde(default)]
+        way: String,
     },
     /// Takes a patch away.
     TakePatch {
         /// From 0.
         patch: usize,
     },
-    /// Counts a film in coats as the painter's patches show them.
+    /// Counts a film in coats as the painter's scraps show them.
     MyCoat {
         /// From the bottom, from 0.
         film: usize,
+        /// Way of working.
+        #[serde(default)]
+        way: String,
     },
     /// Lets a tube scatter here as the painter's patches show, or again as its card says.
     Scatter {
@@ -182,6 +188,7 @@ impl OpenPicture {
     /// # Errors
     /// [`Error::Refused`] for something that is not there, [`Error::PictureFile`] for a value out of reach.
     pub fn change(&mut self, change: &Change) -> Result<()> {
+        self.tell_patches();
         let mut plan = self.plan.clone();
         let (film, colour) = self.applied(&mut plan, change)?;
         plan.check()?;
@@ -293,10 +300,11 @@ impl OpenPicture {
                 let film = film_at(plan, *film)?;
                 film.build = *build;
                 film.build_log_sd = 0.0;
+                film.way = None;
             }
-            Change::MyCoat { film } => {
+            Change::MyCoat { film, way } => {
                 let film = film_at(plan, *film)?;
-                let Some(coat) = self.my_coat(&film.tube)? else {
+                let Some(coat) = self.my_coat(&film.tube, way) else {
                     return Err(Error::Refused(format!(
                         "No patch of {} alone is kept yet. Paint one, let it dry, and say how it came out.",
                         film.name
@@ -304,6 +312,7 @@ impl OpenPicture {
                 };
                 film.build = coat.build;
                 film.build_log_sd = coat.log_sd;
+                film.way = Some(way.trim().to_owned());
             }
             Change::Scatter { tube, as_painted } => {
                 plan.corrections.retain(|c| c.tube != *tube);
@@ -322,7 +331,7 @@ impl OpenPicture {
                     });
                 }
             }
-            Change::AddPatch { lab, lab_sd } => {
+            Change::AddPatch { lab, lab_sd, way } => {
                 let over = plan.colours.get(self.colour).cloned();
                 let over = over.ok_or_else(|| none_such("colour"))?;
                 if self.laid().is_empty() {
@@ -337,6 +346,7 @@ impl OpenPicture {
                     over,
                     films: plan.films.clone(),
                     painted,
+                    way: way.trim().to_owned(),
                     unknown: Map::new(),
                 });
             }
@@ -435,6 +445,7 @@ fn film_of(tube: &Tube, build: f64) -> PlannedFilm {
         build,
         coats: 1,
         build_log_sd: 0.0,
+        way: None,
         thinning: Thinning::default(),
         unknown: Map::new(),
     }

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::{OpenPicture, words};
+use super::{OpenPicture, patches::CoatView, words};
 use crate::{
     Result,
     colour::{self, Lab},
@@ -38,6 +38,10 @@ pub struct FilmView {
     pub pull: [f64; 2],
     /// Builds of the card's films.
     pub marks: Vec<f64>,
+    /// Way of working whose coats it is counted in, if it is.
+    pub way: Option<String>,
+    /// The painter's coats of its tube that are known.
+    pub ways: Vec<CoatView>,
 }
 
 /// What a change of order does.
@@ -102,6 +106,8 @@ impl OpenPicture {
                 reason: String::new(),
                 pull: [0.05, 4.0],
                 marks: Vec::new(),
+                way: film.way.clone(),
+                ways: self.my_coats(&film.tube),
             };
             if let Some(tube) = tube {
                 view.marks = tube.marks();

@@ -6,16 +6,19 @@ use serde::Serialize;
 
 use super::{OpenPicture, view::Spot};
 use crate::{
-    Result,
+    Error, Result,
     colour::{self, Lab},
     fit::uncertainty,
     page::Tone,
-    paint::Constants,
+    paint::{
+        Constants,
+        file::{MOST_ENTRIES, Scrap, ScrapColour},
+    },
     picture::{
         Film, Ground,
-        painted::{self, Learned, ONE_COAT_SD, Painted},
-        plan::{Patch, PlannedFilm},
-        wanted,
+        coat::{self, Coat, Told},
+        painted::{self, Learned, Painted},
+        plan::{Colour, Patch, PlannedFilm},
     },
     spectrum::BANDS,
 };
@@ -59,32 +62,23 @@ pub struct PatchView {
     pub words: String,
 }
 
-/// The painter's coat of one tube.
+/// The painter's coat of one tube by one way of working.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct CoatView {
     /// Key of the tube.
     pub tube: String,
-    /// What is known of the coat, in a sentence.
+    /// Way of working, as typed.
+    pub way: String,
+    /// What is known of the coat.
     pub words: String,
-}
-
-/// A coat as patches show it.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct MyCoat {
-    /// In units of the card's own film, as brushed out.
-    pub(super) build: f64,
-    /// Standard deviation of its logarithm, from coat to coat.
-    pub(super) log_sd: f64,
-    /// Patches that tell.
-    pub(super) patches: usize,
+    /// Patches of this picture that are not kept with the tube.
+    pub to_keep: usize,
 }
 
 /// Patches tell a tube's scatter where the standard deviation of its logarithm is below this (ours).
 const TELLS_SCATTER: f64 = 0.25;
 /// Standard deviations within which nine in ten lie (normal distribution).
 const NINE_IN_TEN: f64 = 1.645;
-/// A patch that no build of its tube brings nearer than this tells nothing of the coat.
-const TELLS_NOTHING: f64 = 8.0;
 
 impl OpenPicture {
     fn patch_ground(patch: &Patch) -> Ground {
@@ -102,44 +96,127 @@ impl OpenPicture {
             .collect()
     }
 
-    /// The painter's coat of a tube, from patches of it alone.
-    pub(super) fn my_coat(&self, tube: &str) -> Result<Option<MyCoat>> {
-        let mut logs = Vec::new();
-        let Some(known) = self.tube(tube) else {
-            return Ok(None);
+    /// A patch as a scrap to be kept with its tube; nothing where several films lie on it.
+    fn scrap_of(&self, patch: &Patch) -> Option<Scrap> {
+        let [film] = patch.films.as_slice() else {
+            return None;
         };
+        let colour = |colour: &Colour| ScrapColour {
+            lab: colour.lab,
+            lab_sd: colour.lab_sd,
+            surface: colour.surface,
+        };
+        (film.coats > 0).then(|| Scrap {
+            way: patch.way.clone(),
+            coats: f64::from(film.coats) * film.thinning.share(),
+            film: None,
+            over: Some(colour(&patch.over)),
+            painted: Some(colour(&patch.painted)),
+            from: format!("{}: {}", self.plan.name, patch_name(patch)),
+        })
+    }
+
+    /// Brings what patches tell of coats up to date.
+    pub(super) fn tell_patches(&mut self) {
+        let mut old = std::mem::take(&mut self.told);
         for patch in &self.plan.patches {
-            let [film] = patch.films.as_slice() else {
+            if let Some(at) = old.iter().position(|(of, _)| of == patch) {
+                self.told.push(old.swap_remove(at));
+                continue;
+            }
+            let known = patch.films.first().and_then(|film| self.tube(&film.tube));
+            let told = match (known, self.scrap_of(patch)) {
+                (Some(tube), Some(scrap)) => {
+                    let [l, a, b] = patch.painted.lab;
+                    let spread =
+                        Matrix3::from_diagonal(&patch.painted.lab_sd.map(|sd| sd * sd).into());
+                    let most = 4.0 * tube.record.thickest().max(patch.films[0].whole_build());
+                    let seen = (Lab::new(l, a, b), &spread);
+                    let ground = Self::patch_ground(patch);
+                    coat::told(&tube.constants, most, &ground, seen, scrap.coats)
+                }
+                _ => None,
+            };
+            self.told.push((patch.clone(), told));
+        }
+    }
+
+    /// Scraps of a tube: those kept with it, and patches of this picture that are not among them. Way of working, what each
+    /// tells, and whether it is kept.
+    fn scraps<'a>(&'a self, tube: &'a str) -> Vec<(&'a str, Told, bool)> {
+        let Some(known) = self.tube(tube) else {
+            return Vec::new();
+        };
+        let kept = known.record.coats.iter().zip(&known.told);
+        let kept = kept.filter_map(|(scrap, told)| Some((scrap.way.as_str(), (*told)?, true)));
+        let here = self.told.iter().filter_map(|(patch, told)| {
+            let scrap = self.scrap_of(patch)?;
+            let of_it = patch.films[0].tube == tube && !known.has(&scrap);
+            of_it.then_some((patch.way.as_str(), (*told)?, false))
+        });
+        kept.chain(here).collect()
+    }
+
+    /// The painter's coat of a tube by one way of working.
+    pub(super) fn my_coat(&self, tube: &str, way: &str) -> Option<Coat> {
+        let told: Vec<Told> = self
+            .scraps(tube)
+            .into_iter()
+            .filter_map(|(of, told, _)| coat::same_way(of, way).then_some(told))
+            .collect();
+        coat::together(&told)
+    }
+
+    /// All coats of a tube that are known.
+    pub(super) fn my_coats(&self, tube: &str) -> Vec<CoatView> {
+        let scraps = self.scraps(tube);
+        let mut ways: Vec<&str> = Vec::new();
+        for (way, ..) in &scraps {
+            if !ways.iter().any(|of| coat::same_way(of, way)) {
+                ways.push(way);
+            }
+        }
+        ways.into_iter()
+            .filter_map(|way| {
+                let of = scraps.iter().filter(|(of, ..)| coat::same_way(of, way));
+                let told: Vec<Told> = of.clone().map(|(_, told, _)| *told).collect();
+                Some(CoatView {
+                    tube: tube.to_owned(),
+                    way: way.to_owned(),
+                    words: coat::together(&told)?.words(),
+                    to_keep: of.filter(|(.., kept)| !kept).count(),
+                })
+            })
+            .collect()
+    }
+
+    /// The pigment file of a tube with this picture's patches of it, made one way, kept as scraps.
+    ///
+    /// # Errors
+    /// [`crate::Error::Refused`] where there is none to keep, or too many are kept.
+    pub fn with_scraps(&self, tube: &str, way: &str) -> Result<String> {
+        let known = self.known_tube(tube)?;
+        let mut record = known.record.clone();
+        for patch in &self.plan.patches {
+            let Some(scrap) = self.scrap_of(patch) else {
                 continue;
             };
-            if film.tube != tube || film.coats == 0 {
-                continue;
-            }
-            let [l, a, b] = patch.painted.lab;
-            let most = 4.0 * known.record.thickest().max(film.whole_build());
-            let ground = Self::patch_ground(patch);
-            let nearest = wanted::nearest(&known.constants, most, &ground, Lab::new(l, a, b))?;
-            if nearest.build > 0.0 && nearest.misses_by < TELLS_NOTHING {
-                let coat = nearest.build / (f64::from(film.coats) * film.thinning.share());
-                logs.push(libm::log(coat));
+            let of_it = patch.films[0].tube == tube && coat::same_way(&patch.way, way);
+            if of_it && !known.has(&scrap) {
+                record.coats.push(scrap);
             }
         }
-        if logs.is_empty() {
-            return Ok(None);
+        if record.coats.len() == known.record.coats.len() {
+            return Err(Error::Refused(
+                "These scraps are kept with the tube already.".to_owned(),
+            ));
         }
-        let count = logs.len() as f64;
-        let mean = logs.iter().sum::<f64>() / count;
-        let spread = logs
-            .iter()
-            .map(|log| (log - mean) * (log - mean))
-            .sum::<f64>();
-        // With few patches the usual spread counts as one more.
-        let log_sd = libm::sqrt((spread + ONE_COAT_SD * ONE_COAT_SD) / count);
-        Ok(Some(MyCoat {
-            build: libm::exp(mean),
-            log_sd,
-            patches: logs.len(),
-        }))
+        if record.coats.len() > MOST_ENTRIES {
+            return Err(Error::Refused(format!(
+                "More than {MOST_ENTRIES} scraps of one tube cannot be kept. Take old ones away on the tube’s own page first."
+            )));
+        }
+        Ok(record.write())
     }
 
     /// What patches of a tube alone say of it, measured by its card's own reading.
@@ -260,22 +337,7 @@ impl OpenPicture {
             }
             seen.push(&film.tube);
             view.scatters.extend(self.scatter_view(film));
-            if let Some(coat) = self.my_coat(&film.tube)? {
-                view.coats.push(CoatView {
-                    tube: film.tube.clone(),
-                    words: format!(
-                        "My coat of {}: {:.2} × the card’s film, give or take {:.0} %, from {}.",
-                        film.name,
-                        coat.build,
-                        100.0 * (libm::exp(1.645 * coat.log_sd) - 1.0),
-                        if coat.patches == 1 {
-                            "one patch".to_owned()
-                        } else {
-                            format!("{} patches", coat.patches)
-                        }
-                    ),
-                });
-            }
+            view.coats.extend(self.my_coats(&film.tube));
         }
         Ok(view)
     }

@@ -513,7 +513,12 @@ fn patches_tell_the_painters_coat_and_widen_by_its_spread() {
     let mut open = open();
     open.choose_colour(1);
     lay(&mut open, "cliff-rose", 0.6);
-    let refused = open.change(&Change::MyCoat { film: 0 }).unwrap_err();
+    let refused = open
+        .change(&Change::MyCoat {
+            film: 0,
+            way: String::new(),
+        })
+        .unwrap_err();
     assert!(refused.to_string().starts_with("No patch"), "{refused}");
     // The painter's coats are half as thick again as planned.
     for coats in [1, 2] {
@@ -534,6 +539,7 @@ fn patches_tell_the_painters_coat_and_widen_by_its_spread() {
         open.change(&Change::AddPatch {
             lab: painted,
             lab_sd: [0.5; 3],
+            way: String::new(),
         })
         .unwrap();
     }
@@ -546,7 +552,11 @@ fn patches_tell_the_painters_coat_and_widen_by_its_spread() {
         "{}",
         before.patches.sentence
     );
-    open.change(&Change::MyCoat { film: 0 }).unwrap();
+    open.change(&Change::MyCoat {
+        film: 0,
+        way: String::new(),
+    })
+    .unwrap();
     let film = &open.plan.films[0];
     assert!((film.build / 0.9 - 1.0).abs() < 0.02, "{}", film.build);
     assert!(film.build_log_sd > 0.05);
@@ -588,6 +598,7 @@ fn patches_correct_the_scatter_of_a_tube_in_this_picture_alone() {
         open.change(&Change::AddPatch {
             lab: [l, a, b],
             lab_sd: [0.3; 3],
+            way: String::new(),
         })
         .unwrap();
     }
@@ -636,4 +647,102 @@ fn patches_correct_the_scatter_of_a_tube_in_this_picture_alone() {
     open.undo();
     open.undo();
     assert_eq!(labs(&open.view().unwrap()), labs(&before));
+}
+
+/// One tube, brushed and rubbed on with a rag: two coats that are kept apart, with the tube, and known in every picture.
+#[test]
+fn coats_are_kept_with_the_tube_by_way_of_working() {
+    let mut here = open();
+    here.choose_colour(1);
+    lay(&mut here, "cliff-rose", 0.6);
+    let paint = |open: &mut OpenPicture, build: f64, way: &str| {
+        let set = |open: &mut OpenPicture, build| {
+            let pulling = false;
+            open.change(&Change::Build {
+                film: 0,
+                build,
+                pulling,
+            })
+            .unwrap();
+        };
+        set(open, build);
+        let lab = open.view().unwrap().seen[1].tone.lab;
+        set(open, 0.6);
+        let (lab_sd, way) = ([0.5; 3], way.to_owned());
+        open.change(&Change::AddPatch { lab, lab_sd, way }).unwrap();
+    };
+    paint(&mut here, 0.9, "brush");
+    paint(&mut here, 0.3, "Rag");
+    paint(&mut here, 0.9, " Brush ");
+    let count = |open: &mut OpenPicture, way: &str| {
+        let way = way.to_owned();
+        open.change(&Change::MyCoat { film: 0, way }).unwrap();
+        open.plan.films[0].build
+    };
+    assert!((count(&mut here, "BRUSH") / 0.9 - 1.0).abs() < 0.03);
+    assert!((count(&mut here, "rag") / 0.3 - 1.0).abs() < 0.03);
+    assert_eq!(here.view().unwrap().films[0].way.as_deref(), Some("rag"));
+    assert!(here.my_coat("cliff-rose", "knife").is_none());
+    let coats = here.view().unwrap().patches.coats;
+    let rows: Vec<(&str, usize)> = coats.iter().map(|c| (c.way.as_str(), c.to_keep)).collect();
+    assert_eq!(rows, [("brush", 2), ("Rag", 1)]);
+    // Kept with the tube, it counts once, and another picture knows it.
+    let text = here.with_scraps("cliff-rose", "brush").unwrap();
+    let tubes = vec![("cliff-rose".to_owned(), text.clone())];
+    here.use_tubes(tubes.clone()).unwrap();
+    let coats = here.view().unwrap().patches.coats;
+    assert_eq!(coats.iter().map(|c| c.to_keep).collect::<Vec<_>>(), [0, 1]);
+    assert!(
+        coats[0].words.ends_with("from 2 scraps"),
+        "{}",
+        coats[0].words
+    );
+    assert!(here.with_scraps("cliff-rose", "brush").is_err());
+    let mut other = OpenPicture::new("Mill");
+    other.use_tubes(tubes).unwrap();
+    lay(&mut other, "cliff-rose", 1.0);
+    assert!((count(&mut other, "brush") / 0.9 - 1.0).abs() < 0.03);
+    // A number of one's own is no coat of one's own.
+    other
+        .change(&Change::Build {
+            film: 0,
+            build: 0.5,
+            pulling: false,
+        })
+        .unwrap();
+    assert_eq!(other.view().unwrap().films[0].way, None);
+    // The card's own reading is what it was.
+    let (card, with) = (
+        Record::read(&sample("cliff-rose")).unwrap(),
+        Record::read(&text).unwrap(),
+    );
+    assert_eq!(with.constants().unwrap(), card.constants().unwrap());
+    assert_eq!(
+        Record {
+            coats: Vec::new(),
+            ..with
+        },
+        card
+    );
+}
+
+/// The lane for a brushed coat of a printed card needs no scrap: its film is a coat by brush.
+#[test]
+fn a_brushed_lane_is_a_coat() {
+    let mut record = Record::read(&sample("cliff-rose")).unwrap();
+    let build = record.films[0].build;
+    record.coats.push(crate::paint::file::Scrap {
+        way: "brush".into(),
+        coats: 1.0,
+        film: Some(0),
+        over: None,
+        painted: None,
+        from: String::new(),
+    });
+    let mut open = OpenPicture::new("Mill");
+    open.use_tubes(vec![("rose".to_owned(), record.write())])
+        .unwrap();
+    let coat = open.my_coat("rose", "brush").expect("a coat");
+    assert!((coat.build / build - 1.0).abs() < 1e-9);
+    assert!(coat.log_sd > 0.2);
 }

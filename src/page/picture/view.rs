@@ -123,6 +123,7 @@ impl OpenPicture {
     /// Where a film cannot be predicted.
     pub fn view(&mut self) -> Result<PictureView> {
         self.ground_all();
+        self.tell_patches();
         let films: Vec<Film> = self.laid().into_iter().map(|(_, film)| film).collect();
         let paints: Vec<&Constants> = self.tubes.iter().map(|t| &t.constants).collect();
         let build_sd: Vec<f64> = self
