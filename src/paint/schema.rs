@@ -75,6 +75,10 @@ fn schema() -> Value {
         ("/$defs/Scrap/properties/way", text.clone()),
         ("/$defs/Scrap/properties/from", text.clone()),
         (
+            "/$defs/ScrapColour/properties/lab",
+            numbers(3, -150.0, 150.0),
+        ),
+        (
             "/$defs/ScrapColour/properties/lab_sd",
             numbers(3, 0.0, 50.0),
         ),

@@ -95,16 +95,16 @@ pub fn told_by(paint: &Constants, record: &Record, scrap: &Scrap) -> Option<Told
         });
     }
     let (over, painted) = (scrap.over.as_ref()?, scrap.painted.as_ref()?);
-    let [l, a, b] = over.lab;
+    // The file does not bound L* apart from a* and b*.
+    let lab = |[l, a, b]: [f64; 3]| Lab::new(l.clamp(0.0, 100.0), a, b);
     let ground = Ground::measured(&super::ground::Measured {
-        lab: Lab::new(l, a, b),
+        lab: lab(over.lab),
         spread: variances(over),
         surface: over.surface,
         spectrum: None,
     });
-    let [l, a, b] = painted.lab;
     let most = 4.0 * record.thickest().max(scrap.coats);
-    let seen = (Lab::new(l, a, b), &variances(painted));
+    let seen = (lab(painted.lab), &variances(painted));
     told(paint, most, &ground, seen, scrap.coats)
 }
 

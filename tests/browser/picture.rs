@@ -540,8 +540,39 @@ fn a_painted_patch_stands_beside_the_prediction_and_teaches_a_coat() {
         "document.querySelector('#picture .pull output').textContent === {}",
         json!(before)
     ));
-    page.click("#picture [data-patch] button");
-    page.wait("document.querySelectorAll('#picture [data-patch]').length === 0");
+    // Kept with the tube by its way of working, the coat is there after a reload and in another picture, and on the tube's page.
+    page.wait_for_text("by brush");
+    page.click("#picture [data-keep-coat=brush]");
+    page.wait_for_text("Kept with the tube");
+    saved(&mut page);
+    page.reload();
+    picture_has(&mut page, 1);
+    page.click("#picture [data-do=pictures]");
+    page.click("#picture [data-do=new]");
+    page.wait("document.querySelector('#picture [data-part=name]').value === 'My picture 2'");
+    picture_has(&mut page, 1);
+    assert_eq!(
+        page.evaluate("document.querySelectorAll('#picture [data-patch]').length"),
+        0
+    );
+    let counted = "document.querySelector('#picture select[name=way]')";
+    page.wait(&format!("{counted}.options.length === 2"));
+    page.evaluate(&format!(
+        "{counted}.value = '0', {counted}.dispatchEvent(new Event('change'))"
+    ));
+    page.wait("document.querySelector('#picture [data-film] .what').textContent.startsWith('1 coat by brush')");
+    page.screenshot("picture-my-coat");
+    saved(&mut page);
+    go(&mut page, "tube-1");
+    page.wait_for_text("My coat by brush:");
+    page.screenshot("tube-my-coat");
+    page.click("#tube [data-scrap] button");
+    page.wait("document.querySelector('#tube [data-scrap]') === null");
+    go(&mut page, "tubes");
+    page.click("#tubes [data-do=undo]");
+    page.wait_for_text("Taken back");
+    go(&mut page, "tube-1");
+    page.wait_for_text("My coat by brush:");
     page.close();
 }
 
