@@ -402,6 +402,7 @@ mod tests {
                 ground: Ground::White,
                 xyz: [0.5, 0.4, 0.4],
                 sd: [0.002; 3],
+                scatter: None,
                 fitted_xyz: [0.5, 0.4, 0.4],
                 de00: 0.1,
                 pixels: 1000,

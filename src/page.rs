@@ -8,6 +8,7 @@ mod glaze;
 mod paint;
 mod paper;
 mod picture;
+mod reread;
 mod shelf;
 
 use serde::Serialize;
@@ -26,6 +27,7 @@ pub use picture::{
     Change, GlassSpot, GlassView, GreysView, Held, MixView, OpenGlass, OpenPicture, Part, PickFrom,
     PickView, PictureView, TubesView, WantedView, Way, Window,
 };
+pub use reread::{Reread, reread};
 pub use shelf::{Ask, CompareView, OpenShelf, ShelfView};
 
 /// Why something is not there: `code` for programs, `words` for the painter.

@@ -3,8 +3,10 @@
 use nalgebra::DMatrix;
 use serde::{Deserialize, Serialize};
 
+mod again;
 mod solve;
 
+pub use again::again;
 pub use solve::{ANISOTROPY, card_for_fit, cell_sd};
 use solve::{FLOOR, RELATIVE, Solved};
 
@@ -95,17 +97,7 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
     let sampled = with_known_white(sampled, answers);
     let state = state_of(&sampled, layout.films.len());
     let fit_card = card_for_fit(&sampled, layout.films.len(), answers);
-    let (state, solved) = match state {
-        State::NotModelled => (state, solve::unsolved(&sampled, answers)),
-        _ => {
-            let solved = solve::solve(&sampled, layout.films.len(), answers);
-            if solved.fitted.as_ref().is_some_and(is_no_such_paint) {
-                (State::NotModelled, solve::unsolved(&sampled, answers))
-            } else {
-                (state, solved)
-            }
-        }
-    };
+    let (state, solved) = solved(&sampled, layout.films.len(), answers, state);
     let (fitted, dull) = (solved.fitted.as_ref(), solved.dull);
     let builds: Vec<f64> = fitted.map_or_else(Vec::new, |fit| {
         fit.log_builds.iter().map(|log| libm::exp(*log)).collect()
@@ -116,7 +108,21 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
         builds: &builds,
     };
     let findings = findings::findings(scan, layout, &sampled, &outcome);
-    let mut record = record(scan, layout, &sampled, answers, state, &solved, &fit_card);
+    let mut record = record(
+        layout.films.len(),
+        &sampled,
+        answers,
+        state,
+        &solved,
+        &fit_card,
+    );
+    record.provenance = file::Provenance {
+        file_name: scan.origin.file_name.clone(),
+        size: [scan.width, scan.height],
+        depth: scan.origin.depth,
+        profile: scan.origin.profile.clone(),
+        ..record.provenance
+    };
     record.findings = findings.iter().map(Into::into).collect();
     Reading {
         layout: layout.clone(),
@@ -125,6 +131,18 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
         dull,
         findings,
         record,
+    }
+}
+
+fn solved(sampled: &Sampled, films: usize, answers: &Answers, state: State) -> (State, Solved) {
+    if state == State::NotModelled {
+        return (state, solve::unsolved(sampled, answers));
+    }
+    let solved = solve::solve(sampled, films, answers);
+    if solved.fitted.as_ref().is_some_and(is_no_such_paint) {
+        (State::NotModelled, solve::unsolved(sampled, answers))
+    } else {
+        (state, solved)
     }
 }
 
@@ -223,8 +241,7 @@ fn printed3(values: [f64; 3]) -> [f64; 3] {
 }
 
 fn record(
-    scan: &Scan,
-    layout: &Layout,
+    films: usize,
     sampled: &Sampled,
     answers: &Answers,
     state: State,
@@ -232,7 +249,6 @@ fn record(
     fit_card: &fit::Card,
 ) -> Record {
     let fitted = solved.fitted.as_ref();
-    let films = layout.films.len();
     let rows = spectrum::to_xyz_rows();
     let spectrum_of = |xyz: [f64; 3]| {
         spectrum::smoothest(Xyz::new(xyz[0], xyz[1], xyz[2]))
@@ -277,6 +293,7 @@ fn record(
                 ground: cell.ground,
                 xyz: printed3(cell.xyz),
                 sd: printed3(*sd),
+                scatter: Some(printed3(cell.xyz_sd)),
                 fitted_xyz: printed3(fitted_xyz),
                 de00: printed(colour::difference(lab(cell.xyz), lab(fitted_xyz))),
                 pixels: cell.pixels,
@@ -341,10 +358,10 @@ fn record(
         ),
         findings: Vec::new(),
         provenance: file::Provenance {
-            file_name: scan.origin.file_name.clone(),
-            size: [scan.width, scan.height],
-            depth: scan.origin.depth,
-            profile: scan.origin.profile.clone(),
+            file_name: String::new(),
+            size: [0; 2],
+            depth: 0,
+            profile: String::new(),
             scanner: answers.scanner,
             when: String::new(),
             program: concat!("twoground ", env!("CARGO_PKG_VERSION")).into(),

@@ -299,6 +299,11 @@ impl Paint {
         labelled(self.record.clone(), label)
     }
 
+    /// What reading its cells again would change: `Reread` in www/types.js.
+    pub fn reread(&self) -> Given<JsValue> {
+        plain(&page::reread(&self.record).map_err(thrown)?)
+    }
+
     /// The record without one of the scraps kept with it, as text.
     pub fn without_scrap(&self, place: usize) -> Given<String> {
         page::without_scrap(self.record.clone(), place)

@@ -87,6 +87,7 @@
  * @property {{ number: number, label: string, codes: number, squared: boolean, colours: Lab[] } | null} printed what a printed card says of itself
  * @property {PaintView | null} paint
  *
+ * @typedef {{ words: string[], text: string }} Reread what reading a kept card again would change
  * @typedef {{ id: number, text: string, paint: PaintView | null, problem: Problem | null }} Kept
  * @typedef {{ id: number, text: string, name: string, problem: Problem | null }} Saved a saved picture
  * @typedef {{ id: number, beside: boolean }} SavedAs beside: as another one, since it was changed elsewhere

@@ -191,6 +191,7 @@ const methods = {
   paint: (/** @type {string} */ text) => paint(text).view(),
   glaze: (/** @type {string} */ text, /** @type {number[]} */ builds) => paint(text).glaze(new Float64Array(builds)),
   relabel: (/** @type {string} */ text, /** @type {unknown} */ label) => paint(text).relabel(label),
+  reread: (/** @type {string} */ text) => paint(text).reread(),
   without_scrap: (/** @type {string} */ text, /** @type {number} */ place) => paint(text).without_scrap(place),
   file_name: (/** @type {string} */ text) => paint(text).file_name(),
   cgats: (/** @type {string} */ text) => paint(text).cgats(),

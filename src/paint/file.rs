@@ -195,6 +195,9 @@ pub struct Cell {
     pub xyz: [f64; 3],
     /// Standard deviations of `xyz` as a measure of the colour: pixels, unevenness, and usual errors of scanners.
     pub sd: [f64; 3],
+    /// The part of `sd` that is pixels and unevenness alone, by which the cell can be fitted again.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scatter: Option<[f64; 3]>,
     /// What the constants give.
     pub fitted_xyz: [f64; 3],
     /// CIEDE2000 between the two.
@@ -586,8 +589,8 @@ impl Record {
             for value in cell.xyz.iter().chain(&cell.fitted_xyz) {
                 within(format!("cells[{i}].xyz"), *value, -1.0, 10.0)?;
             }
-            for value in cell.sd {
-                within(format!("cells[{i}].sd"), value, 0.0, 10.0)?;
+            for value in cell.sd.iter().chain(cell.scatter.iter().flatten()) {
+                within(format!("cells[{i}].sd"), *value, 0.0, 10.0)?;
             }
         }
         for (field, value, least) in [

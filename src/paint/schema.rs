@@ -70,6 +70,7 @@ fn schema() -> Value {
         ("/$defs/Cell/properties/xyz", numbers(3, -1.0, 10.0)),
         ("/$defs/Cell/properties/fitted_xyz", numbers(3, -1.0, 10.0)),
         ("/$defs/Cell/properties/sd", numbers(3, 0.0, 10.0)),
+        ("/$defs/Cell/properties/scatter", numbers(3, 0.0, 10.0)),
         ("/properties/coats", entries(0, file::MOST_ENTRIES)),
         ("/$defs/Scrap/properties/coats", between(1e-4, 100.0)),
         ("/$defs/Scrap/properties/way", text.clone()),

@@ -101,6 +101,30 @@ pub(super) fn unsolved(sampled: &Sampled, answers: &Answers) -> Solved {
     }
 }
 
+/// Scatter of cells of which only the whole standard deviations `sds` are known: what is left of them when the scanner was a poor one,
+/// and at least `least`. A better one leaves more to the scatter than that, but then the cells of its card were good ones.
+pub(super) fn scatter(
+    sampled: &Sampled,
+    answers: &Answers,
+    sds: &[[f64; 3]],
+    least: f64,
+) -> Vec<[f64; 3]> {
+    let scanners = scanners(sampled, answers);
+    let mut weights = vec![0.0; scanners.len()];
+    weights[scanners.len() - 1] = 1.0;
+    let seen = before_the_fit(sampled);
+    let explained = cell_sds(sampled, answers, &seen, &scanners, &weights);
+    sds.iter()
+        .zip(explained)
+        .map(|(sd, explained)| {
+            std::array::from_fn(|axis| {
+                let left = sd[axis].powi(2) - explained[axis].powi(2);
+                left.max(least * least).sqrt()
+            })
+        })
+        .collect()
+}
+
 fn cell_sds(
     sampled: &Sampled,
     answers: &Answers,

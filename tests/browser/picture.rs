@@ -563,7 +563,8 @@ fn a_painted_patch_stands_beside_the_prediction_and_teaches_a_coat() {
     page.wait("document.querySelector('#picture [data-film] .what').textContent.startsWith('1 coat by brush')");
     page.screenshot("picture-my-coat");
     saved(&mut page);
-    go(&mut page, "tube-1");
+    go(&mut page, "tubes");
+    page.click("#tubes [data-kept] button[aria-label^=Open]");
     page.wait_for_text("My coat by brush:");
     page.screenshot("tube-my-coat");
     page.click("#tube [data-scrap] button");
@@ -571,7 +572,7 @@ fn a_painted_patch_stands_beside_the_prediction_and_teaches_a_coat() {
     go(&mut page, "tubes");
     page.click("#tubes [data-do=undo]");
     page.wait_for_text("Taken back");
-    go(&mut page, "tube-1");
+    page.click("#tubes [data-kept] button[aria-label^=Open]");
     page.wait_for_text("My coat by brush:");
     page.close();
 }

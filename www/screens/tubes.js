@@ -41,6 +41,7 @@ export function tubesScreen(page, over) {
     if (paint) onPaper(async () => tubeCard(paint, (await engine.call("wall")).conditions));
   });
   find(tube, "[data-do=over]").addEventListener("click", () => opened && over(opened.id));
+  find(tube, "[data-do=reread]").addEventListener("click", reread);
   find(tube, "[data-do=delete]").addEventListener("click", () => opened && remove(opened.id, opened.paint?.name ?? "this paint"));
   find(shelf, "[data-do=undo]").addEventListener("click", () => step(true));
   find(shelf, "[data-do=redo]").addEventListener("click", () => step(false));
@@ -303,6 +304,22 @@ export function tubesScreen(page, over) {
     else page.go("tubes");
   }
 
+  /** Says what reading the card's cells again would change, and does it only when told to. */
+  async function reread() {
+    if (!opened?.text) return;
+    const root = find(tube, "[data-part=reread]");
+    try {
+      /** @type {import("../types.js").Reread} */
+      const { words, text } = await engine.call("reread", [opened.text]);
+      const take = el("button", { type: "button", class: "button", "data-do": "take-reread", click: () => keep_as(text) }, "Take the new reading");
+      const leave = el("button", { type: "button", class: "button line", click: () => root.replaceChildren() }, "Leave it as it is");
+      root.replaceChildren(el("h3", {}, "Read again from the cells that are kept"), ...words.map((words) => el("p", {}, words)), el("div", { class: "buttons" }, take, leave));
+      take.focus();
+    } catch (error) {
+      page.tell(error);
+    }
+  }
+
   function relabel() {
     return become("relabel", [form.label], "Kept on this computer. Undo stands on the shelf.");
   }
@@ -310,9 +327,18 @@ export function tubesScreen(page, over) {
   /** The open tube, as the engine changes it, is kept in its place. @param {string} method @param {unknown[]} args @param {string} [words] said when it is done */
   async function become(method, args, words) {
     if (!opened?.text) return;
+    try {
+      await keep_as(await engine.call(method, [opened.text, ...args]), words);
+    } catch (error) {
+      page.tell(error);
+    }
+  }
+
+  /** @param {string} text the open tube as it is to be @param {string} [words] */
+  async function keep_as(text, words) {
+    if (!opened?.text) return;
     const { id } = opened;
     try {
-      const text = await engine.call(method, [opened.text, ...args]);
       await engine.call("keep", [id, opened.text, text]);
       announce();
       await open(id);
@@ -357,6 +383,7 @@ export function tubesScreen(page, over) {
     drawMore(find(tube, "[data-part=more]"), paint);
     find(tube, "[data-part=findings]").replaceChildren(...paint.findings.map(({ code, words }) => el("li", { "data-finding": code }, words)));
     find(tube, "[data-do=over]").hidden = !paint.predicts;
+    find(tube, "[data-part=reread]").replaceChildren();
     drawOwnCoats(find(tube, "[data-part=own-coats]"), paint, (place) => become("without_scrap", [place]));
     form.label = paint.label;
     facts.draw(paint);

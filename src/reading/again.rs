@@ -1,0 +1,191 @@
+//! An old card fitted anew, from the cells that its pigment file keeps.
+
+use super::{Answers, record, solve, solved, state_of};
+use crate::{
+    Error, Result,
+    card::cells::{BareStripe, Levelled, PooledCell, Sampled},
+    paint::{Record, file},
+};
+
+/// Standard deviation of a cell's mean that is assumed where the file does not keep it, in reflectance: that of a usual scan.
+const USUAL_SCATTER: f64 = 0.001;
+/// Share of clipped pixels from which a cell is a bound and no value; which bound, the file does not keep.
+const CLIPPED: f64 = 0.05;
+
+/// The record with constants, builds and verdict as this program fits them now. Label, answers, findings and everything that is not
+/// known stay.
+///
+/// # Errors
+/// [`Error::Refused`] where the file does not keep what the fit needs: the scan has to be read again.
+pub fn again(kept: &Record) -> Result<Record> {
+    let refused = |why: &str| {
+        Err(Error::Refused(format!(
+            "{why} Read its scan again on Cards instead."
+        )))
+    };
+    if kept.cells.len() < 2 {
+        return refused("This file keeps no cells of its card.");
+    }
+    if kept.cells.iter().any(|cell| cell.clipped_share > CLIPPED) {
+        return refused("Some cells of this card were clipped, and its file does not say how.");
+    }
+    let answers = Answers {
+        dry: kept.dry.0.clone(),
+        surface: kept.surface,
+        sealed: kept.stripes.sealed,
+        gauge: kept.gauge.clone(),
+        white: kept
+            .basis
+            .white_reference
+            .rsplit_once("L* ")
+            .and_then(|(_, lightness)| lightness.trim().parse().ok()),
+        scanner: kept.provenance.scanner,
+    };
+    let films = kept.films.len();
+    let sampled = sampled(kept, &answers);
+    let fit_card = super::card_for_fit(&sampled, films, &answers);
+    if fit_card.reference != kept.reference_film {
+        return refused("Another film of this card would become its unit.");
+    }
+    let (state, solved) = solved(&sampled, films, &answers, state_of(&sampled, films));
+    let mut new = record(films, &sampled, &answers, state, &solved, &fit_card);
+    for (cell, old) in new.cells.iter_mut().zip(&kept.cells) {
+        cell.clipped_share = old.clipped_share;
+        cell.scatter = old.scatter;
+    }
+    new.paint = kept.paint.clone();
+    new.coats = kept.coats.clone();
+    new.findings = kept.findings.clone();
+    new.provenance = file::Provenance {
+        program: new.provenance.program,
+        ..kept.provenance.clone()
+    };
+    new.unknown = kept.unknown.clone();
+    Ok(new)
+}
+
+/// The cells as they were measured. Films count as even and everything as levelled: the file keeps what came of that.
+fn sampled(kept: &Record, answers: &Answers) -> Sampled {
+    const EQUAL: [[f64; 3]; 3] = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+    let bare = |xyz: [f64; 3]| BareStripe {
+        additive: xyz,
+        xyz,
+        xyz_sd: [USUAL_SCATTER; 3],
+        clipped_low: [0.0; 3],
+        clipped_high: [0.0; 3],
+        pixels: 0,
+    };
+    let pooled = kept.cells.iter().map(|cell| PooledCell {
+        film: cell.film,
+        ground: cell.ground,
+        additive: cell.xyz,
+        additive_sd: [0.0; 3],
+        clipped_low: [0.0; 3],
+        clipped_high: [0.0; 3],
+        xyz: cell.xyz,
+        xyz_sd: [0.0; 3],
+        pixels: cell.pixels,
+        rejected_share: cell.rejected_share,
+    });
+    let mut sampled = Sampled {
+        crossings: Vec::new(),
+        pooled: pooled.collect(),
+        white: bare(kept.stripes.white_xyz),
+        black: bare(kept.stripes.black_xyz),
+        evenness: vec![0.0; kept.films.len()],
+        to_xyz: EQUAL,
+        levelled: Levelled {
+            shading: 0.0,
+            glare: 0.0,
+            black_differs: 0.0,
+        },
+    };
+    let sds: Vec<[f64; 3]> = kept.cells.iter().map(|cell| cell.sd).collect();
+    let usual = solve::scatter(&sampled, answers, &sds, USUAL_SCATTER);
+    for ((pooled, cell), usual) in sampled.pooled.iter_mut().zip(&kept.cells).zip(usual) {
+        pooled.xyz_sd = cell.scatter.unwrap_or(usual);
+        pooled.additive_sd = pooled.xyz_sd;
+    }
+    sampled
+}
+
+#[cfg(test)]
+mod tests {
+    use std::{fs, path::Path};
+
+    use super::*;
+    use crate::{
+        colour::{self, Lab},
+        picture::{Ground, film_over},
+    };
+
+    fn sample(name: &str) -> Record {
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-scans");
+        let text =
+            fs::read_to_string(folder.join(format!("{name}.pigment.json"))).expect("a sample");
+        Record::read(&text).expect("a pigment file")
+    }
+
+    /// Largest CIEDE2000 between two readings of one card, as a share of the first one's range.
+    fn apart(one: &Record, other: &Record) -> f64 {
+        let (a, b) = (one.constants().unwrap(), other.constants().unwrap());
+        let mut most: f64 = 0.0;
+        for (film, again) in one.films.iter().zip(&other.films) {
+            for l in [94.0, 55.0, 10.0] {
+                let ground = Ground::of(Lab::new(l, 0.0, 0.0));
+                let before = film_over(&a, film.build, &ground).unwrap();
+                let after = film_over(&b, again.build, &ground).unwrap();
+                most = most.max(colour::difference(before.lab, after.lab) / before.range);
+            }
+        }
+        most
+    }
+
+    /// What is kept of a card is enough: its file alone gives the paint that its scan gave.
+    #[test]
+    fn the_cells_that_are_kept_give_the_paint_again() {
+        for name in ["cliff-rose", "storm-blue", "rope-ochre"] {
+            let kept = sample(name);
+            let new = again(&kept).expect("it can be fitted");
+            let share = apart(&kept, &new);
+            assert!(share < 0.5, "{name}: {share}");
+            assert_eq!(new.paint, kept.paint);
+            assert_eq!(new.state, kept.state);
+            assert_eq!(new.findings, kept.findings);
+            assert_eq!(Record::read(&new.write()).unwrap(), new);
+            // A second time changes nothing more.
+            assert!(apart(&new, &again(&new).unwrap()) < 0.1, "{name}");
+        }
+    }
+
+    /// Constants of an older fit are not looked at: only the cells are.
+    #[test]
+    fn an_older_fit_is_replaced() {
+        let kept = sample("cliff-rose");
+        let mut old = kept.clone();
+        old.absorption.iter_mut().for_each(|k| *k *= 1.6);
+        old.scattering.iter_mut().for_each(|s| *s *= 0.6);
+        assert!(apart(&kept, &old) > 1.0);
+        let (from_old, from_kept) = (again(&old).unwrap(), again(&kept).unwrap());
+        assert_eq!(from_old.absorption, from_kept.absorption);
+        assert_eq!(from_old.opacity, from_kept.opacity);
+    }
+
+    #[test]
+    fn what_the_file_does_not_keep_is_said() {
+        let mut clipped = sample("cliff-rose");
+        clipped.cells[0].clipped_share = 0.4;
+        let words = again(&clipped).unwrap_err().to_string();
+        assert!(
+            words.contains("clipped") && words.contains("Read its scan again"),
+            "{words}"
+        );
+        clipped.cells.clear();
+        assert!(
+            again(&clipped)
+                .unwrap_err()
+                .to_string()
+                .contains("keeps no cells")
+        );
+    }
+}
