@@ -279,3 +279,35 @@ fn cards_are_previewed_and_a_wrong_number_gets_a_sentence() {
     page.wait_for_text("How many cards is a whole number from 1 to 200.");
     page.close();
 }
+
+/// A tube that an older fit read otherwise: what would change is told first, then taken, then taken back.
+#[test]
+fn an_old_card_is_read_again_from_its_cells() {
+    let (_server, _profile, mut page) = open();
+    let folder = crate::devtools::Folder::new("reread");
+    let text = std::fs::read_to_string(&samples::samples()[0].pigment).expect("a sample");
+    let mut old: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+    for k in old["absorption"].as_array_mut().expect("K") {
+        *k = (2.0 * k.as_f64().expect("a number")).into();
+    }
+    let file = folder.path().join("old.json");
+    std::fs::write(&file, old.to_string()).expect("a file");
+    go(&mut page, "tubes");
+    page.upload("#pigment", &[file]);
+    shelf_has(&mut page, 1);
+    page.click("#tubes [data-kept] button[aria-label^=Open]");
+    page.click("#tube [data-do=reread]");
+    page.wait_for_text("outside the range of");
+    page.screenshot("tube-reread");
+    page.click("#tube [data-do=take-reread]");
+    page.wait_for_text("Kept so on this computer.");
+    page.click("#tube [data-do=reread]");
+    page.wait_for_text("No colour of this card’s films would change");
+    go(&mut page, "tubes");
+    page.click("#tubes [data-do=undo]");
+    page.wait_for_text("Taken back");
+    page.click("#tubes [data-kept] button[aria-label^=Open]");
+    page.click("#tube [data-do=reread]");
+    page.wait_for_text("outside the range of");
+    page.close();
+}
