@@ -412,6 +412,7 @@ mod tests {
             surface: Surface::Glossy,
             dry: Dry("yes".to_owned()),
             gauge: None,
+            film_weight: None,
             state: State::Known,
             opacity: Opacity {
                 milk_on_black: Some(-1.0),

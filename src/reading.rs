@@ -347,6 +347,7 @@ fn record(
         surface: answers.surface,
         dry: Dry(answers.dry.clone()),
         gauge: answers.gauge.clone(),
+        film_weight: None,
         state,
         opacity: opacity(
             state,

@@ -32,7 +32,7 @@ export function tubeCard(paint, conditions) {
   const { label } = paint;
   const facts = [
     ["Maker", label.maker], ["Colour Index", label.colour_index.join(", ")], ["Binder", label.binder], ["Batch", label.batch],
-    ["Lightfastness", label.lightfastness], ["Drawn", label.drawn_on], ["Gauge", label.gauge], ["Notes", label.notes],
+    ["Lightfastness", label.lightfastness], ["Drawn", label.drawn_on], ["Gauge", label.gauge], ["Middle film, g/m²", label.weighed], ["Notes", label.notes],
   ].filter(([, value]) => value);
   return el(
     "article",

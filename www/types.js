@@ -6,7 +6,7 @@
  * @typedef {[number, number, number]} Lab L*, a*, b*, D50
  * @typedef {{ css: string, lab: Lab, cut: boolean, wide: { css: string, cut: boolean } | null }} Tone cut: stronger than sRGB can show; wide: then for a Display-P3 screen
  *
- * @typedef {{ name: string, maker: string, colour_index: string[], binder: string, batch: string, drawn_on: string, gauge: string, lightfastness: string, notes: string }} Label
+ * @typedef {{ name: string, maker: string, colour_index: string[], binder: string, batch: string, drawn_on: string, gauge: string, weighed: string, lightfastness: string, notes: string }} Label
  *
  * @typedef {object} CellRow one film over one ground
  * @property {number} film from 1, top first
@@ -186,7 +186,7 @@
  * @property {number} no_help how many tubes do not help
  * @typedef {{ rows: { wanted: Tone, grey: Tone, spot: Spot, words: string, reached: boolean }[] }} GreysView
  *
- * @typedef {{ over: string, glaze: Spot, mix: Spot, parts: { key: string, parts: number }[], difference: string, pigment: string, unit: string, common: boolean }} MixView
+ * @typedef {{ over: string, glaze: Spot, mix: Spot, parts: { key: string, parts: number }[], difference: string, pigment: string, unit: string, common: boolean, by_weight: boolean }} MixView
  * @typedef {Tone & { lab_sd: [number, number, number], range: number, word: string, pixels: number, trouble: string, file: string, profile: string }} PickView
  *
  * @typedef {{ do: "name", name: string } | { do: "notes", notes: string } | { do: "lay", tube: string, build?: number } | { do: "lay-alone", tube: string, build: number } | { do: "take-film", film: number } | { do: "move-film", film: number, over: boolean } | { do: "build", film: number, build: number, pulling: boolean } | { do: "coats", film: number, coats: number } | { do: "thin", film: number, thinning: Thinning } | { do: "add-colour", name: string, lab: Lab, surface: Surface } | { do: "add-ladder", count: number, light: number, dark: number } | { do: "add-masstone", tube: string } | { do: "add-picked", name: string, lab: Lab, lab_sd: [number, number, number], surface: Surface, file: string, profile: string, photo: boolean, pixels: number } | { do: "add-patch", lab: Lab, lab_sd: Lab, way: string } | { do: "take-patch", patch: number } | { do: "my-coat", film: number, way: string } | { do: "scatter", tube: string, as_painted: boolean } | { do: "name-colour", colour: number, name: string } | { do: "surface", colour: number, surface: Surface } | { do: "move-colour", colour: number, later: boolean } | { do: "take-colour", colour: number } | { do: "clear-colours" }} Change one change of the open picture

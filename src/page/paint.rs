@@ -26,6 +26,8 @@ pub struct LabelData {
     pub label: Label,
     /// What set the films' thickness.
     pub gauge: String,
+    /// Weight of the middle film in g per square metre, as typed.
+    pub weighed: String,
 }
 
 /// Everything the page shows of one paint.
@@ -149,6 +151,9 @@ impl PaintView {
             label: LabelData {
                 label: record.paint.clone(),
                 gauge: record.gauge.clone().unwrap_or_default(),
+                weighed: record
+                    .film_weight
+                    .map_or_else(String::new, |weight| weight.to_string()),
             },
             strip: chart::strip(record, STRIP[0], STRIP[1]),
             strip_small: chart::strip(record, STRIP_SMALL[0], STRIP_SMALL[1]),
@@ -416,6 +421,19 @@ pub fn relabel(mut record: Record, data: LabelData) -> Result<Record> {
             ),
         });
     }
+    record.film_weight = match data.weighed.trim() {
+        "" => None,
+        text => {
+            let [least, most] = file::FILM_WEIGHT;
+            let weight: Option<f64> = text.replace(',', ".").parse().ok();
+            Some(weight.filter(|w| (least..=most).contains(w)).ok_or_else(|| {
+                Error::Refused(
+                    "Give the weight of the middle film as one number, in grams for a square metre, or leave it empty."
+                        .to_owned(),
+                )
+            })?)
+        }
+    };
     record.paint = data.label;
     record.gauge = Some(data.gauge).filter(|gauge| !gauge.trim().is_empty());
     Ok(record)

@@ -23,6 +23,9 @@ pub const LONGEST_TEXT: usize = 2000;
 /// Most films and Colour Index names of one record.
 pub const MOST_ENTRIES: usize = 64;
 
+/// Least and most weight of a film that is read, in g per square metre: far thinner and thicker than any is drawn.
+pub const FILM_WEIGHT: [f64; 2] = [0.1, 10_000.0];
+
 /// Largest milk on black and standard deviation of it that is read, in L*: far more than there is.
 pub const MOST_MILK: f64 = 1e6;
 
@@ -59,6 +62,9 @@ pub struct Record {
     /// What set the films' thickness, if anything.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub gauge: Option<String>,
+    /// Weight of the reference film as laid, wet, in g per square metre, where it was weighed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub film_weight: Option<f64>,
     /// What the card could tell.
     pub state: State,
     /// Clear or milky, in numbers.
@@ -603,6 +609,10 @@ impl Record {
         }
         if self.cells.len() > 2 * MOST_ENTRIES {
             return Err(refused("cells", "has too many entries"));
+        }
+        if let Some(weight) = self.film_weight {
+            let [least, most] = FILM_WEIGHT;
+            within("film_weight".into(), weight, least, most)?;
         }
         if self.coats.len() > MOST_ENTRIES {
             return Err(refused("coats", "has too many entries"));

@@ -40,6 +40,10 @@ fn schema() -> Value {
             "/$defs/Opacity/properties/milk_sd",
             between(0.0, file::MOST_MILK),
         ),
+        (
+            "/properties/film_weight",
+            between(file::FILM_WEIGHT[0], file::FILM_WEIGHT[1]),
+        ),
         ("/properties/films", entries(1, file::MOST_ENTRIES)),
         ("/properties/cells", entries(0, 2 * file::MOST_ENTRIES)),
         (
@@ -169,6 +173,7 @@ fn record() -> Value {
         "surface": "satin",
         "dry": "yes",
         "gauge": "one layer of tape",
+        "film_weight": 40.0,
         "state": "known",
         "opacity": {
             "milk_on_black": 0.5, "milk_sd": 0.4, "grade": "slightly milky", "contrast_ratio": [0.1, 0.2], "hiding_build": 12.0,

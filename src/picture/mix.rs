@@ -12,6 +12,8 @@ use crate::{
 /// How well the films of two cards compare.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Unit {
+    /// Each film weighed, parts by weight.
+    Weighed,
     /// Drawn with the same gauge.
     Common,
     /// Not known to be: one may be twice the other.
@@ -19,10 +21,11 @@ pub enum Unit {
 }
 
 impl Unit {
-    /// Standard deviation of the logarithm of a tube's share: a factor of 1.2 with one gauge, of 2 without, nine times in ten
-    /// within it (ours).
+    /// Standard deviation of the logarithm of a tube's share: a factor of 1.1 where films were weighed, of 1.2 with one
+    /// gauge, of 2 without, nine times in ten within it (ours).
     pub fn log_sd(self) -> f64 {
         let factor: f64 = match self {
+            Self::Weighed => 1.1,
             Self::Common => 1.2,
             Self::Unknown => 2.0,
         };
@@ -162,6 +165,7 @@ mod tests {
                 too_thick(&mixed).lab_with_spread(&mixed.covariance).1.trace()
             };
             prop_assert!(spread(Unit::Unknown) > spread(Unit::Common));
+            prop_assert!(spread(Unit::Common) > spread(Unit::Weighed));
         }
     }
 

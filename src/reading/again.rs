@@ -54,6 +54,7 @@ pub fn again(kept: &Record) -> Result<Record> {
         cell.scatter = old.scatter;
     }
     new.paint = kept.paint.clone();
+    new.film_weight = kept.film_weight;
     new.coats = kept.coats.clone();
     new.findings = kept.findings.clone();
     new.provenance = file::Provenance {

@@ -287,6 +287,10 @@ fn label_difference(mine: &Record, theirs: &Record) -> String {
         1 => "one scrap".to_owned(),
         n => format!("{n} scraps"),
     };
+    let weight = |record: &Record| {
+        let weight = record.film_weight;
+        weight.map_or_else(String::new, |weight| format!("{weight} g/m²"))
+    };
     let gauge = |record: &Record| record.gauge.clone().unwrap_or_default();
     let fields = [
         ("name", a.name.clone(), b.name.clone()),
@@ -296,6 +300,7 @@ fn label_difference(mine: &Record, theirs: &Record) -> String {
         ("batch", a.batch.clone(), b.batch.clone()),
         ("date drawn", a.drawn_on.clone(), b.drawn_on.clone()),
         ("gauge", gauge(mine), gauge(theirs)),
+        ("film weight", weight(mine), weight(theirs)),
         (
             "lightfastness",
             a.lightfastness.clone(),

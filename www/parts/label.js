@@ -5,7 +5,7 @@ import { el, find, say } from "../dom.js";
 
 /** @typedef {import("../types.js").Label} Label */
 
-const FIELDS = /** @type {const} */ (["name", "maker", "binder", "batch", "drawn_on", "gauge", "lightfastness", "notes"]);
+const FIELDS = /** @type {const} */ (["name", "maker", "binder", "batch", "drawn_on", "gauge", "weighed", "lightfastness", "notes"]);
 
 export class LabelForm {
   #form;
@@ -65,4 +65,4 @@ export class LabelForm {
 }
 
 /** @type {Label} */
-export const BLANK = { name: "", maker: "", colour_index: [], binder: "", batch: "", drawn_on: "", gauge: "", lightfastness: "", notes: "" };
+export const BLANK = { name: "", maker: "", colour_index: [], binder: "", batch: "", drawn_on: "", gauge: "", weighed: "", lightfastness: "", notes: "" };

@@ -75,6 +75,7 @@ export class Mixed {
       return el("label", {}, el("span", {}, name), input);
     });
     find(this.#root, "[data-part=parts]").replaceChildren(...rows);
+    find(this.#root, "[data-part=parts]").setAttribute("aria-label", `Parts of the mix, by ${view.by_weight ? "weight" : "volume"}`);
   }
 
   /** @param {MixView} view */

@@ -21,7 +21,7 @@ use crate::{
 pub struct Part {
     /// Key of the tube.
     pub key: String,
-    /// Parts by volume.
+    /// Parts by volume; by weight where all films were weighed.
     pub parts: f64,
 }
 
@@ -44,6 +44,8 @@ pub struct MixView {
     pub unit: String,
     /// Whether they do.
     pub common: bool,
+    /// Whether parts are by weight.
+    pub by_weight: bool,
 }
 
 /// Thickest film of a mix that is looked at for hiding, in films of the cards.
@@ -95,7 +97,8 @@ impl OpenPicture {
                     in_mix.push((at, 1.0));
                 }
             }
-            self.bring_near(&mut in_mix, glaze.lab);
+            let unit = self.unit_of(&in_mix);
+            self.bring_near(&mut in_mix, glaze.lab, unit);
         }
         if in_mix.iter().all(|(_, parts)| *parts == 0.0) {
             return Err(Error::Refused(
@@ -107,9 +110,17 @@ impl OpenPicture {
         let (lab, spread) = mix::too_thick(&mixed).lab_with_spread(&mixed.covariance);
         let range = uncertainty::range(lab, &spread);
         let by = colour::difference(glaze.lab, lab);
-        let laid: f64 = films.iter().map(|film| film.build).sum();
+        let weight = |paint: usize| self.weight(paint, unit);
+        let laid: f64 = films
+            .iter()
+            .map(|film| film.build * weight(film.paint))
+            .sum();
         let pigment = verdict::hiding_build(&mixed, THICKEST).map_or(String::new(), |thick| {
-            let whole: f64 = in_mix.iter().map(|(_, parts)| parts).sum();
+            // Films of their cards in the mix, and parts of the coloured paints among all that is weighed or measured out.
+            let whole: f64 = in_mix
+                .iter()
+                .map(|(paint, parts)| parts / weight(*paint))
+                .sum();
             let coloured: f64 = in_mix
                 .iter()
                 .filter(|(paint, _)| films.iter().any(|film| film.paint == *paint))
@@ -152,22 +163,26 @@ impl OpenPicture {
                 .collect(),
             pigment,
             unit: self.unit_words(&in_mix, unit),
-            common: unit == Unit::Common,
+            common: unit != Unit::Unknown,
+            by_weight: unit == Unit::Weighed,
         })
     }
 
     fn mix_of(&self, parts: &[(usize, f64)], unit: Unit) -> Constants {
         let parts: Vec<(&Constants, f64)> = parts
             .iter()
-            .map(|(paint, parts)| (&self.tubes[*paint].constants, *parts))
+            .map(|(paint, parts)| {
+                let films = parts / self.weight(*paint, unit);
+                (&self.tubes[*paint].constants, films)
+            })
             .collect();
         mix::mix(&parts, unit)
     }
 
     /// Parts whose mix comes nearest to a colour: each tube's in turn, the first of them held.
-    fn bring_near(&self, parts: &mut [(usize, f64)], wanted: Lab) {
+    fn bring_near(&self, parts: &mut [(usize, f64)], wanted: Lab, unit: Unit) {
         let miss = |parts: &[(usize, f64)]| {
-            let mixed = self.mix_of(parts, Unit::Common);
+            let mixed = self.mix_of(parts, unit);
             colour::difference(mix::too_thick(&mixed).lab_of(), wanted)
         };
         let mut step = 4.0;
@@ -195,6 +210,10 @@ impl OpenPicture {
     }
 
     fn unit_of(&self, parts: &[(usize, f64)]) -> Unit {
+        let weighed = |(paint, _): &(usize, f64)| self.tubes[*paint].record.film_weight.is_some();
+        if parts.len() > 1 && parts.iter().all(weighed) {
+            return Unit::Weighed;
+        }
         let gauges: Vec<String> = parts.iter().map(|(paint, _)| self.gauge(*paint)).collect();
         let first = &gauges[0];
         if gauges.len() < 2 || (!first.is_empty() && gauges.iter().all(|g| g == first)) {
@@ -202,6 +221,12 @@ impl OpenPicture {
         } else {
             Unit::Unknown
         }
+    }
+
+    /// What one film of a tube's card takes of it: its weight where parts are weighed, otherwise one film.
+    fn weight(&self, paint: usize, unit: Unit) -> f64 {
+        let weight = self.tubes[paint].record.film_weight;
+        weight.filter(|_| unit == Unit::Weighed).unwrap_or(1.0)
     }
 
     fn gauge(&self, paint: usize) -> String {
@@ -215,6 +240,10 @@ impl OpenPicture {
 
     fn unit_words(&self, parts: &[(usize, f64)], unit: Unit) -> String {
         match unit {
+            Unit::Weighed => {
+                "A film of each of these cards was weighed, so their parts, by weight, compare."
+                    .to_owned()
+            }
             Unit::Common if parts.len() < 2 => String::new(),
             Unit::Common => format!(
                 "All these cards were drawn with one gauge ({}), so their parts compare.",
@@ -235,7 +264,7 @@ impl OpenPicture {
                     )
                 };
                 format!(
-                    "{why}: one film may be twice as thick as the other, parts are uncertain by a factor of 2, and the range is wider."
+                    "{why}: one film may be twice as thick as the other, parts are uncertain by a factor of 2, and the range is wider. Draw both with one gauge, or weigh a film of each, and write it on their labels."
                 )
             }
         }

@@ -502,6 +502,26 @@ fn a_mix_is_brought_near_the_glaze_and_takes_more_paint() {
     assert!(common.common);
     assert_eq!(common.mix.tone, near.mix.tone);
     assert!(common.mix.range < near.mix.range);
+    // Weighed, too: the same parts by weight are fewer films of the tube whose film weighs more.
+    let weighed = |weights: [f64; 4]| {
+        let tubes = NAMES.iter().zip(weights).map(|(name, weight)| {
+            let mut record = Record::read(&sample(name)).unwrap();
+            record.film_weight = Some(weight);
+            ((*name).to_owned(), record.write())
+        });
+        tubes.collect::<Vec<_>>()
+    };
+    open.use_tubes(weighed([40.0; 4])).unwrap();
+    let alike = open.mixed(&near.parts, None).unwrap();
+    assert!(alike.by_weight && alike.common);
+    assert!(off_by(&alike.mix, &near.mix) < 1e-6);
+    assert!(alike.mix.range < common.mix.range);
+    // cliff-rose, storm-blue, foam-white, lantern-gold.
+    open.use_tubes(weighed([40.0, 40.0, 80.0, 40.0])).unwrap();
+    let mut halved = near.parts.clone();
+    halved[0].parts *= 0.5;
+    let heavy = open.mixed(&halved, None).unwrap();
+    assert!(off_by(&heavy.mix, &alike.mix) < 1e-6);
     for part in &mut other {
         part.parts = 0.0;
     }
@@ -745,4 +765,10 @@ fn a_brushed_lane_is_a_coat() {
     let coat = open.my_coat("rose", "brush").expect("a coat");
     assert!((coat.build / build - 1.0).abs() < 1e-9);
     assert!(coat.log_sd > 0.2);
+}
+
+/// CIEDE2000 between two spots.
+fn off_by(one: &super::view::Spot, other: &super::view::Spot) -> f64 {
+    let lab = |[l, a, b]: [f64; 3]| Lab::new(l, a, b);
+    colour::difference(lab(one.tone.lab), lab(other.tone.lab))
 }
