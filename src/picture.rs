@@ -9,6 +9,7 @@
 //! | [`stack`] | films from the bottom up over any number of grounds |
 //! | [`coat`] | the painter's own coat, by way of working |
 //! | [`depth`] | tubes beside each other at equal depth |
+//! | [`mean`] | several readings of one tube as one paint |
 //! | [`mix`] | paints mixed directly |
 //! | [`painted`] | from painted patches back to coat and scatter of a tube |
 //! | [`pick`] | a colour averaged over a spot of a scan or photo |
@@ -18,6 +19,7 @@
 pub mod coat;
 pub mod depth;
 pub mod ground;
+pub mod mean;
 pub mod mix;
 pub mod painted;
 pub mod pick;

@@ -17,12 +17,13 @@ mod words;
 
 use crate::{
     Error, Result, chart,
-    page::glaze::UNDERPAINTING,
+    page::{glaze::UNDERPAINTING, shelf},
     paint::{Constants, Record, file::Scrap},
     picture::{
         Film, Ground, Kept,
         coat::{self, Told},
         depth::Depth,
+        mean,
         plan::{Colour, Patch, Plan, PlannedFilm, Source},
     },
     spectrum::BANDS,
@@ -62,8 +63,14 @@ struct Tube {
     key: String,
     text: String,
     record: Record,
-    /// As its card says.
+    /// As its card says alone.
+    alone: Constants,
+    /// As its card says, and all others of the same tube.
     on_card: Constants,
+    /// Readings of the same tube, itself too: their places.
+    readings: Vec<usize>,
+    /// Which of them is the odd one out and not in the mean.
+    odd: Option<usize>,
     /// As it is in this picture.
     constants: Constants,
     depth: Depth,
@@ -166,7 +173,10 @@ impl OpenPicture {
                 depth: Depth::of(&constants, record.thickest()),
                 key,
                 text,
+                alone: constants.clone(),
                 on_card: constants.clone(),
+                readings: Vec::new(),
+                odd: None,
                 constants,
                 record,
                 told: Vec::new(),
@@ -174,8 +184,57 @@ impl OpenPicture {
             tube.tell();
             self.tubes.push(tube);
         }
+        self.join_readings()?;
         self.correct_tubes();
         Ok(())
+    }
+
+    /// Readings of one tube become one paint, each in films of its own card, the odd one out left out.
+    fn join_readings(&mut self) -> Result<()> {
+        let named: Vec<_> = self
+            .tubes
+            .iter()
+            .map(|tube| shelf::tube_of(&tube.record.paint))
+            .collect();
+        for i in 0..self.tubes.len() {
+            let same = |j: &usize| *j == i || named[i].is_some() && named[*j] == named[i];
+            let readings: Vec<usize> = (0..self.tubes.len()).filter(same).collect();
+            // The first of them has found out.
+            let first = readings[0];
+            let odd = if first < i {
+                self.tubes[first].odd
+            } else {
+                let all: Vec<(&Constants, Depth)> = readings
+                    .iter()
+                    .map(|&j| &self.tubes[j])
+                    .map(|tube| {
+                        let thickest = tube.record.thickest();
+                        (&tube.alone, Depth::of(&tube.alone, thickest))
+                    })
+                    .collect();
+                shelf::odd_of(&all)?.map(|at| readings[at])
+            };
+            let on_card = if readings.len() > 1 {
+                let alike = readings.iter().filter(|&&j| odd != Some(j));
+                let alike: Vec<&Constants> = alike.map(|&j| &self.tubes[j].alone).collect();
+                mean::mean(&self.tubes[i].alone, &alike)
+            } else {
+                self.tubes[i].alone.clone()
+            };
+            let tube = &mut self.tubes[i];
+            tube.on_card = on_card;
+            tube.readings = readings;
+            tube.odd = odd;
+        }
+        Ok(())
+    }
+
+    /// Tubes to choose from, with their places: of several readings of one, the first that is not the odd one out.
+    fn to_choose(&self) -> impl Iterator<Item = (usize, &Tube)> {
+        self.tubes.iter().enumerate().filter(|(i, tube)| {
+            let mut alike = tube.readings.iter().filter(|&&j| tube.odd != Some(j));
+            alike.next() == Some(i)
+        })
     }
 
     /// Brings the tubes up to date with the plan's corrections.

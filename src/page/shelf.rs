@@ -13,7 +13,10 @@ use crate::{
     Result,
     colour::Lab,
     fit::uncertainty,
-    paint::{Constants, Record, file::Grade},
+    paint::{
+        Constants, Record,
+        file::{Grade, Label},
+    },
     picture::{Film, Ground, MOST_BUILD, Stack, depth::Depth},
     shelf::{copy::KeptText, history::day_number},
     spectrum::BandCovariance,
@@ -21,6 +24,7 @@ use crate::{
 
 pub use compare::CompareView;
 use readings::ReadingRow;
+pub(super) use readings::odd_of;
 
 /// What the painter asks to see of the shelf.
 #[derive(Debug, Clone, Default, PartialEq, Deserialize)]
@@ -144,25 +148,8 @@ impl Known {
         })
     }
 
-    /// What makes it the same tube as another: name, maker, binder and batch, however they are typed. A tube without a name
-    /// is only itself.
     fn tube(&self) -> Option<[String; 4]> {
-        let label = &self.record.paint;
-        let plain = |text: &str| {
-            text.split_whitespace()
-                .collect::<Vec<_>>()
-                .join(" ")
-                .to_lowercase()
-        };
-        let name = plain(&label.name);
-        (!name.is_empty()).then(|| {
-            [
-                name,
-                plain(&label.maker),
-                plain(&label.binder),
-                plain(&label.batch),
-            ]
-        })
+        tube_of(&self.record.paint)
     }
 
     fn day(&self) -> i64 {
@@ -287,6 +274,26 @@ impl Known {
                 )
             })
     }
+}
+
+/// What makes a label that of the same tube as another: name, maker, binder and batch, however they are typed. A tube without a
+/// name is only itself.
+pub(super) fn tube_of(label: &Label) -> Option<[String; 4]> {
+    let plain = |text: &str| {
+        text.split_whitespace()
+            .collect::<Vec<_>>()
+            .join(" ")
+            .to_lowercase()
+    };
+    let name = plain(&label.name);
+    (!name.is_empty()).then(|| {
+        [
+            name,
+            plain(&label.maker),
+            plain(&label.binder),
+            plain(&label.batch),
+        ]
+    })
 }
 
 /// A grade as the file has it.

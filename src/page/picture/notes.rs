@@ -31,6 +31,12 @@ impl OpenPicture {
             }
         }
         notes.extend(layering(&films));
+        for (_, tube) in &films {
+            let note = self.of_readings(tube);
+            if !note.is_empty() && !notes.contains(&note) {
+                notes.push(note);
+            }
+        }
         for (film, tube) in &films {
             for note in of_film(film, tube) {
                 if !notes.contains(&note) {
@@ -55,6 +61,25 @@ impl OpenPicture {
             notes.push("Solvent: air the room; odourless is not harmless. Rags with oil heat up by themselves: dry them spread flat, or keep them under water. Label, safety data sheet and local rules come first.".to_owned());
         }
         notes
+    }
+
+    /// What of several readings a tube is predicted by.
+    fn of_readings(&self, tube: &Tube) -> String {
+        let (name, n) = (tube.name(), tube.readings.len());
+        match tube.odd.and_then(|odd| self.tubes.get(odd)) {
+            _ if n < 2 => String::new(),
+            None => format!(
+                "{name}: predicted by the mean of its {n} readings; what they differ by is in the range."
+            ),
+            Some(odd) => format!(
+                "{name}: predicted by the mean of {} of its {n} readings. {} is the odd one out and left out; look at it under Tubes.",
+                n - 1,
+                match odd.record.provenance.file_name.as_str() {
+                    "" => "One",
+                    file => file,
+                }
+            ),
+        }
     }
 }
 

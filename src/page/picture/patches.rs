@@ -147,11 +147,21 @@ impl OpenPicture {
         let Some(known) = self.tube(tube) else {
             return Vec::new();
         };
-        let kept = known.record.coats.iter().zip(&known.told);
-        let kept = kept.filter_map(|(scrap, told)| Some((scrap.way.as_str(), (*told)?, true)));
+        // Scraps of another reading count films of another card.
+        let kept = known.readings.iter().flat_map(|&j| {
+            let of = &self.tubes[j];
+            let by = libm::log(of.constants.absorption[0] / known.constants.absorption[0]);
+            let all = of.record.coats.iter().zip(&of.told);
+            all.filter_map(move |(scrap, told)| {
+                let told = (*told)?;
+                let log = told.log + by;
+                Some((scrap.way.as_str(), Told { log, ..told }, true))
+            })
+        });
         let here = self.told.iter().filter_map(|(patch, told)| {
             let scrap = self.scrap_of(patch)?;
-            let of_it = patch.films[0].tube == tube && !known.has(&scrap);
+            let has = |&j: &usize| self.tubes[j].has(&scrap);
+            let of_it = patch.films[0].tube == tube && !known.readings.iter().any(has);
             of_it.then_some((patch.way.as_str(), (*told)?, false))
         });
         kept.chain(here).collect()
@@ -202,7 +212,8 @@ impl OpenPicture {
                 continue;
             };
             let of_it = patch.films[0].tube == tube && coat::same_way(&patch.way, way);
-            if of_it && !known.has(&scrap) {
+            let has = |&j: &usize| self.tubes[j].has(&scrap);
+            if of_it && !known.readings.iter().any(has) {
                 record.coats.push(scrap);
             }
         }

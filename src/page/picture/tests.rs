@@ -772,3 +772,51 @@ fn off_by(one: &super::view::Spot, other: &super::view::Spot) -> f64 {
     let lab = |[l, a, b]: [f64; 3]| Lab::new(l, a, b);
     colour::difference(lab(one.tone.lab), lab(other.tone.lab))
 }
+
+/// Three cards of one tube, one of them of another paint by mistake: the two that agree are predicted by, in films of whichever
+/// card is asked, and the third is named.
+#[test]
+fn readings_of_one_tube_are_predicted_by_their_mean() {
+    let reading = |name: &str, scale: f64, file: &str| {
+        let mut record = Record::read(&sample(name)).unwrap();
+        record.paint.name = "My rose".into();
+        record.provenance.file_name = file.into();
+        // The same paint on a card whose middle film is so many times as thick.
+        record.absorption.iter_mut().for_each(|k| *k *= scale);
+        record.scattering.iter_mut().for_each(|s| *s *= scale);
+        record.write()
+    };
+    let mut open = OpenPicture::new("Mill");
+    let thin = ("thin".to_owned(), reading("cliff-rose", 1.0, "one.tif"));
+    let thick = ("thick".to_owned(), reading("cliff-rose", 2.0, "two.tif"));
+    let wrong = ("wrong".to_owned(), reading("storm-blue", 1.0, "three.tif"));
+    open.use_tubes(vec![thin.clone()]).unwrap();
+    lay(&mut open, "thin", 0.8);
+    let alone = open.view().unwrap();
+    open.use_tubes(vec![thin, thick, wrong]).unwrap();
+    let together = open.view().unwrap();
+    for (one, all) in alone.seen.iter().zip(&together.seen) {
+        assert!(off_by(one, all) < 0.01, "{one:?} {all:?}");
+        assert!(all.range < one.range);
+    }
+    let told = together
+        .cautions
+        .iter()
+        .any(|words| words.contains("three.tif is the odd one out"));
+    assert!(told, "{:?}", together.cautions);
+    // Half as many films of the thick card are as much paint.
+    open.change(&Change::LayAlone {
+        tube: "thick".into(),
+        build: 0.4,
+    })
+    .unwrap();
+    for (one, all) in open.view().unwrap().seen.iter().zip(&together.seen) {
+        assert!(off_by(one, all) < 0.01);
+    }
+    // One tube to choose, not three.
+    let rows = open.tubes().unwrap().rows;
+    assert_eq!(
+        rows.iter().map(|row| row.key.as_str()).collect::<Vec<_>>(),
+        ["thin"]
+    );
+}

@@ -58,9 +58,8 @@ impl OpenPicture {
             .map(|(_, ground)| ground.clone())
             .collect();
         let rows = self
-            .tubes
-            .iter()
-            .map(|tube| {
+            .to_choose()
+            .map(|(_, tube)| {
                 let seen = depth::over_all(&tube.constants, tube.depth, COATS, &grounds)?;
                 let opacity = &tube.record.opacity;
                 let mean = seen[0]

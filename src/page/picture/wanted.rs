@@ -157,7 +157,7 @@ impl OpenPicture {
         view.asked = format!("One film over bare {}, nearest first.", colour.name);
         view.from = Some(ground.lab.into());
         let mut found = Vec::new();
-        for tube in &self.tubes {
+        for (_, tube) in self.to_choose() {
             let nearest = wanted::nearest(&tube.constants, reach(tube), ground, wanted)?;
             if nearest.build == 0.0 {
                 view.no_help += 1;
@@ -263,7 +263,7 @@ impl OpenPicture {
         view.from = Some(start.into());
         // Far enough along the way, then as little else as possible.
         let mut found: Vec<(usize, f64, bool, f64)> = Vec::new();
-        for (paint, tube) in self.tubes.iter().enumerate() {
+        for (paint, tube) in self.to_choose() {
             match film_along(&tube.constants, reach(tube), &below, start, way) {
                 Some((build, reached, aside)) => found.push((paint, build, reached, aside)),
                 None => view.no_help += 1,

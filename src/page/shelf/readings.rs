@@ -6,7 +6,8 @@ use super::{Known, Row, by_chance, exact, seen, signed};
 use crate::{
     Result,
     colour::{self, Lab},
-    picture::Ground,
+    paint::Constants,
+    picture::{Ground, depth::Depth},
 };
 
 /// One of several readings of a tube.
@@ -105,19 +106,41 @@ fn reading(id: u32, known: &Known, apart: Option<Apart>, odd: bool) -> ReadingRo
 
 /// Every reading against the mean of the others, at equal depth. `None` for those without constants, or alone.
 fn apart(known: &[(u32, &Known)]) -> Result<Vec<Option<Apart>>> {
+    let constants: Vec<_> = known
+        .iter()
+        .map(|(_, known)| {
+            known
+                .constants
+                .as_ref()
+                .map(|(paint, depth)| (paint, *depth))
+        })
+        .collect();
+    apart_of(&constants)
+}
+
+/// Which of several readings of a tube is the odd one out, if one is.
+///
+/// # Errors
+/// Where a film cannot be predicted.
+pub(in crate::page) fn odd_of(readings: &[(&Constants, Depth)]) -> Result<Option<usize>> {
+    let all: Vec<_> = readings.iter().copied().map(Some).collect();
+    Ok(odd_one(&apart_of(&all)?))
+}
+
+fn apart_of(known: &[Option<(&Constants, Depth)>]) -> Result<Vec<Option<Apart>>> {
     if known.len() < 2 {
         return Ok(vec![None; known.len()]);
     }
     let grounds: Vec<Ground> = OVER.map(exact).into();
     let colours: Vec<Option<Vec<_>>> = known
         .iter()
-        .map(|(_, known)| {
-            let Some((constants, depth)) = &known.constants else {
+        .map(|known| {
+            let Some((constants, depth)) = *known else {
                 return Ok(None);
             };
             let all = grounds
                 .iter()
-                .map(|ground| seen(constants, *depth, 1, ground));
+                .map(|ground| seen(constants, depth, 1, ground));
             all.collect::<Result<Vec<_>>>().map(Some)
         })
         .collect::<Result<_>>()?;
