@@ -290,8 +290,11 @@ fn one(
         Ok(read) => {
             let _ = write!(
                 line,
-                " {:?} {:?}",
-                read.record.state, read.record.opacity.grade
+                " white {:.3} perspective {:.4} {:?} {:?}",
+                read.sampled.white.xyz[1],
+                layout.perspective(),
+                read.record.state,
+                read.record.opacity.grade
             );
             score.codes = read.findings.iter().map(|f| f.code).collect();
             for code in &score.codes {

@@ -6,6 +6,7 @@ pub mod find;
 pub mod findings;
 #[cfg(test)]
 mod fixture;
+pub mod level;
 pub mod print;
 pub mod rectify;
 
@@ -87,4 +88,15 @@ pub struct Layout {
     pub films: Vec<FilmBand>,
     /// What the reader is unsure of.
     pub doubts: Vec<Doubt>,
+}
+
+impl Layout {
+    /// How far the card is from a parallelogram, as a share of its diagonals: nothing on a flatbed, however the card lies, and
+    /// more under a camera that does not look straight down.
+    pub fn perspective(&self) -> f64 {
+        let [a, b, c, d] = self.corners;
+        let off = [0, 1].map(|axis| a[axis] - b[axis] + c[axis] - d[axis]);
+        let length = |from: [f64; 2], to: [f64; 2]| (to[0] - from[0]).hypot(to[1] - from[1]);
+        off[0].hypot(off[1]) / (0.5 * (length(a, c) + length(b, d))).max(f64::MIN_POSITIVE)
+    }
 }

@@ -16,8 +16,9 @@ use crate::{
         Ground, Layout,
         cells::{self, PooledCell, Sampled},
         findings::{self, Finding, Outcome},
+        level::Level,
     },
-    colour::{self, Lab, Xyz},
+    colour::{self, Xyz},
     film::{surface, table},
     fit::{self, Fitted},
     paint::{
@@ -94,10 +95,16 @@ pub fn read_card(scan: &Scan, layout: &Layout, answers: &Answers) -> Result<Read
 
 /// The same from cells that were sampled before: for answers that change nothing but the fit, and to tell the stages apart.
 pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &Answers) -> Reading {
-    let sampled = with_known_white(sampled, answers);
+    let measured = answers
+        .white
+        .filter(|l| (DARKEST_WHITE..=100.0).contains(l));
+    let level = Level::of(scan, layout, &sampled, measured);
+    // Tones are judged as the scan has them: a guessed level says nothing new about the scanner.
+    let as_seen = matches!(level, Level::Usual(_)).then(|| sampled.clone());
+    let sampled = level.applied(sampled);
     let state = state_of(&sampled, layout.films.len());
     let fit_card = card_for_fit(&sampled, layout.films.len(), answers);
-    let (state, solved) = solved(&sampled, layout.films.len(), answers, state);
+    let (state, solved) = solved(&sampled, layout.films.len(), answers, state, level);
     let (fitted, dull) = (solved.fitted.as_ref(), solved.dull);
     let builds: Vec<f64> = fitted.map_or_else(Vec::new, |fit| {
         fit.log_builds.iter().map(|log| libm::exp(*log)).collect()
@@ -105,9 +112,10 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
     let outcome = Outcome {
         state,
         dull,
+        level,
         builds: &builds,
     };
-    let findings = findings::findings(scan, layout, &sampled, &outcome);
+    let findings = findings::findings(scan, layout, as_seen.as_ref().unwrap_or(&sampled), &outcome);
     let mut record = record(
         layout.films.len(),
         &sampled,
@@ -134,13 +142,19 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
     }
 }
 
-fn solved(sampled: &Sampled, films: usize, answers: &Answers, state: State) -> (State, Solved) {
+fn solved(
+    sampled: &Sampled,
+    films: usize,
+    answers: &Answers,
+    state: State,
+    level: Level,
+) -> (State, Solved) {
     if state == State::NotModelled {
-        return (state, solve::unsolved(sampled, answers));
+        return (state, solve::unsolved(sampled, answers, level));
     }
-    let solved = solve::solve(sampled, films, answers);
+    let solved = solve::solve(sampled, films, answers, level);
     if solved.fitted.as_ref().is_some_and(is_no_such_paint) {
-        (State::NotModelled, solve::unsolved(sampled, answers))
+        (State::NotModelled, solve::unsolved(sampled, answers, level))
     } else {
         (state, solved)
     }
@@ -153,20 +167,6 @@ fn is_no_such_paint(fitted: &Fitted) -> bool {
     /// stay darker than the bare white, 10 were.
     const MISFIT: f64 = 1.2;
     fitted.cost > MISFIT * fitted.fitted.len() as f64
-}
-
-/// The cells relative to a white stripe whose lightness is known, if it is.
-fn with_known_white(sampled: Sampled, answers: &Answers) -> Sampled {
-    let known = answers
-        .white
-        .filter(|l| (DARKEST_WHITE..=100.0).contains(l));
-    match (known, sampled.white.xyz[1]) {
-        (Some(lightness), seen) if seen > 0.0 => {
-            let y = colour::xyz(Lab::new(lightness, 0.0, 0.0)).y;
-            sampled.scaled(y / seen)
-        }
-        _ => sampled,
-    }
 }
 
 /// What the cells can tell at all.
@@ -325,7 +325,7 @@ fn record(
         paint: Label::default(),
         basis: basis(
             fitted.map_or(ANISOTROPY.0, |fit| fit.anisotropy),
-            answers.white,
+            solved.level,
         ),
         absorption: constants
             .as_ref()
@@ -372,9 +372,9 @@ fn record(
     }
 }
 
-/// What this program's numbers are relative to: constants that belong to `anisotropy`, and the white stripe's L* where it was
-/// measured.
-pub fn basis(anisotropy: f64, white: Option<f64>) -> file::Basis {
+/// What this program's numbers are relative to: constants that belong to `anisotropy`, and the level of the
+/// white stripe.
+pub fn basis(anisotropy: f64, level: Level) -> file::Basis {
     file::Basis {
         wavelengths_nm: spectrum::wavelengths().to_vec(),
         film_unit: "build of this card's reference film".into(),
@@ -389,10 +389,7 @@ pub fn basis(anisotropy: f64, white: Option<f64>) -> file::Basis {
             anisotropy: printed(anisotropy),
             directions: table::DIRECTIONS,
         },
-        white_reference: white.map_or_else(
-            || "scanner white counts as a perfect diffuser".into(),
-            |l| format!("the white stripe, measured as L* {l}"),
-        ),
+        white_reference: level.to_string(),
     }
 }
 

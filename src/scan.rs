@@ -31,6 +31,8 @@ pub struct Origin {
     pub dpi: Option<f64>,
     /// Whether an orientation tag turned or mirrored the picture.
     pub reoriented: bool,
+    /// Whether the file says that a camera took it.
+    pub camera: bool,
     /// Whether the file was compressed with loss (JPEG).
     pub lossy: bool,
     /// What else was decided while reading, as sentences for the painter: only the first page was read, and the like.

@@ -5,6 +5,7 @@
 use super::{
     Ground, Layout, beside,
     cells::{self, BareStripe, PooledCell, Sampled},
+    level::{Doubt, Level},
 };
 use crate::{
     colour::{self, Lab, Xyz},
@@ -145,6 +146,8 @@ pub struct Outcome<'a> {
     pub state: State,
     /// Whether films called glossy could only be understood as dull.
     pub dull: bool,
+    /// What the white stripe is measured by.
+    pub level: Level,
     /// Fitted builds of the films; empty without a fit.
     pub builds: &'a [f64],
 }
@@ -159,6 +162,7 @@ pub fn findings(
     let &Outcome {
         state,
         dull,
+        level,
         builds,
     } = outcome;
     let mut found = Vec::new();
@@ -166,6 +170,12 @@ pub fn findings(
     found.extend(of_file(scan));
     found.extend(of_exposure(sampled));
     found.extend(of_tones(sampled));
+    if !found
+        .iter()
+        .any(|f| ["clipped-lights", "stretched"].contains(&f.code))
+    {
+        found.extend(of_level(level));
+    }
     found.extend(of_edges(scan, layout));
     found.extend(of_stripes(layout, sampled));
     for film in 0..layout.films.len() {
@@ -378,6 +388,31 @@ fn of_exposure(sampled: &Sampled) -> Vec<Finding> {
         });
     }
     found
+}
+
+/// An exposure that is not known.
+fn of_level(level: Level) -> Option<Finding> {
+    let Level::Usual(doubt) = level else {
+        return None;
+    };
+    let words = match doubt {
+        Doubt::Camera => {
+            "A camera took this picture, so how light the card is altogether is not known: its white counts as a usual one, and the range is wider."
+        }
+        Doubt::Dark => {
+            "The white stripes are darker here than white stripes are: exposure was probably set automatically. They count as a usual white, and the range is wider."
+        }
+        Doubt::Light => {
+            "The white stripes are lighter here than white stripes are: exposure was probably set automatically. They count as a usual white, and the range is wider."
+        }
+    };
+    Some(Finding {
+        code: "light-unknown",
+        words: words.into(),
+        action: "Scan it on a flatbed with automatic exposure off, or give the white stripe’s L* if you have it from an instrument.",
+        weight: Weight::Widens,
+        place: Place::Stripes(Ground::White),
+    })
 }
 
 /// Brightest axis of a colour, as a share of a perfect diffuser's.

@@ -257,6 +257,7 @@ mod tests {
             profile_assumed: true,
             dpi: None,
             reoriented: false,
+            camera: false,
             lossy: false,
             notes: Vec::new(),
         };

@@ -3,7 +3,10 @@
 use super::{Answers, record, solve, solved, state_of};
 use crate::{
     Error, Result,
-    card::cells::{BareStripe, Levelled, PooledCell, Sampled},
+    card::{
+        cells::{BareStripe, Levelled, PooledCell, Sampled},
+        level::Level,
+    },
     paint::{Record, file},
 };
 
@@ -29,25 +32,28 @@ pub fn again(kept: &Record) -> Result<Record> {
     if kept.cells.iter().any(|cell| cell.clipped_share > CLIPPED) {
         return refused("Some cells of this card were clipped, and its file does not say how.");
     }
+    // The cells of the file are at this level already.
+    let Some(level) = Level::said(&kept.basis.white_reference) else {
+        return refused("This file does not say what its white was measured by.");
+    };
     let answers = Answers {
         dry: kept.dry.0.clone(),
         surface: kept.surface,
         sealed: kept.stripes.sealed,
         gauge: kept.gauge.clone(),
-        white: kept
-            .basis
-            .white_reference
-            .rsplit_once("L* ")
-            .and_then(|(_, lightness)| lightness.trim().parse().ok()),
+        white: match level {
+            Level::Measured(lightness) => Some(lightness),
+            Level::Scanner | Level::Usual(_) => None,
+        },
         scanner: kept.provenance.scanner,
     };
     let films = kept.films.len();
-    let sampled = sampled(kept, &answers);
+    let sampled = sampled(kept, &answers, level);
     let fit_card = super::card_for_fit(&sampled, films, &answers);
     if fit_card.reference != kept.reference_film {
         return refused("Another film of this card would become its unit.");
     }
-    let (state, solved) = solved(&sampled, films, &answers, state_of(&sampled, films));
+    let (state, solved) = solved(&sampled, films, &answers, state_of(&sampled, films), level);
     let mut new = record(films, &sampled, &answers, state, &solved, &fit_card);
     for (cell, old) in new.cells.iter_mut().zip(&kept.cells) {
         cell.clipped_share = old.clipped_share;
@@ -66,7 +72,7 @@ pub fn again(kept: &Record) -> Result<Record> {
 }
 
 /// The cells as they were measured. Films count as even and everything as levelled: the file keeps what came of that.
-fn sampled(kept: &Record, answers: &Answers) -> Sampled {
+fn sampled(kept: &Record, answers: &Answers, level: Level) -> Sampled {
     const EQUAL: [[f64; 3]; 3] = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
     let bare = |xyz: [f64; 3]| BareStripe {
         additive: xyz,
@@ -102,7 +108,7 @@ fn sampled(kept: &Record, answers: &Answers) -> Sampled {
         },
     };
     let sds: Vec<[f64; 3]> = kept.cells.iter().map(|cell| cell.sd).collect();
-    let usual = solve::scatter(&sampled, answers, &sds, USUAL_SCATTER);
+    let usual = solve::scatter(&sampled, answers, level, &sds, USUAL_SCATTER);
     for ((pooled, cell), usual) in sampled.pooled.iter_mut().zip(&kept.cells).zip(usual) {
         pooled.xyz_sd = cell.scatter.unwrap_or(usual);
         pooled.additive_sd = pooled.xyz_sd;

@@ -4,7 +4,12 @@ use nalgebra::{DMatrix, Matrix3};
 
 use super::Answers;
 use crate::{
-    card::{Ground, cells::Sampled, findings},
+    card::{
+        Ground,
+        cells::Sampled,
+        findings,
+        level::{self, Level},
+    },
     colour::Xyz,
     film::surface,
     fit::{
@@ -51,10 +56,12 @@ pub(super) struct Solved {
     /// Whether films called glossy had to be taken as dull to be understood: black lifted alike under every film is the
     /// surface, scatter grows with the film.
     pub(super) dull: bool,
+    /// What the white stripe was measured by.
+    pub(super) level: Level,
 }
 
 /// Constants from cells.
-pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers) -> Solved {
+pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers, level: Level) -> Solved {
     let prior = Prior::default();
     let told = answers.surface.haze();
     let before = Card::of(sampled, films, answers, &before_the_fit(sampled));
@@ -66,7 +73,7 @@ pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers) -> Solve
     // Only now it is known how steep the spectra are that the scanner may have misjudged, and what of a stripe comes through.
     let seen = as_fitted(sampled, &before.plain, &first);
     let card = Card::of(sampled, films, answers, &seen);
-    let scanners = scanners(sampled, answers);
+    let scanners = scanners(sampled, answers, level);
     let under = |haze: (f64, f64)| {
         let fits: Vec<Fitted> = scanners
             .iter()
@@ -78,6 +85,7 @@ pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers) -> Solve
         fitted: Some(fitted),
         cell_sd: cell_sds(sampled, answers, &seen, &scanners, &weights),
         dull,
+        level,
     };
     if answers.surface == Surface::Glossy && films > 1 {
         let open = under((0.0, HAZE_TEST));
@@ -90,14 +98,15 @@ pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers) -> Solve
 }
 
 /// What can be said of cells whose films are not modelled.
-pub(super) fn unsolved(sampled: &Sampled, answers: &Answers) -> Solved {
-    let scanners = scanners(sampled, answers);
+pub(super) fn unsolved(sampled: &Sampled, answers: &Answers, level: Level) -> Solved {
+    let scanners = scanners(sampled, answers, level);
     let weights = vec![1.0 / scanners.len() as f64; scanners.len()];
     let seen = before_the_fit(sampled);
     Solved {
         fitted: None,
         cell_sd: cell_sds(sampled, answers, &seen, &scanners, &weights),
         dull: false,
+        level,
     }
 }
 
@@ -106,10 +115,11 @@ pub(super) fn unsolved(sampled: &Sampled, answers: &Answers) -> Solved {
 pub(super) fn scatter(
     sampled: &Sampled,
     answers: &Answers,
+    level: Level,
     sds: &[[f64; 3]],
     least: f64,
 ) -> Vec<[f64; 3]> {
-    let scanners = scanners(sampled, answers);
+    let scanners = scanners(sampled, answers, level);
     let mut weights = vec![0.0; scanners.len()];
     weights[scanners.len() - 1] = 1.0;
     let seen = before_the_fit(sampled);
@@ -329,23 +339,15 @@ const fn sensitivities(scanner: ScannerKind) -> [f64; 2] {
 }
 /// Zero errors of a good and of a poor scanner, in linear reflectance.
 const ZEROS: [f64; 2] = [0.001, 0.005];
-/// How far a scanner's white may be from a perfect diffuser, as a share (ours; automatic exposure makes it worse).
-const LEVEL: f64 = 0.04;
-/// The same where the white stripe was measured.
-const KNOWN_LEVEL: f64 = 0.005;
 /// What a fit goes by first.
 const FIRST_GUESS: Scanner = Scanner {
     sensitivity: 0.6,
     zero: 0.002,
-    level: LEVEL,
+    level: level::OF_SCANNER,
 };
 
-fn scanners(sampled: &Sampled, answers: &Answers) -> Vec<Scanner> {
-    let level = if answers.white.is_some() {
-        KNOWN_LEVEL
-    } else {
-        LEVEL
-    };
+fn scanners(sampled: &Sampled, answers: &Answers, level: Level) -> Vec<Scanner> {
+    let level = level.sd();
     let doubtful = findings::doubtful_zero(sampled);
     let zeros = doubtful.map_or_else(|| ZEROS.to_vec(), |zero| vec![zero]);
     sensitivities(answers.scanner)

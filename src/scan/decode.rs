@@ -42,6 +42,7 @@ pub fn decode(bytes: &[u8], file_name: &str) -> Result<Scan> {
         colour,
         resolution,
         orientation,
+        camera,
         mut notes,
     } = read;
     let (profile, said, assumed) = profile_of(colour, &mut notes);
@@ -62,6 +63,7 @@ pub fn decode(bytes: &[u8], file_name: &str) -> Result<Scan> {
         profile_assumed: assumed,
         dpi: resolution.and_then(believable),
         reoriented: orientation != Orientation::NoTransforms,
+        camera,
         lossy: format == "JPEG",
         notes,
     };
@@ -84,6 +86,8 @@ struct Picture {
     /// Pixels an inch, across and down.
     resolution: Option<[f64; 2]>,
     orientation: Orientation,
+    /// Whether EXIF tells how long a shutter was open.
+    camera: bool,
     notes: Vec<String>,
 }
 

@@ -176,6 +176,7 @@ pub(super) fn scan([width, height]: [usize; 2], pixels: Vec<u16>, dpi: Option<f6
         profile_assumed: true,
         dpi,
         reoriented: false,
+        camera: false,
         lossy: false,
         notes: Vec::new(),
     };

@@ -11,6 +11,7 @@ fn of(scan: &Scan, state: State, change: impl Fn(&mut Sampled)) -> Vec<Finding> 
     let mut sampled = sample(scan, &layout).unwrap();
     change(&mut sampled);
     let outcome = Outcome {
+        level: Level::Scanner,
         state,
         dull: false,
         builds: &[],
@@ -169,6 +170,7 @@ fn troubles_of_films_name_the_film() {
         sampled.pooled[2 + i].xyz = sampled.pooled[i].xyz;
     }
     let outcome = Outcome {
+        level: Level::Scanner,
         state: State::Known,
         dull: false,
         builds: &[0.5, 2.0],
@@ -189,6 +191,7 @@ fn narrow_stripes_and_uneven_light_are_said() {
     }
     let sampled = sample(&scan, &narrow).unwrap();
     let outcome = Outcome {
+        level: Level::Scanner,
         state: State::Known,
         dull: true,
         builds: &[],

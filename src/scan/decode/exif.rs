@@ -13,6 +13,7 @@ const RESOLUTION_DOWN: u16 = 0x011B;
 const RESOLUTION_UNIT: u16 = 0x0128;
 const EXIF_DIRECTORY: u16 = 0x8769;
 const COLOUR_SPACE: u16 = 0xA001;
+const EXPOSURE_TIME: u16 = 0x829A;
 
 impl<'a> Exif<'a> {
     /// A block that begins with the TIFF header.
@@ -45,10 +46,18 @@ impl<'a> Exif<'a> {
 
     /// Whether the colours are said to be sRGB.
     pub(super) fn srgb(&self) -> bool {
-        let directory = self
-            .long(4)
-            .and_then(|first| self.number(first, EXIF_DIRECTORY));
-        directory.and_then(|directory| self.number(directory as u32, COLOUR_SPACE)) == Some(1.0)
+        self.of_picture(COLOUR_SPACE) == Some(1.0)
+    }
+
+    /// Whether a shutter was open for a time, as only a camera's is.
+    pub(super) fn camera(&self) -> bool {
+        self.of_picture(EXPOSURE_TIME).is_some()
+    }
+
+    /// The number of an entry of the EXIF directory, which the first one points to.
+    fn of_picture(&self, tag: u16) -> Option<f64> {
+        let directory = self.number(self.long(4)?, EXIF_DIRECTORY)?;
+        self.number(directory as u32, tag)
     }
 
     /// The number of an entry of type SHORT, LONG or RATIONAL.

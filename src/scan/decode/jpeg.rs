@@ -64,6 +64,7 @@ pub(super) fn read(bytes: &[u8]) -> Result<Picture> {
         resolution: segments
             .resolution
             .or(exif.as_ref().and_then(Exif::resolution)),
+        camera: exif.as_ref().is_some_and(Exif::camera),
         orientation: exif.map_or(Orientation::NoTransforms, |exif| exif.orientation()),
         notes: Vec::new(),
     })

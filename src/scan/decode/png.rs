@@ -54,6 +54,7 @@ pub(super) fn read(bytes: &[u8]) -> Result<Picture> {
         pixels,
         colour: colour(info, has_profile(bytes)),
         resolution: resolution(info).or(exif.as_ref().and_then(Exif::resolution)),
+        camera: exif.as_ref().is_some_and(Exif::camera),
         orientation: exif.map_or(Orientation::NoTransforms, |exif| exif.orientation()),
         notes,
     })

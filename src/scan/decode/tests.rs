@@ -223,6 +223,31 @@ fn orientation_is_obeyed() {
 }
 
 #[test]
+fn a_file_that_tells_its_exposure_came_from_a_camera() {
+    // One entry that points to the EXIF directory, and there the exposure time, 1/60 s (CIPA DC-008, 4.6.5).
+    let exif = |tag: u16| {
+        let mut block = b"MM\0*\0\0\0\x08\0\x01\x87\x69\0\x04\0\0\0\x01\0\0\0\x1a\0\0\0\0".to_vec();
+        block.extend([0, 1]);
+        block.extend(tag.to_be_bytes());
+        block.extend([0, 5, 0, 0, 0, 1, 0, 0, 0, 44, 0, 0, 0, 0]);
+        block.extend([0, 0, 0, 1, 0, 0, 0, 60]);
+        block
+    };
+    let camera = |tag| {
+        let png = small_png(&[(b"eXIf", &exif(tag))]);
+        decode(&png, "photo.png").unwrap().origin.camera
+    };
+    assert!(camera(0x829A));
+    assert!(!camera(0x829B));
+    assert!(
+        !decode(sample!("pages.tif"), "pages.tif")
+            .unwrap()
+            .origin
+            .camera
+    );
+}
+
+#[test]
 fn colours_that_cannot_be_measured_are_refused_with_their_own_word() {
     let cases = [
         (sample!("grey.jpg"), "in shades of grey"),

@@ -60,6 +60,7 @@ pub(super) fn read(bytes: &[u8]) -> Result<Picture> {
         pixels,
         colour: colour(&mut reader),
         resolution: resolution(&mut reader),
+        camera: false,
         orientation: orientation(&mut reader),
         notes,
     })
