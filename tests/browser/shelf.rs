@@ -265,7 +265,7 @@ fn many_scans_become_a_table_with_reasons_and_are_kept_together() {
     page.wait_for_text("2 paints in 3 readings kept on this computer.");
     page.screenshot("readings");
     page.click("#tubes [data-do=undo]");
-    page.wait_for_text("Nothing is kept yet.");
+    page.wait_for_text("Taken back: keeping 3 cards of a class.");
     page.close();
 }
 
