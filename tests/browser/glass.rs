@@ -317,6 +317,10 @@ fn the_glazed_picture_is_saved_and_bad_files_are_said() {
     settled(&mut page);
     page.click("#glass input[name=lost]");
     page.wait("document.querySelector('#glass [data-say=lost]').textContent !== ''");
+    // Where the bare painting is wiped in, nothing is lost: it is hatched on the glazed part only.
+    page.evaluate("(() => { const i = document.querySelector('#glass input[name=wipe]'); i.value = 30; i.dispatchEvent(new Event('input')); })()");
+    page.wait("(() => { const box = (name) => document.querySelector(`#glass canvas[data-canvas=${name}]`).style.clipPath; return /^inset\\(0(px)? 70% 0(px)? 0(px)?\\)$/.test(box('bare')) && /^inset\\(0(px)? 0(px)? 0(px)? 30%\\)$/.test(box('lost')); })()");
+    page.evaluate("(() => { const i = document.querySelector('#glass input[name=wipe]'); i.value = 0; i.dispatchEvent(new Event('input')); })()");
     page.click("#glass input[name=hatch]");
     settled(&mut page);
     page.screenshot("glass-lost");

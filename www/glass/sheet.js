@@ -262,9 +262,10 @@ export class Sheet {
     }
   }
 
-  /** Shows the bare painting left of a share of the width. @param {number} share */
+  /** Shows the bare painting left of a share of the width: nothing is lost there. @param {number} share */
   wipe(share) {
     this.#bare.canvas.style.clipPath = share >= 1 ? "none" : `inset(0 ${(100 - 100 * share).toFixed(2)}% 0 0)`;
+    this.#lost.canvas.style.clipPath = `inset(0 0 0 ${(100 * share).toFixed(2)}%)`;
   }
 
   /** Lays where the drawing is lost over what is seen. @param {ImageData} pixels of the whole painting, small */

@@ -721,6 +721,7 @@ export function glassScreen(page, picture) {
 
   for (const choice of screen.querySelectorAll("input[name=tool]")) {
     choice.addEventListener("change", () => {
+      const top = box.getBoundingClientRect().top;
       tool = /** @type {HTMLInputElement} */ (find(screen, "input[name=tool]:checked")).value;
       cancel_stroke();
       grown = null;
@@ -729,6 +730,8 @@ export function glassScreen(page, picture) {
       }
       show_typed();
       say(screen, "tool", HELP[tool]);
+      // More settings above it must not move the painting that is being worked on.
+      scrollBy({ top: box.getBoundingClientRect().top - top, behavior: "instant" });
       box.dataset.tool = tool;
       draw_marks();
     });
