@@ -346,6 +346,18 @@ fn a_narrow_window_touch_and_a_pen_will_do() {
         page.evaluate("document.documentElement.scrollWidth <= innerWidth"),
         true
     );
+    // However many settings a tool has above the painting, it stays where it is.
+    let tops = page.evaluate(
+        "(() => { scrollTo(0, 250); return ['look', 'brush', 'outline', 'like', 'run', 'known'].map((name) => {
+           document.querySelector(`#glass input[name=tool][value=${name}]`).click();
+           return document.querySelector('#glass [data-part=sheet]').getBoundingClientRect().top;
+         }); })()",
+    );
+    for top in tops.as_array().expect("six places") {
+        let moved = top.as_f64().expect("a place") - tops[0].as_f64().expect("a place");
+        assert!(moved.abs() < 1.0, "{tops}");
+    }
+    page.evaluate("scrollTo(0, 0)");
     // A pen that presses lightly lays less of the film.
     tool(&mut page, "brush");
     let pen = |page: &mut Browser, at: [f64; 2], force: f64| {
