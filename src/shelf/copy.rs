@@ -129,6 +129,16 @@ pub fn rename(plan: &mut Plan, to: impl Fn(&str) -> Option<String>) {
             film.tube = key;
         }
     }
+    let mut corrected = Vec::new();
+    plan.corrections.retain_mut(|correction| {
+        if let Some(key) = to(&correction.tube) {
+            correction.tube = key;
+        }
+        // Two tubes of a copy may be one here, and a tube is corrected once.
+        let first = !corrected.contains(&correction.tube);
+        corrected.push(correction.tube.clone());
+        first
+    });
 }
 
 /// A kept text as it goes out: JSON inside the copy's own where it is, and is not too deep for that; otherwise a text.

@@ -19,7 +19,7 @@ use super::{
 };
 use crate::{
     paint::Record,
-    picture::plan::{Plan, PlannedFilm, Thinning},
+    picture::plan::{Correction, Plan, PlannedFilm, Thinning},
 };
 
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -314,6 +314,33 @@ fn a_copy_says_what_differs_and_what_is_damaged() {
         lines[1].words
     );
     assert!(copy::wishes(&lines, &[]).is_empty());
+}
+
+#[test]
+fn corrections_follow_their_tubes() {
+    let correction = |tube: &str, scatter| Correction {
+        tube: tube.into(),
+        scatter,
+        scatter_log_sd: 0.1,
+        unknown: serde_json::Map::new(),
+    };
+    let mut plan = Plan::new("Harbour", Vec::new());
+    plan.corrections = vec![
+        correction("kept-1", 1.5),
+        correction("kept-2", 0.7),
+        correction("kept-3", 2.0),
+    ];
+    // What was 1 and 3 there is one tube here; what was 2 goes where 1 was.
+    copy::rename(&mut plan, |key| match key {
+        "kept-1" | "kept-3" => Some("kept-9".into()),
+        "kept-2" => Some("kept-1".into()),
+        _ => None,
+    });
+    assert_eq!(
+        plan.corrections,
+        [correction("kept-9", 1.5), correction("kept-1", 0.7)]
+    );
+    plan.check().unwrap();
 }
 
 #[test]
