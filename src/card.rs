@@ -6,9 +6,9 @@ pub mod find;
 pub mod findings;
 #[cfg(test)]
 mod fixture;
-pub mod level;
 pub mod print;
 pub mod rectify;
+pub mod white;
 
 use serde::{Deserialize, Serialize};
 

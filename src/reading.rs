@@ -16,7 +16,7 @@ use crate::{
         Ground, Layout,
         cells::{self, PooledCell, Sampled},
         findings::{self, Finding, Outcome},
-        level::Level,
+        white::Level,
     },
     colour::{self, Xyz},
     film::{surface, table},

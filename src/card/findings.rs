@@ -5,7 +5,7 @@
 use super::{
     Ground, Layout, beside,
     cells::{self, BareStripe, PooledCell, Sampled},
-    level::{Doubt, Level},
+    white::{Doubt, Level},
 };
 use crate::{
     colour::{self, Lab, Xyz},

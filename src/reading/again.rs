@@ -5,15 +5,13 @@ use crate::{
     Error, Result,
     card::{
         cells::{BareStripe, Levelled, PooledCell, Sampled},
-        level::Level,
+        white::Level,
     },
     paint::{Record, file},
 };
 
 /// Standard deviation of a cell's mean that is assumed where the file does not keep it, in reflectance: that of a usual scan.
 const USUAL_SCATTER: f64 = 0.001;
-/// Share of clipped pixels from which a cell is a bound and no value; which bound, the file does not keep.
-const CLIPPED: f64 = 0.05;
 
 /// The record with constants, builds and verdict as this program fits them now. Label, answers, findings and everything that is not
 /// known stay.
@@ -29,7 +27,12 @@ pub fn again(kept: &Record) -> Result<Record> {
     if kept.cells.len() < 2 {
         return refused("This file keeps no cells of its card.");
     }
-    if kept.cells.iter().any(|cell| cell.clipped_share > CLIPPED) {
+    // A bound and no value; which bound, the file does not keep.
+    if kept
+        .cells
+        .iter()
+        .any(|cell| cell.clipped_share > solve::CLIPPED)
+    {
         return refused("Some cells of this card were clipped, and its file does not say how.");
     }
     // The cells of the file are at this level already.

@@ -8,7 +8,7 @@ use crate::{
         Ground,
         cells::Sampled,
         findings,
-        level::{self, Level},
+        white::{self, Level},
     },
     colour::Xyz,
     film::surface,
@@ -32,7 +32,7 @@ pub const ANISOTROPY: (f64, f64) = (0.4, 0.25);
 /// On bare paper the surface correction holds only roughly; both uncertainties grow by this (ours, not measured).
 const UNSEALED: f64 = 2.0;
 /// Share of clipped pixels from which a channel is a bound and no value.
-const CLIPPED: f64 = 0.05;
+pub(super) const CLIPPED: f64 = 0.05;
 
 /// Standard deviation of one cell's value of a sealed card: its own scatter, what a scanner does not repeat, and what the
 /// optics do not say.
@@ -343,7 +343,7 @@ const ZEROS: [f64; 2] = [0.001, 0.005];
 const FIRST_GUESS: Scanner = Scanner {
     sensitivity: 0.6,
     zero: 0.002,
-    level: level::OF_SCANNER,
+    level: white::OF_SCANNER,
 };
 
 fn scanners(sampled: &Sampled, answers: &Answers, level: Level) -> Vec<Scanner> {
