@@ -232,13 +232,29 @@ impl Browser {
         ));
     }
 
-    /// Clicks the middle of an element as a mouse does: it must be there, visible and not covered.
+    /// Clicks the middle of an element as a mouse does: it must be there, visible and not covered. Where something came in above
+    /// it just then, so that the button went down beside it, once more.
     #[track_caller]
     pub(crate) fn click(&mut self, selector: &str) {
-        let [x, y] = self.middle(selector);
-        self.mouse("mouseMoved", x, y, 0);
-        self.mouse("mousePressed", x, y, 1);
-        self.mouse("mouseReleased", x, y, 1);
+        for _ in 0..5 {
+            let [x, y] = self.middle(selector);
+            self.evaluate(&format!(
+                "(() => {{ const e = document.querySelector({});
+                   window.missed = true;
+                   addEventListener('pointerdown', ({{ target }}) => {{
+                     window.missed = !(e.contains(target) || target.closest('label')?.control === e);
+                   }}, {{ capture: true, once: true }}); }})()",
+                Value::from(selector)
+            ));
+            self.mouse("mouseMoved", x, y, 0);
+            self.mouse("mousePressed", x, y, 1);
+            self.mouse("mouseReleased", x, y, 1);
+            // On another page nothing is known of it: the click has led there.
+            if self.evaluate("window.missed ?? false") != Value::Bool(true) {
+                return;
+            }
+        }
+        panic!("{selector} went away from under the pointer five times");
     }
 
     /// Where the middle of an element is on the screen, once it is there, visible, on top and no longer moving.

@@ -544,6 +544,8 @@ fn a_painted_patch_stands_beside_the_prediction_and_teaches_a_coat() {
     page.wait_for_text("by brush");
     page.click("#picture [data-keep-coat=brush]");
     page.wait_for_text("Kept with the tube");
+    page.click("#picture [data-patch] button");
+    page.wait("document.querySelectorAll('#picture [data-patch]').length === 0");
     saved(&mut page);
     page.reload();
     picture_has(&mut page, 1);

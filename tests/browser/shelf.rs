@@ -121,11 +121,10 @@ fn a_copy_goes_out_and_comes_in_with_a_preview() {
     // Tables of the samples for other programs, too.
     page.upload("#copy-in", std::slice::from_ref(&copy));
     page.wait_for_text("3 new here");
-    // By script: the shelf may be drawn anew under the pointer, which loses a click.
-    page.evaluate("document.querySelector('[data-do=take-in]').click()");
+    page.click("[data-do=take-in]");
     page.wait("document.querySelectorAll('#tubes [data-kept]').length === 3");
     // One label changed: the same copy now differs by it, and nothing is overwritten unless chosen.
-    page.evaluate("document.querySelector('#tubes [data-kept]:nth-child(1) button[aria-label^=Open]').click()");
+    page.click("#tubes [data-kept]:nth-child(1) button[aria-label^=Open]");
     page.wait("document.querySelector('#tube input[name=name]')?.value");
     page.click("#tube input[name=name]");
     page.type_text(" mine");
@@ -148,11 +147,8 @@ fn a_copy_goes_out_and_comes_in_with_a_preview() {
 fn two_windows_never_overwrite_each_other() {
     let (server, _profile, mut page) = open();
     keep_samples(&mut page, 2);
-    // Pressed again where the shelf was drawn anew under the pointer, which loses a click.
-    page.wait(
-        "document.querySelector('#tube input[name=name]')?.value
-           || (document.querySelector('#tubes [data-kept]:nth-child(1) button[aria-label^=Open]')?.click(), '')",
-    );
+    page.click("#tubes [data-kept]:nth-child(1) button[aria-label^=Open]");
+    page.wait("document.querySelector('#tube input[name=name]')?.value");
     let first = page.window();
     page.new_page();
     page.go(&server.origin);

@@ -30,6 +30,7 @@ export function tubesScreen(page, over) {
   const ask = /** @type {HTMLFormElement} */ (find(shelf, "[data-part=ask]"));
   /** @type {Opened | null} */ let opened = null;
   /** Tubes chosen to be compared, in that order. @type {number[]} */ let chosen = [];
+  /** Rows of the shelf as they are drawn. */ let drawn = "";
 
   const form = new LabelForm(find(tube, "[data-part=label]"), "Keep changes", relabel);
   const facts = new Facts(find(tube, "[data-part=facts]"), (kind) => opened && save(opened.id, kind));
@@ -214,6 +215,7 @@ export function tubesScreen(page, over) {
       view = await engine.call("list_shelf", [asked()]);
     } catch (error) {
       find(shelf, "[data-part=shelf]").replaceChildren();
+      drawn = "";
       ask.hidden = true;
       say(shelf, "tubes", "Your shelf cannot be shown. A scan can still be read on Cards, and its paint saved as a file.");
       throw error;
@@ -224,9 +226,14 @@ export function tubesScreen(page, over) {
     ask.hidden = view.kept < 2;
     find(shelf, "[data-do=wall]").hidden = view.kept === 0;
     find(shelf, "[data-part=empty]").hidden = view.kept > 0;
-    const held = document.activeElement?.closest("[data-kept]")?.getAttribute("data-kept");
-    find(shelf, "[data-part=shelf]").replaceChildren(...view.rows.map(draw));
-    if (held) /** @type {HTMLElement | null} */ (shelf.querySelector(`[data-kept="${held}"] button`))?.focus({ preventScroll: true });
+    const rows = JSON.stringify(view.rows);
+    // Drawn anew only where something changed: what is being pressed must not go from under the finger.
+    if (rows !== drawn) {
+      drawn = rows;
+      const held = document.activeElement?.closest("[data-kept]")?.getAttribute("data-kept");
+      find(shelf, "[data-part=shelf]").replaceChildren(...view.rows.map(draw));
+      if (held) /** @type {HTMLElement | null} */ (shelf.querySelector(`[data-kept="${held}"] button`))?.focus({ preventScroll: true });
+    }
     say(shelf, "tubes", words(view));
     const there = new Set(view.rows.map(({ id }) => id));
     const still = chosen.filter((id) => there.has(id));
