@@ -178,6 +178,7 @@ pub fn findings(
     }
     found.extend(of_edges(scan, layout));
     found.extend(of_stripes(layout, sampled));
+    found.extend(of_shading(sampled, level));
     for film in 0..layout.films.len() {
         found.extend(of_film(sampled, film));
     }
@@ -590,15 +591,21 @@ fn of_stripes(layout: &Layout, sampled: &Sampled) -> Vec<Finding> {
             place: Place::Cells(cell.film, cell.ground),
         });
     }
-    if sampled.levelled.shading > SHADING {
-        found.push(whole_card(
-            "shading",
-            Weight::Notes,
-            format!("The light falls off by {} over the card; it was levelled.", percent(sampled.levelled.shading)),
-            "Let the scanner warm up for a quarter of an hour and lay the card in the middle of the glass.",
-        ));
-    }
     found
+}
+
+fn of_shading(sampled: &Sampled, level: Level) -> Option<Finding> {
+    let shading = sampled.levelled.shading;
+    let action = if level == Level::Usual(Doubt::Camera) {
+        "Light it evenly from both sides, or scan it on a flatbed."
+    } else {
+        "Let the scanner warm up for a quarter of an hour and lay the card in the middle of the glass."
+    };
+    let words = format!(
+        "The light falls off by {} over the card; it was levelled.",
+        percent(shading)
+    );
+    (shading > SHADING).then(|| whole_card("shading", Weight::Notes, words, action))
 }
 
 fn of_film(sampled: &Sampled, film: usize) -> Vec<Finding> {

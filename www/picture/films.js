@@ -117,7 +117,7 @@ export class Films {
     find(this.#root, "[data-say=coats]").textContent = coatsWords(film.coats);
     find(this.#root, "[data-say=one-coat]").textContent = `One coat of ${film.name}`;
     this.#part("counted").hidden = film.ways.length === 0 && film.way === null;
-    const ways = film.ways.map(({ way, words }, i) => el("option", { value: i }, `my coats${byWay(way)}: ${words}`));
+    const ways = film.ways.map(({ way }, i) => el("option", { value: i }, `my coats${byWay(way)}`));
     this.#way.replaceChildren(el("option", { value: "" }, "films of its card"), ...ways);
     const counted = film.ways.findIndex(({ way }) => way.toLowerCase() === film.way?.toLowerCase());
     this.#way.value = counted < 0 ? "" : String(counted);

@@ -199,6 +199,24 @@ fn narrow_stripes_and_uneven_light_are_said() {
     let found = findings(&scan, &narrow, &sampled, &outcome);
     assert!(get(&found, "narrow-stripes").words.contains("4.0 mm"));
     assert_eq!(get(&found, "dull").place, Place::Stripes(Ground::Black));
+    assert!(get(&found, "shading").action.contains("scanner"));
+    // A camera is told what a camera can do, and clipped lights say the rest of it.
+    let level = Level::Usual(Doubt::Camera);
+    let camera = Outcome { level, ..outcome };
+    let found = findings(&scan, &narrow, &sampled, &camera);
+    assert!(
+        get(&found, "light-unknown")
+            .words
+            .starts_with("A camera took")
+    );
+    assert!(get(&found, "shading").action.starts_with("Light it evenly"));
+    let mut clipped = sampled.clone();
+    clipped.white.clipped_high = [0.5; 3];
+    let codes: Vec<_> = findings(&scan, &narrow, &clipped, &camera)
+        .iter()
+        .map(|f| f.code)
+        .collect();
+    assert!(codes.contains(&"clipped-lights") && !codes.contains(&"light-unknown"));
 }
 
 #[test]
