@@ -233,17 +233,17 @@ impl Browser {
     }
 
     /// Clicks the middle of an element as a mouse does: it must be there, visible and not covered. Where something came in above
-    /// it just then, so that the button went down beside it, once more.
+    /// it just then, so that the button went down or up beside it, once more.
     #[track_caller]
     pub(crate) fn click(&mut self, selector: &str) {
         for _ in 0..5 {
             let [x, y] = self.middle(selector);
             self.evaluate(&format!(
                 "(() => {{ const e = document.querySelector({});
+                   const off = ({{ target }}) => e.isConnected && !(e.contains(target) || target.closest('label')?.control === e);
                    window.missed = true;
-                   addEventListener('pointerdown', ({{ target }}) => {{
-                     window.missed = !(e.contains(target) || target.closest('label')?.control === e);
-                   }}, {{ capture: true, once: true }}); }})()",
+                   addEventListener('pointerdown', (down) => {{ window.missed = off(down); }}, {{ capture: true, once: true }});
+                   addEventListener('pointerup', (up) => {{ window.missed ||= off(up); }}, {{ capture: true, once: true }}); }})()",
                 Value::from(selector)
             ));
             self.mouse("mouseMoved", x, y, 0);

@@ -143,6 +143,26 @@ fn a_copy_goes_out_and_comes_in_with_a_preview() {
     page.close();
 }
 
+/// What stands above the rows comes in with them: later it would move them from under the finger.
+#[test]
+fn rows_come_in_with_all_that_stands_above_them() {
+    let (_server, _profile, mut page) = open();
+    go(&mut page, "tubes");
+    page.wait_for_text("Nothing is kept yet.");
+    page.evaluate(
+        "(() => { const part = (name) => document.querySelector(`#tubes [data-part=${name}]`);
+           window.together = 'no rows';
+           new MutationObserver((_, observer) => {
+             window.together = !part('steps').hidden && !document.querySelector('#tubes [data-do=undo]').disabled;
+             observer.disconnect();
+           }).observe(part('shelf'), { childList: true }); })()",
+    );
+    page.upload("#pigment", &[samples::samples()[0].pigment.clone()]);
+    shelf_has(&mut page, 1);
+    assert_eq!(page.evaluate("window.together"), true);
+    page.close();
+}
+
 #[test]
 fn two_windows_never_overwrite_each_other() {
     let (server, _profile, mut page) = open();

@@ -6,6 +6,13 @@ import { announce, askToKeep, promised, room } from "../shelf.js";
 
 /** @typedef {import("../types.js").CopyLine} CopyLine */
 
+/** @typedef {{ kept: boolean | null, space: { usage: number, quota: number } | null }} Answered */
+
+/** What the browser answers about keeping the shelf. @returns {Promise<Answered>} */
+export async function answered() {
+  return { kept: await promised(), space: await room() };
+}
+
 const PARTS = { paints: "Tube", pictures: "Picture" };
 
 export class Safe {
@@ -21,7 +28,7 @@ export class Safe {
     for (const name of ["copy-out", "copy-due"]) find(root, `[data-do=${name}]`).addEventListener("click", () => this.#out());
     find(root, "[data-do=ask-to-keep]").addEventListener("click", async () => {
       await askToKeep();
-      await this.#promise();
+      this.#promise(await answered());
     });
     const input = /** @type {HTMLInputElement} */ (find(root, "#copy-in"));
     input.addEventListener("change", async () => {
@@ -31,8 +38,8 @@ export class Safe {
     });
   }
 
-  /** @param {import("../types.js").Standing} now */
-  async draw(now) {
+  /** @param {import("../types.js").Standing} now @param {Answered} answers */
+  draw(now, answers) {
     // Nothing has to be promised of an empty shelf.
     find(this.#root, "[data-part=promise]").hidden = now.paints + now.pictures === 0;
     find(this.#root, "[data-do=copy-out]").hidden = now.paints + now.pictures === 0;
@@ -40,11 +47,11 @@ export class Safe {
     say(this.#root, "due", now.reminder.words);
     find(this.#root, "[data-part=due]").hidden = !now.reminder.due;
     /** @type {HTMLButtonElement} */ (find(this.#root, "[data-do=copy-out]")).disabled = now.paints + now.pictures === 0;
-    await this.#promise();
+    this.#promise(answers);
   }
 
-  async #promise() {
-    const kept = await promised();
+  /** @param {Answered} answers */
+  #promise({ kept, space }) {
     const words = kept
       ? "This browser has promised to keep your shelf until you delete it."
       : kept === false
@@ -52,7 +59,6 @@ export class Safe {
         : "This browser does not say whether it keeps your shelf. Save a copy now and then.";
     say(this.#root, "promise", words);
     find(this.#root, "[data-do=ask-to-keep]").hidden = kept !== false;
-    const space = await room();
     say(this.#root, "room", space ? `${size(space.usage)} used of ${size(space.quota)} that it allows.` : "");
   }
 

@@ -7,7 +7,7 @@ import { drawOwnCoats } from "../parts/coats.js";
 import { Compare } from "../parts/compare.js";
 import { Facts, drawMore, drawStrip } from "../parts/facts.js";
 import { LabelForm } from "../parts/label.js";
-import { Safe } from "../parts/safe.js";
+import { Safe, answered } from "../parts/safe.js";
 import { savePaint } from "../parts/save.js";
 import { print, tubeCard, wallChart } from "../paper.js";
 import { announce, elsewhere, kept } from "../shelf.js";
@@ -211,8 +211,13 @@ export function tubesScreen(page, over) {
   async function list() {
     /** @type {import("../types.js").ShelfView} */
     let view;
+    /** @type {import("../types.js").Standing} */
+    let now;
+    let bank;
     try {
       view = await engine.call("list_shelf", [asked()]);
+      now = await engine.call("standing");
+      bank = await answered();
     } catch (error) {
       find(shelf, "[data-part=shelf]").replaceChildren();
       drawn = "";
@@ -220,6 +225,7 @@ export function tubesScreen(page, over) {
       say(shelf, "tubes", "Your shelf cannot be shown. A scan can still be read on Cards, and its paint saved as a file.");
       throw error;
     }
+    // All at once from here on: what comes in later above the rows would move them from under the finger.
     offer("code", "all", view.codes);
     offer("binder", "all", view.binders);
     offer("grade", "all", view.grades);
@@ -238,7 +244,8 @@ export function tubesScreen(page, over) {
     const there = new Set(view.rows.map(({ id }) => id));
     const still = chosen.filter((id) => there.has(id));
     if (still.length !== chosen.length) choose(still);
-    await standing();
+    standing(now);
+    safe.draw(now, bank);
     return view;
   }
 
@@ -251,15 +258,12 @@ export function tubesScreen(page, over) {
     return `${tubes}${readings} kept on this computer.${shown}`;
   }
 
-  /** What can be taken back, and how safe all is. */
-  async function standing() {
-    /** @type {import("../types.js").Standing} */
-    const now = await engine.call("standing");
+  /** What can be taken back. @param {import("../types.js").Standing} now */
+  function standing(now) {
     /** @type {HTMLButtonElement} */ (find(shelf, "[data-do=undo]")).disabled = !now.undo;
     /** @type {HTMLButtonElement} */ (find(shelf, "[data-do=redo]")).disabled = !now.redo;
     find(shelf, "[data-part=steps]").hidden = !now.undo && !now.redo && now.paints === 0;
     say(shelf, "undo", now.undo ? `Last: ${now.undo}` : "");
-    await safe.draw(now);
   }
 
   /** @param {boolean} back */
