@@ -457,11 +457,15 @@ fn table(scores: &[Score]) -> String {
 }
 
 /// What every finding is about: a word in the names of the troubles that it should be seen with.
-const ABOUT: [(&str, &[&str]); 15] = [
+const ABOUT: [(&str, &[&str]); 16] = [
     ("not-modelled", &["fluorescent"]),
     ("stretched", &["automatic contrast"]),
     (
         "darks-cut",
+        &["darks clipped", "too low", "automatic contrast"],
+    ),
+    (
+        "black-deep",
         &["darks clipped", "too low", "automatic contrast"],
     ),
     ("clipped-darks", &["darks clipped", "automatic contrast"]),

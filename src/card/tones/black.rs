@@ -29,7 +29,9 @@ const CUT_A_LITTLE: f64 = 0.02;
 const UNDER_A_VEIL: f64 = 0.05;
 /// Y of a black stripe that is no longer black. Ink on plain paper reflects 0.04 to 0.06; ASTM D2805 asks for 0.01.
 pub const BLACK_Y: f64 = 0.08;
-/// Light that no film and no black reflects less of, on any axis: the deepest carbon blacks, gloss excluded, reach 0.003.
+/// What the deepest carbon blacks reflect, gloss excluded (common practice, no source).
+const DEEPEST: f64 = 0.003;
+/// Light that no film and no black reflects less of, on its brightest axis; a scanner repeats itself no better than that.
 const NO_LIGHT: f64 = 0.002;
 /// Y of a black stripe that no ink on paper reaches.
 const BLACKER_THAN_INK: f64 = 0.012;
@@ -82,17 +84,12 @@ impl Zero {
         let Self::Usual { cut } = self else {
             return sampled;
         };
-        let seen = if cut {
-            cut_black().0
-        } else {
-            sampled.black.xyz[1]
-        };
-        // Black seen = black + zero, both normal: the zero takes its share of the surprise.
-        let zero = (seen - USUAL_BLACK) * share_of_zero();
+        let zero = guessed(&sampled, cut);
+        // Nothing is darker than the deepest carbon black, whatever a light black stripe says.
+        let zero = zero.min(darkest(&sampled).light - DEEPEST);
         let mut sampled = raised(sampled, -zero);
         if cut {
-            let black = seen - zero;
-            sampled.black.xyz = colour::WHITE.map(|w| w * black);
+            sampled.black.xyz = colour::WHITE.map(|w| w * (cut_black().0 - zero));
         }
         sampled
     }
@@ -105,10 +102,10 @@ impl Zero {
             Self::Deep => vec![good, poor, CUT_A_LITTLE],
             Self::Uncertain => vec![UNCERTAIN],
             Self::UnderAVeil => vec![UNDER_A_VEIL],
+            // What both kinds of zero leave to the black, at most.
             Self::Usual { cut } => {
-                let known = BLACKS_DIFFER * BLACKS_DIFFER * share_of_zero();
                 let unseen = if cut { cut_black().1 } else { 0.0 };
-                vec![(known + (unseen * share_of_zero()).powi(2)).sqrt()]
+                vec![libm::hypot(BLACKS_DIFFER, unseen)]
             }
         }
     }
@@ -150,9 +147,29 @@ impl fmt::Display for Zero {
     }
 }
 
-const fn share_of_zero() -> f64 {
-    let (black, zero) = (BLACKS_DIFFER * BLACKS_DIFFER, ZEROS_DIFFER * ZEROS_DIFFER);
-    zero / (black + zero)
+/// The zero that a black stripe speaks for. Black seen = black + zero, all normal, where the zero is a poor scanner's or one that a driver
+/// has set, as likely beforehand: how well each explains the stripe says how likely it is now, and each takes its share of the surprise
+/// (Bishop, Pattern Recognition and Machine Learning (2006), 2.3).
+fn guessed(sampled: &Sampled, cut: bool) -> f64 {
+    let seen = if cut {
+        cut_black().0
+    } else {
+        sampled.black.xyz[1]
+    };
+    let surprise = seen - USUAL_BLACK;
+    let of = |zero_differs: f64| {
+        let variance = BLACKS_DIFFER * BLACKS_DIFFER + zero_differs * zero_differs;
+        let likely = libm::exp(-0.5 * surprise * surprise / variance) / libm::sqrt(variance);
+        let zero = surprise * zero_differs * zero_differs / variance;
+        (likely, zero)
+    };
+    let kinds = [of(OF_SCANNER[1]), of(ZEROS_DIFFER)];
+    let all: f64 = kinds.iter().map(|(likely, _)| likely).sum();
+    kinds
+        .iter()
+        .map(|(likely, zero)| likely * zero)
+        .sum::<f64>()
+        / all
 }
 
 /// What a black stripe would be seen as that was cut off at zero: mean and standard deviation of a normal distribution's part below nothing
@@ -315,6 +332,18 @@ mod tests {
         let (zero, black) = black_after(1.0, -by - 0.02);
         assert_eq!(zero, Zero::Usual { cut: true });
         assert!((0.015..0.04).contains(&black), "{black}");
+    }
+
+    /// A film with no light at all, over a stripe that is lighter than usual: raised, not lowered.
+    #[test]
+    fn what_is_too_dark_is_never_made_darker() {
+        let mut sampled = seen(1.0, 0.0);
+        sampled.black.xyz = colour::WHITE.map(|w| 0.055 * w);
+        sampled.pooled[1].xyz = [0.0; 3];
+        let zero = Zero::of(&sampled);
+        assert_eq!(zero, Zero::Usual { cut: false });
+        let after = zero.applied(sampled);
+        assert!((after.pooled[1].xyz[1] - DEEPEST).abs() < 1e-12);
     }
 
     #[test]
