@@ -265,7 +265,7 @@ const methods = {
   /** One kept paint, as it is now. */
   async kept_paint(/** @type {number} */ id) {
     const shelf = await shelf_now();
-    return { id, text: shelf.text(id), paint: shelf.paint(id) };
+    return { id, text: shelf.text(id), paint: shelf.paint(id), readings: shelf.readings_of(id) };
   },
   keep: (/** @type {number | undefined} */ id, /** @type {string | undefined} */ seen, /** @type {string} */ text) => twoground.keep(id, seen, text),
   keep_all: async (/** @type {string} */ words, /** @type {string[]} */ texts) => [...(await twoground.keep_all(words, texts))],

@@ -72,16 +72,16 @@ fn family(known: &Known) -> &'static str {
 }
 
 impl OpenShelf {
-    /// The whole shelf for a wall. Of several readings of a tube the one that stands for it.
+    /// The whole shelf for a wall. Several readings of a tube are shown as their mean.
     ///
     /// # Errors
     /// Where a film cannot be predicted.
-    pub fn wall(&self) -> Result<WallView> {
+    pub fn wall(&mut self) -> Result<WallView> {
         let mut families: Vec<(&'static str, Vec<&Known>)> = Vec::new();
         let names = FAMILIES[..6].iter().map(|(_, name)| *name).chain([NEUTRAL]);
         names.for_each(|name| families.push((name, Vec::new())));
         for row in self.list(&super::Ask::default())?.rows {
-            let Some(known) = self.known(row.id) else {
+            let Some(known) = self.tube(row.id) else {
                 continue;
             };
             let name = family(known);

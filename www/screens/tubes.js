@@ -144,7 +144,7 @@ export function tubesScreen(page, over) {
         { class: "buttons" },
         quiet("Open", () => page.go(`tube-${row.id}`), name),
         ...(row.predicts ? [quiet("Over greys", () => over(row.id), name)] : []),
-        quiet("Export", () => save(row.id), name),
+        ...(several ? [] : [quiet("Export", () => save(row.id), name)]),
         ...(several ? [] : [quiet("Delete", () => remove(row.id, name), name)]),
         ...(row.predicts ? [comparing(row)] : []),
       ),
@@ -177,6 +177,8 @@ export function tubesScreen(page, over) {
           "td",
           {},
           quiet("Open", () => page.go(`tube-${reading.id}`), reading.from),
+          " ",
+          quiet("Export", () => save(reading.id), reading.from),
           " ",
           quiet("Delete", () => remove(reading.id, `the reading ${reading.from} of ${row.name}`), reading.from),
         ),
@@ -387,7 +389,7 @@ export function tubesScreen(page, over) {
     const paint = opened?.paint;
     if (!paint) return false;
     say(tube, "name", paint.name);
-    say(tube, "elsewhere", "");
+    say(tube, "elsewhere", now.readings > 1 ? `One of ${now.readings} readings of this tube; the shelf and Picture go by their mean.` : "");
     say(tube, "headline", paint.headline);
     say(tube, "sentence", paint.sentence);
     drawStrip(find(tube, "[data-part=strip]"), paint);

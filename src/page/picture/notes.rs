@@ -65,21 +65,31 @@ impl OpenPicture {
 
     /// What of several readings a tube is predicted by.
     fn of_readings(&self, tube: &Tube) -> String {
-        let (name, n) = (tube.name(), tube.readings.len());
-        match tube.odd.and_then(|odd| self.tubes.get(odd)) {
-            _ if n < 2 => String::new(),
-            None => format!(
-                "{name}: predicted by the mean of its {n} readings; what they differ by is in the range."
-            ),
-            Some(odd) => format!(
-                "{name}: predicted by the mean of {} of its {n} readings. {} is the odd one out and left out; look at it under Tubes.",
-                n - 1,
+        let (name, n, taken) = (tube.name(), tube.readings.len(), tube.taken.len());
+        if n < 2 {
+            return String::new();
+        }
+        let mean = match (taken, n) {
+            (1, _) => format!("one of its {n} readings"),
+            _ if taken == n => {
+                format!("the mean of its {n} readings; what they differ by is in the range")
+            }
+            _ => format!("the mean of {taken} of its {n} readings"),
+        };
+        let mut words = format!("{name}: predicted by {mean}.");
+        if let Some(odd) = tube.odd.and_then(|odd| self.tubes.get(odd)) {
+            words += &format!(
+                " {} is the odd one out and left out; look at it under Tubes.",
                 match odd.record.provenance.file_name.as_str() {
                     "" => "One",
                     file => file,
                 }
-            ),
+            );
         }
+        if n - taken > usize::from(tube.odd.is_some()) {
+            words += " Cards whose films hide everything are left out.";
+        }
+        words
     }
 }
 
