@@ -440,6 +440,11 @@ impl Shelf {
         self.0.readings_of(id).map_err(thrown)
     }
 
+    /// The tube of a reading, several as their mean: `PaintView` in www/types.js.
+    pub fn tube_view(&mut self, id: u32) -> Given<JsValue> {
+        plain(&self.0.tube_view(id).map_err(thrown)?)
+    }
+
     /// The text kept under a number.
     pub fn text(&self, id: u32) -> Option<String> {
         self.0.text(id).map(str::to_owned)

@@ -412,6 +412,15 @@ impl OpenShelf {
         Ok(joined.map_or(1, |joined| joined.ids.len()))
     }
 
+    /// View of the tube of a reading: the mean of all its readings, or the only one.
+    ///
+    /// # Errors
+    /// Where a film cannot be predicted.
+    pub fn tube_view(&mut self, id: u32) -> Result<Option<&PaintView>> {
+        self.join()?;
+        Ok(self.tube(id).map(|known| &known.view))
+    }
+
     /// Text of a reading.
     pub fn text(&self, id: u32) -> Option<&str> {
         let tube = self.tubes.iter().find(|tube| tube.id == id)?;

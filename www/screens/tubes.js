@@ -38,8 +38,14 @@ export function tubesScreen(page, over) {
   const safe = new Safe(shelf, page, list);
   find(shelf, "[data-do=wall]").addEventListener("click", () => onPaper(async () => wallChart(await engine.call("wall"))));
   find(tube, "[data-do=tube-card]").addEventListener("click", () => {
-    const paint = opened?.paint;
-    if (paint) onPaper(async () => tubeCard(paint, (await engine.call("wall")).conditions));
+    const now = opened;
+    if (!now) return;
+    onPaper(async () => {
+      /** @type {import("../types.js").PaintView | null} */
+      const paint = await engine.call("tube_view", [now.id]);
+      if (!paint) throw new EngineError({ code: "gone", words: "This tube was deleted in another window. Undo on the shelf brings it back." });
+      return tubeCard(paint, now.readings, (await engine.call("wall")).conditions);
+    });
   });
   find(tube, "[data-do=over]").addEventListener("click", () => opened && over(opened.id));
   find(tube, "[data-do=reread]").addEventListener("click", reread);
