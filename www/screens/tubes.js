@@ -229,7 +229,7 @@ export function tubesScreen(page, over) {
     } catch (error) {
       find(shelf, "[data-part=shelf]").replaceChildren();
       drawn = "";
-      ask.hidden = true;
+      for (const part of [ask, ...shelf.querySelectorAll("[data-part=steps], [data-part=safe], [data-do=wall]")]) if (part instanceof HTMLElement) part.hidden = true;
       say(shelf, "tubes", "Your shelf cannot be shown. A scan can still be read on Cards, and its paint saved as a file.");
       throw error;
     }
@@ -238,6 +238,7 @@ export function tubesScreen(page, over) {
     offer("binder", "all", view.binders);
     offer("grade", "all", view.grades);
     ask.hidden = view.kept < 2;
+    find(shelf, "[data-part=safe]").hidden = false;
     find(shelf, "[data-do=wall]").hidden = view.kept === 0;
     find(shelf, "[data-part=empty]").hidden = view.kept > 0;
     const rows = JSON.stringify(view.rows);
