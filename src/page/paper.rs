@@ -130,7 +130,7 @@ pub struct PlanSheet {
 pub struct SheetFilm {
     /// Name of the tube.
     pub name: String,
-    /// `2 coats`, and how thick.
+    /// How many, and how thick each is in middle films of its card.
     pub coats: String,
     /// The recipe.
     pub recipe: String,
@@ -173,11 +173,8 @@ impl OpenPicture {
                     };
                     match film.coats {
                         0 => "left out".to_owned(),
-                        1 => format!("one{by}, {:.2} × the middle film of its card", film.build),
-                        n => format!(
-                            "{n}{by}, each {:.2} × the middle film of its card",
-                            film.build
-                        ),
+                        1 => format!("one{by}, {:.2} ×", film.build),
+                        n => format!("{n}{by}, each {:.2} ×", film.build),
                     }
                 },
                 recipe: match film.thinning_words.as_str() {

@@ -64,6 +64,9 @@ fn storage_cleared_under_the_open_page_loses_only_what_was_cleared() {
         json!({"origin": server.origin, "storageTypes": "indexeddb"}),
     );
     shelf_has(&mut page, 0);
+    page.wait_for_text(
+        "holds nothing now: its data were cleared or damaged. Bring in your last copy.",
+    );
     // The reading in hand is kept anew, under whatever number there is.
     go(&mut page, "cards");
     page.click("#card [data-do=keep]");

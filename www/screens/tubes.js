@@ -1,7 +1,7 @@
 // @ts-check
 /** The shelf: kept paints as strips, sorted, filtered and compared; one opened with all that is known of it. */
 
-import { download, drawing, el, find, say } from "../dom.js";
+import { download, drawing, el, find, remember, remembered, say } from "../dom.js";
 import { EngineError } from "../engine.js";
 import { drawOwnCoats } from "../parts/coats.js";
 import { Compare } from "../parts/compare.js";
@@ -16,6 +16,8 @@ import { announce, elsewhere, kept } from "../shelf.js";
 /** @typedef {import("../types.js").ShelfRow} ShelfRow */
 /** @typedef {import("../types.js").Ask} Ask */
 
+/** Remembered beside the shelf: that there is something on it. */
+const HELD = "twoground-held";
 /** Typing is answered once it pauses. */
 const PAUSE_MS = 120;
 
@@ -249,13 +251,20 @@ export function tubesScreen(page, over) {
       find(shelf, "[data-part=shelf]").replaceChildren(...view.rows.map(draw));
       if (held) /** @type {HTMLElement | null} */ (shelf.querySelector(`[data-kept="${held}"] button`))?.focus({ preventScroll: true });
     }
-    say(shelf, "tubes", words(view));
+    say(shelf, "tubes", lost(now) ? "This browser held a shelf of yours here, and holds nothing now: its data were cleared or damaged. Bring in your last copy." : words(view));
     const there = new Set(view.rows.map(({ id }) => id));
     const still = chosen.filter((id) => there.has(id));
     if (still.length !== chosen.length) choose(still);
     standing(now);
     safe.draw(now, bank);
     return view;
+  }
+
+  /** Whether what was here is gone without having been deleted here: that could be taken back. @param {import("../types.js").Standing} now */
+  function lost(now) {
+    const here = now.paints + now.pictures > 0;
+    if (here || now.undo || now.redo) remember(HELD, here ? "yes" : "");
+    return !here && remembered(HELD) === "yes";
   }
 
   /** @param {import("../types.js").ShelfView} view */

@@ -37,6 +37,7 @@ impl OpenPicture {
                 notes.push(note);
             }
         }
+        notes.extend(of_states(&films));
         for (film, tube) in &films {
             for note in of_film(film, tube) {
                 if !notes.contains(&note) {
@@ -173,13 +174,31 @@ fn is_oil(tube: &Tube) -> bool {
     OILS.iter().any(|oil| binder.contains(oil))
 }
 
+/// What the cards cannot tell, once for all tubes of which it is so.
+fn of_states(films: &[(&PlannedFilm, &Tube)]) -> Vec<String> {
+    let mut states: Vec<(State, Vec<&str>)> = Vec::new();
+    for (_, tube) in films {
+        let (state, name) = (tube.record.state, tube.name());
+        match states.iter_mut().find(|(of, _)| *of == state) {
+            _ if state == State::Known => {}
+            Some((_, names)) if names.contains(&name) => {}
+            Some((_, names)) => names.push(name),
+            None => states.push((state, vec![name])),
+        }
+    }
+    states
+        .into_iter()
+        .map(|(state, names)| {
+            let each = if names.len() > 1 { ", each" } else { "" };
+            format!("{}{each}: {}", listed(&names), verdict::state_words(state))
+        })
+        .collect()
+}
+
 fn of_film(film: &PlannedFilm, tube: &Tube) -> Vec<String> {
     let record = &tube.record;
     let name = tube.name();
     let mut notes = Vec::new();
-    if record.state != State::Known {
-        notes.push(format!("{name}: {}", verdict::state_words(record.state)));
-    }
     if record.dry.0 == "no" {
         notes.push(format!(
             "{name}: its card was not dry when it was scanned; dry paint will differ."
