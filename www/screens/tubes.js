@@ -10,14 +10,12 @@ import { LabelForm } from "../parts/label.js";
 import { Safe, answered } from "../parts/safe.js";
 import { savePaint } from "../parts/save.js";
 import { print, tubeCard, wallChart } from "../paper.js";
-import { announce, elsewhere, kept } from "../shelf.js";
+import { HELD, announce, elsewhere, kept } from "../shelf.js";
 
 /** @typedef {import("../types.js").Opened} Opened */
 /** @typedef {import("../types.js").ShelfRow} ShelfRow */
 /** @typedef {import("../types.js").Ask} Ask */
 
-/** Remembered beside the shelf: that there is something on it. */
-const HELD = "twoground-held";
 /** Typing is answered once it pauses. */
 const PAUSE_MS = 120;
 
