@@ -420,19 +420,29 @@ impl Shelf {
     }
 
     /// The shelf as asked for: `Ask` and `ShelfView` in www/types.js.
-    pub fn list(&self, ask: JsValue) -> Given<JsValue> {
+    pub fn list(&mut self, ask: JsValue) -> Given<JsValue> {
         let ask: Ask = serde_wasm_bindgen::from_value(ask)?;
         plain(&self.0.list(&ask).map_err(thrown)?)
     }
 
     /// All tubes for a wall: `WallView` in www/types.js.
-    pub fn wall(&self) -> Given<JsValue> {
+    pub fn wall(&mut self) -> Given<JsValue> {
         plain(&self.0.wall().map_err(thrown)?)
     }
 
     /// Tubes compared: `CompareView` in www/types.js.
-    pub fn compare(&self, ids: &[u32]) -> Given<JsValue> {
+    pub fn compare(&mut self, ids: &[u32]) -> Given<JsValue> {
         plain(&self.0.compare(ids).map_err(thrown)?)
+    }
+
+    /// How many readings there are of the tube of this one.
+    pub fn readings_of(&mut self, id: u32) -> Given<usize> {
+        self.0.readings_of(id).map_err(thrown)
+    }
+
+    /// The tube of a reading, several as their mean: `PaintView` in www/types.js.
+    pub fn tube_view(&mut self, id: u32) -> Given<JsValue> {
+        plain(&self.0.tube_view(id).map_err(thrown)?)
     }
 
     /// The text kept under a number.

@@ -27,12 +27,12 @@ function chip(name, tone) {
   return [el("figure", {}, patch(tone.css), el("figcaption", {}, name, el("br"), `L*, a*, b* ${lab}`))];
 }
 
-/** A card for one tube. @param {PaintView} paint @param {string} conditions */
-export function tubeCard(paint, conditions) {
+/** A card for one tube. @param {PaintView} paint @param {number} readings how many cards it rests on @param {string} conditions */
+export function tubeCard(paint, readings, conditions) {
   const { label } = paint;
   const facts = [
     ["Maker", label.maker], ["Colour Index", label.colour_index.join(", ")], ["Binder", label.binder], ["Batch", label.batch],
-    ["Lightfastness", label.lightfastness], ["Drawn", label.drawn_on], ["Gauge", label.gauge], ["Middle film, g/m²", label.weighed], ["Notes", label.notes],
+    ["Lightfastness", label.lightfastness], ["Drawn", label.drawn_on], ["Rests on", readings > 1 ? `the mean of ${readings} readings` : ""], ["Gauge", label.gauge], ["Middle film, g/m²", label.weighed], ["Notes", label.notes],
   ].filter(([, value]) => value);
   return el(
     "article",
@@ -87,7 +87,7 @@ export function planPage(plan, painting) {
     el(
       "table",
       {},
-      el("thead", {}, el("tr", {}, ...["", "Film", "Coats", "Parts", "Does"].map((words) => el("th", {}, words)))),
+      el("thead", {}, el("tr", {}, ...["", "Film", "Coats, × the middle film of its card", "Parts", "Does"].map((words) => el("th", {}, words)))),
       el(
         "tbody",
         {},

@@ -1,6 +1,11 @@
 // @ts-check
 /** What all windows share: they tell each other that something was kept, and the browser is asked to keep it for good. */
 
+import { remember } from "./dom.js";
+
+/** Remembered beside the shelf: that there is something on it. */
+export const HELD = "twoground-held";
+
 const channel = new BroadcastChannel("twoground-shelf");
 
 /** Tells the other windows that something was kept, changed or deleted. */
@@ -37,6 +42,7 @@ let asked = false;
 /** Something was kept: the others are told, and the first time the browser is asked to keep it for good, which nothing waits for. */
 export function kept() {
   announce();
+  remember(HELD, "yes");
   if (asked) return;
   asked = true;
   promised().then((already) => (already === false ? askToKeep() : undefined));

@@ -109,9 +109,10 @@
  * @typedef {{ rows: ShelfRow[], kept: number, tubes: number, codes: Offer[], binders: Offer[], grades: Offer[] }} ShelfView
  * @typedef {{ over: string[], words: string, rows: { id: number, name: string, detail: string, short: string, coats: Tone[][], difference: string }[] }} CompareView
  * @typedef {{ file: string, card: number, number: number | null, name: string, text: string | null, paint: PaintView | null, problem: Problem | null, ask: string }} ClassRow one card of many scans
+ * @typedef {{ name: string, words: string, odd: number[] }} Together several cards of one tube; odd: places of those that stand apart
  * @typedef {{ conditions: string, families: { name: string, tubes: { name: string, detail: string, short: string, milk: string, strip: string, masstone: Tone | null, undertone: Tone | null, lightfastness: string }[] }[] }} WallView
  * @typedef {{ name: string, films: { name: string, coats: string, recipe: string, tone: Tone | null, does: string }[], colours: { name: string, before: Tone, after: Tone, range: string }[], span: string, checks: string[], notes: string, conditions: string }} PlanSheet
- * @typedef {{ id: number, text: string | undefined, paint: PaintView | null }} Opened one kept paint
+ * @typedef {{ id: number, text: string | undefined, paint: PaintView | null, readings: number }} Opened one kept paint; readings: how many there are of its tube
  * @typedef {{ undo: string | null, redo: string | null, reminder: { words: string, due: boolean }, paints: number, pictures: number }} Standing
  * @typedef {{ part: "paints" | "pictures", name: string, standing: "new" | "same" | "differs" | "damaged", words: string, choice: "mine" | "theirs" | "both" }} CopyLine
  *
@@ -164,11 +165,13 @@
  * @property {PatchesView} patches
  * @property {boolean} undo
  * @property {boolean} redo
+ * @property {string[]} to_choose keys of the tubes to choose from: of several readings of one, that which stands for all
  *
  * @typedef {object} TubeRow a tube at equal depth
  * @property {string} key
  * @property {string} name
  * @property {string} short
+ * @property {string} strip SVG of several readings' mean; empty for a tube that was read once
  * @property {number | null} milk milk on black, L*
  * @property {number} build one coat, in the card's own films
  * @property {boolean} reached whether one coat has the common depth

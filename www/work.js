@@ -37,10 +37,13 @@ async function ownName() {
   if (!navigator.locks) return name;
   const take = (/** @type {string} */ wanted) =>
     new Promise((resolve) => {
-      navigator.locks.request(lock(wanted), { ifAvailable: true }, (got) => {
-        resolve(got !== null);
-        return got && new Promise(() => {});
-      });
+      navigator.locks
+        .request(lock(wanted), { ifAvailable: true }, (got) => {
+          resolve(got !== null);
+          return got && new Promise(() => {});
+        })
+        // Where the browser keeps nothing it gives no locks either, and no two windows can meet.
+        .catch(() => resolve(true));
     });
   while (!(await take(name))) name = fresh();
   try {

@@ -265,8 +265,10 @@ const methods = {
   /** One kept paint, as it is now. */
   async kept_paint(/** @type {number} */ id) {
     const shelf = await shelf_now();
-    return { id, text: shelf.text(id), paint: shelf.paint(id) };
+    return { id, text: shelf.text(id), paint: shelf.paint(id), readings: shelf.readings_of(id) };
   },
+  /** A tube, several readings of it as their mean. */
+  tube_view: async (/** @type {number} */ id) => (await shelf_now()).tube_view(id),
   keep: (/** @type {number | undefined} */ id, /** @type {string | undefined} */ seen, /** @type {string} */ text) => twoground.keep(id, seen, text),
   keep_all: async (/** @type {string} */ words, /** @type {string[]} */ texts) => [...(await twoground.keep_all(words, texts))],
   remove: (/** @type {string} */ words, /** @type {number[]} */ ids, /** @type {string[]} */ seen) => twoground.remove(words, new Uint32Array(ids), seen),

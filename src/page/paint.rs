@@ -156,7 +156,7 @@ impl PaintView {
                     .map_or_else(String::new, |weight| weight.to_string()),
             },
             strip: chart::strip(record, STRIP[0], STRIP[1]),
-            strip_small: chart::strip(record, STRIP_SMALL[0], STRIP_SMALL[1]),
+            strip_small: strip_small(record),
             strip_words: strip_words(&name, record, predicts),
             pull: pull_span(&builds),
             films: builds,
@@ -193,6 +193,11 @@ impl PaintView {
             name,
         })
     }
+}
+
+/// The drawn strip, short.
+pub(super) fn strip_small(record: &Record) -> String {
+    chart::strip(record, STRIP_SMALL[0], STRIP_SMALL[1])
 }
 
 fn own_coats(record: &Record) -> Vec<OwnCoat> {

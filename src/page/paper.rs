@@ -72,16 +72,16 @@ fn family(known: &Known) -> &'static str {
 }
 
 impl OpenShelf {
-    /// The whole shelf for a wall. Of several readings of a tube the one that stands for it.
+    /// The whole shelf for a wall. Several readings of a tube are shown as their mean.
     ///
     /// # Errors
     /// Where a film cannot be predicted.
-    pub fn wall(&self) -> Result<WallView> {
+    pub fn wall(&mut self) -> Result<WallView> {
         let mut families: Vec<(&'static str, Vec<&Known>)> = Vec::new();
         let names = FAMILIES[..6].iter().map(|(_, name)| *name).chain([NEUTRAL]);
         names.for_each(|name| families.push((name, Vec::new())));
         for row in self.list(&super::Ask::default())?.rows {
-            let Some(known) = self.known(row.id) else {
+            let Some(known) = self.tube(row.id) else {
                 continue;
             };
             let name = family(known);
@@ -130,7 +130,7 @@ pub struct PlanSheet {
 pub struct SheetFilm {
     /// Name of the tube.
     pub name: String,
-    /// `2 coats`, and how thick.
+    /// How many, and how thick each is in middle films of its card.
     pub coats: String,
     /// The recipe.
     pub recipe: String,
@@ -173,11 +173,8 @@ impl OpenPicture {
                     };
                     match film.coats {
                         0 => "left out".to_owned(),
-                        1 => format!("one{by}, {:.2} × the middle film of its card", film.build),
-                        n => format!(
-                            "{n}{by}, each {:.2} × the middle film of its card",
-                            film.build
-                        ),
+                        1 => format!("one{by}, {:.2} ×", film.build),
+                        n => format!("{n}{by}, each {:.2} ×", film.build),
                     }
                 },
                 recipe: match film.thinning_words.as_str() {

@@ -18,7 +18,10 @@ mod words;
 use crate::{
     Error, Result, chart,
     page::{glaze::UNDERPAINTING, shelf},
-    paint::{Constants, Record, file::Scrap},
+    paint::{
+        Constants, Record,
+        file::{Scrap, State},
+    },
     picture::{
         Film, Ground, Kept,
         coat::{self, Told},
@@ -69,8 +72,12 @@ struct Tube {
     on_card: Constants,
     /// Readings of the same tube, itself too: their places.
     readings: Vec<usize>,
-    /// Which of them is the odd one out and not in the mean.
+    /// Which of them are in the mean.
+    taken: Vec<usize>,
+    /// Which of them is the odd one out.
     odd: Option<usize>,
+    /// Its card's record, as it is shown: several readings as their mean.
+    shown: Record,
     /// As it is in this picture.
     constants: Constants,
     depth: Depth,
@@ -176,7 +183,9 @@ impl OpenPicture {
                 alone: constants.clone(),
                 on_card: constants.clone(),
                 readings: Vec::new(),
+                taken: Vec::new(),
                 odd: None,
+                shown: record.clone(),
                 constants,
                 record,
                 told: Vec::new(),
@@ -201,40 +210,49 @@ impl OpenPicture {
             let readings: Vec<usize> = (0..self.tubes.len()).filter(same).collect();
             // The first of them has found out.
             let first = readings[0];
-            let odd = if first < i {
-                self.tubes[first].odd
+            let (taken, odd) = if first < i {
+                (self.tubes[first].taken.clone(), self.tubes[first].odd)
             } else {
-                let all: Vec<(&Constants, Depth)> = readings
+                let all: Vec<(State, &Constants, Depth)> = readings
                     .iter()
                     .map(|&j| &self.tubes[j])
                     .map(|tube| {
                         let thickest = tube.record.thickest();
-                        (&tube.alone, Depth::of(&tube.alone, thickest))
+                        let depth = Depth::of(&tube.alone, thickest);
+                        (tube.record.state, &tube.alone, depth)
                     })
                     .collect();
-                shelf::odd_of(&all)?.map(|at| readings[at])
+                let alike = shelf::alike(&all)?;
+                (
+                    alike.taken.iter().map(|&at| readings[at]).collect(),
+                    alike.odd.map(|at| readings[at]),
+                )
             };
-            let on_card = if readings.len() > 1 {
-                let alike = readings.iter().filter(|&&j| odd != Some(j));
-                let alike: Vec<&Constants> = alike.map(|&j| &self.tubes[j].alone).collect();
+            let several = readings.len() > 1;
+            let on_card = if several {
+                let alike: Vec<&Constants> = taken.iter().map(|&j| &self.tubes[j].alone).collect();
                 mean::mean(&self.tubes[i].alone, &alike)
             } else {
                 self.tubes[i].alone.clone()
             };
             let tube = &mut self.tubes[i];
+            tube.shown = if several {
+                shelf::as_mean(&tube.record, &on_card)
+            } else {
+                tube.record.clone()
+            };
             tube.on_card = on_card;
             tube.readings = readings;
+            tube.taken = taken;
             tube.odd = odd;
         }
         Ok(())
     }
 
-    /// Tubes to choose from, with their places: of several readings of one, the first that is not the odd one out.
+    /// Tubes to choose from, with their places: of several readings of one, the first that is in their mean.
     fn to_choose(&self) -> impl Iterator<Item = (usize, &Tube)> {
-        self.tubes.iter().enumerate().filter(|(i, tube)| {
-            let mut alike = tube.readings.iter().filter(|&&j| tube.odd != Some(j));
-            alike.next() == Some(i)
-        })
+        let all = self.tubes.iter().enumerate();
+        all.filter(|(i, tube)| tube.taken.first() == Some(i))
     }
 
     /// Brings the tubes up to date with the plan's corrections.

@@ -23,8 +23,8 @@ use crate::{
 };
 
 pub use compare::CompareView;
-use readings::ReadingRow;
-pub(super) use readings::odd_of;
+use readings::{Joined, ReadingRow};
+pub(super) use readings::{alike, as_mean};
 
 /// What the painter asks to see of the shelf.
 #[derive(Debug, Clone, Default, PartialEq, Deserialize)]
@@ -130,6 +130,10 @@ pub(super) struct Known {
 #[derive(Default)]
 pub struct OpenShelf {
     tubes: Vec<Tube>,
+    /// Tubes of which there are several readings.
+    joined: Vec<Joined>,
+    /// Numbers of what came or changed since they were joined.
+    changed: Vec<u32>,
 }
 
 /// Least chroma of an undertone that has a hue to sort by (ours).
@@ -137,7 +141,10 @@ const NEUTRAL: f64 = 6.0;
 
 impl Known {
     fn of(text: &str) -> Result<Self> {
-        let record = Record::read(text)?;
+        Self::of_record(Record::read(text)?)
+    }
+
+    fn of_record(record: Record) -> Result<Self> {
         Ok(Self {
             view: PaintView::of(&record)?,
             constants: record.constants().ok().map(|constants| {
@@ -221,13 +228,17 @@ impl Known {
             .all(|word| all.contains(word))
     }
 
-    fn asked(&self, ask: &Ask) -> bool {
+    /// Whether its label is what is asked for.
+    fn labelled(&self, ask: &Ask) -> bool {
         let same = |a: &str, b: &str| a.trim().to_lowercase() == b.trim().to_lowercase();
         (ask.code.is_empty() || self.codes().any(|code| same(&code, &ask.code)))
             && (ask.binder.is_empty() || same(&self.record.paint.binder, &ask.binder))
-            && (ask.grade.is_empty()
-                || self.grade().map(grade_value).as_deref() == Some(&ask.grade))
             && self.holds(&ask.search)
+    }
+
+    /// Whether it does what is asked for.
+    fn does(&self, ask: &Ask) -> bool {
+        ask.grade.is_empty() || self.grade().map(grade_value).as_deref() == Some(&ask.grade)
     }
 
     fn detail(&self) -> String {
@@ -355,13 +366,59 @@ impl OpenShelf {
                 .position(|tube| tube.id == id && tube.text == text);
             self.tubes.push(match at {
                 Some(at) => old.swap_remove(at),
-                None => Tube {
-                    id,
-                    paint: Known::of(&text).map_err(|error| Problem::from(&error)),
-                    text,
-                },
+                None => {
+                    self.changed.push(id);
+                    Tube {
+                        id,
+                        paint: Known::of(&text).map_err(|error| Problem::from(&error)),
+                        text,
+                    }
+                }
             });
         }
+    }
+
+    /// Joins the readings of every tube of which there are several; those that have not changed are joined already.
+    fn join(&mut self) -> Result<()> {
+        let mut old = std::mem::take(&mut self.joined);
+        old.retain(|joined| !joined.ids.iter().any(|id| self.changed.contains(id)));
+        let mut all = Vec::new();
+        for group in self.groups() {
+            let readings: Vec<(u32, &Known)> = group
+                .iter()
+                .filter_map(|tube| Some((tube.id, tube.paint.as_ref().ok()?)))
+                .collect();
+            if readings.len() < 2 {
+                continue;
+            }
+            let same = |joined: &Joined| joined.ids.iter().eq(readings.iter().map(|(id, _)| id));
+            all.push(match old.iter().position(same) {
+                Some(at) => old.swap_remove(at),
+                None => Joined::of(&readings)?,
+            });
+        }
+        self.joined = all;
+        self.changed.clear();
+        Ok(())
+    }
+
+    /// How many readings there are of the tube of this one.
+    ///
+    /// # Errors
+    /// Where a film cannot be predicted.
+    pub fn readings_of(&mut self, id: u32) -> Result<usize> {
+        self.join()?;
+        let joined = self.joined.iter().find(|joined| joined.ids.contains(&id));
+        Ok(joined.map_or(1, |joined| joined.ids.len()))
+    }
+
+    /// View of the tube of a reading: the mean of all its readings, or the only one.
+    ///
+    /// # Errors
+    /// Where a film cannot be predicted.
+    pub fn tube_view(&mut self, id: u32) -> Result<Option<&PaintView>> {
+        self.join()?;
+        Ok(self.tube(id).map(|known| &known.view))
     }
 
     /// Text of a reading.
@@ -376,7 +433,11 @@ impl OpenShelf {
         tube.paint.as_ref().ok().map(|known| &known.view)
     }
 
-    pub(super) fn known(&self, id: u32) -> Option<&Known> {
+    /// What stands for the tube of a reading: the mean of all its readings, or the only one.
+    pub(super) fn tube(&self, id: u32) -> Option<&Known> {
+        if let Some(joined) = self.joined.iter().find(|joined| joined.ids.contains(&id)) {
+            return Some(&joined.known);
+        }
         let tube = self.tubes.iter().find(|tube| tube.id == id)?;
         tube.paint.as_ref().ok()
     }
@@ -401,11 +462,13 @@ impl OpenShelf {
     ///
     /// # Errors
     /// Where a film cannot be predicted.
-    pub fn list(&self, ask: &Ask) -> Result<ShelfView> {
+    pub fn list(&mut self, ask: &Ask) -> Result<ShelfView> {
+        self.join()?;
         let groups = self.groups();
         let tubes = groups.len();
         let mut rows = Vec::new();
         let mut damaged = Vec::new();
+        let mut grades = Vec::new();
         for group in &groups {
             let known: Vec<(u32, &Known)> = group
                 .iter()
@@ -416,15 +479,23 @@ impl OpenShelf {
                     damaged.push(damaged_row(tube.id, problem));
                 }
             }
-            if known.iter().any(|(_, known)| known.asked(ask)) {
-                let (row, stands) = readings::row(&known)?;
-                rows.push((row, stands));
+            let Some(&(id, first)) = known.first() else {
+                continue;
+            };
+            let joined = self.joined.iter().find(|joined| joined.ids[0] == id);
+            let stands = joined.map_or(first, |joined| &joined.known);
+            grades.extend(stands.grade());
+            // The newest of its readings is the tube's day.
+            let day = known.iter().map(|(_, known)| known.day()).max();
+            if stands.does(ask) && known.iter().any(|(_, known)| known.labelled(ask)) {
+                let row = joined.map_or_else(|| readings::alone(id, first), Joined::row);
+                rows.push((row, stands, day.unwrap_or(i64::MIN)));
             }
         }
         // One comparison for all orders: every sort of its own would be a copy of the whole algorithm in the page.
-        rows.sort_by(|(row, a), (other, b)| {
+        rows.sort_by(|(row, a, day), (other, b, other_day)| {
             let (a, b) = match ask.sort {
-                Sort::Date => (-(a.day() as f64), -(b.day() as f64)),
+                Sort::Date => (-(*day as f64), -(*other_day as f64)),
                 Sort::Milk => (a.milkiness(), b.milkiness()),
                 Sort::Hue => (a.hue(), b.hue()),
                 Sort::Lightness => (-a.lightness(), -b.lightness()),
@@ -448,7 +519,7 @@ impl OpenShelf {
         Ok(ShelfView {
             rows: rows
                 .into_iter()
-                .map(|(row, _)| row)
+                .map(|(row, ..)| row)
                 .chain(damaged)
                 .collect(),
             kept: self.tubes.len(),
@@ -466,11 +537,7 @@ impl OpenShelf {
                 }),
                 |binder| binder.to_owned(),
             ),
-            grades: grade_offers(
-                &known()
-                    .flat_map(|group| group.first().and_then(|k| k.grade()))
-                    .collect::<Vec<_>>(),
-            ),
+            grades: grade_offers(&grades),
         })
     }
 }

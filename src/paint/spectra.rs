@@ -98,6 +98,12 @@ pub fn cgats(record: &Record) -> Result<String> {
     let mut head = |keyword: &str, value: &str| {
         let _ = writeln!(text, "{keyword}\t{}", quoted(value));
     };
+    // Names that the standard does not have are declared before they are used.
+    head("KEYWORD", "ILLUMINATION_NAME");
+    head("KEYWORD", "OBSERVER_ANGLE");
+    for nm in spectrum::wavelengths() {
+        head("KEYWORD", &format!("SPECTRAL_NM{nm:.0}"));
+    }
     head(
         "ORIGINATOR",
         &format!("Two Grounds {}", env!("CARGO_PKG_VERSION")),
@@ -235,6 +241,30 @@ mod tests {
         words
     }
 
+    /// Whether the standard has a keyword or field, or the file has declared it. The list is that of Little CMS 2
+    /// (`cmscgats.c`), as far as it is used here.
+    fn is_known(name: &str, declared: &[String]) -> bool {
+        const KNOWN: [&str; 16] = [
+            "ORIGINATOR",
+            "DESCRIPTOR",
+            "CREATED",
+            "MATERIAL",
+            "MEASUREMENT_SOURCE",
+            "MEASUREMENT_GEOMETRY",
+            "NUMBER_OF_FIELDS",
+            "NUMBER_OF_SETS",
+            "SAMPLE_ID",
+            "SAMPLE_NAME",
+            "XYZ_X",
+            "XYZ_Y",
+            "XYZ_Z",
+            "LAB_L",
+            "LAB_A",
+            "LAB_B",
+        ];
+        KNOWN.contains(&name) || declared.iter().any(|of| of == name)
+    }
+
     /// A strict reader of one table, written from the structure that ISO 28178 and ANSI CGATS.17 give (from memory of both):
     /// header of keywords with values, data format, data, both counted and closed.
     fn read(text: &str) -> (HashMap<String, String>, Vec<HashMap<String, String>>) {
@@ -243,6 +273,7 @@ mod tests {
             .filter(|line| !line.trim_start().starts_with('#') && !line.trim().is_empty());
         assert_eq!(lines.next(), Some("CGATS.17"));
         let mut head = HashMap::new();
+        let mut declared = Vec::new();
         let mut names = Vec::new();
         while let Some(line) = lines.next() {
             let parts = words(line);
@@ -253,8 +284,10 @@ mod tests {
                     }
                 }
                 "BEGIN_DATA" => break,
+                "KEYWORD" => declared.push(parts[1].clone()),
                 keyword => {
                     assert_eq!(parts.len(), 2, "{line}");
+                    assert!(is_known(keyword, &declared), "{keyword} is not declared");
                     assert!(
                         keyword
                             .chars()
@@ -274,6 +307,7 @@ mod tests {
             })
             .collect();
         assert_eq!(lines.next(), None, "nothing after the data");
+        assert!(names.iter().all(|name| is_known(name, &declared)));
         assert_eq!(head["NUMBER_OF_FIELDS"], names.len().to_string());
         assert_eq!(head["NUMBER_OF_SETS"], rows.len().to_string());
         (head, rows)

@@ -362,7 +362,13 @@ fn reason(error: &JsValue) -> String {
         "VersionError" => {
             format!("it was written by a newer version of this program ({name}); use that version")
         }
-        "SecurityError" | "InvalidStateError" => {
+        // Chromium calls it unknown where the painter, or a rule of the house, lets no page store anything.
+        "UnknownError" if !exception.message().contains("denied") => {
+            format!(
+                "its files may be damaged ({name}); close all windows of this page and try again, and if that does not help, clear this page's data in the browser and bring in your last copy"
+            )
+        }
+        "SecurityError" | "InvalidStateError" | "UnknownError" => {
             format!(
                 "this window may not keep anything ({name}); leave private browsing, or allow this page to store data"
             )

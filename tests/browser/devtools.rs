@@ -382,6 +382,18 @@ impl Browser {
         path
     }
 
+    /// Prints the page as PDF to `target/tmp/NAME.pdf`, on the paper that it asks for.
+    pub(crate) fn print(&mut self, name: &str) -> PathBuf {
+        let asked = json!({"preferCSSPageSize": true, "printBackground": true});
+        let printed = self.call_page("Page.printToPDF", asked);
+        let bytes = base64::engine::general_purpose::STANDARD
+            .decode(printed["data"].as_str().expect("a file"))
+            .expect("base64 from the browser");
+        let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("{name}.pdf"));
+        fs::write(&path, bytes).expect("the file");
+        path
+    }
+
     /// Addresses of everything fetched so far, by the page and its workers.
     pub(crate) fn requests(&self) -> &[String] {
         &self.requests

@@ -64,10 +64,44 @@ fn storage_cleared_under_the_open_page_loses_only_what_was_cleared() {
         json!({"origin": server.origin, "storageTypes": "indexeddb"}),
     );
     shelf_has(&mut page, 0);
+    page.wait_for_text(
+        "holds nothing now: its data were cleared or damaged. Bring in your last copy.",
+    );
     // The reading in hand is kept anew, under whatever number there is.
     go(&mut page, "cards");
     page.click("#card [data-do=keep]");
     shelf_has(&mut page, 1);
+    page.close();
+}
+
+/// Where the browser may not keep anything, every place opens, a scan is read, and its paint and the picture leave as files.
+#[test]
+fn a_browser_that_keeps_nothing_still_reads_and_saves_files() {
+    let server = Server::start();
+    let profile = Folder::new("blocked");
+    let settings = profile.path().join("Default");
+    fs::create_dir_all(&settings).expect("a folder");
+    // As a painter sets it in Chromium: no page may store anything (2 blocks).
+    let blocked = json!({"profile": {"default_content_setting_values": {"cookies": 2}}});
+    fs::write(settings.join("Preferences"), blocked.to_string()).expect("settings");
+    let mut page = Browser::open(&profile, &server.origin);
+    page.wait("!document.querySelector('#start').hidden");
+    page.wait("document.querySelector('#start [data-say=headline]').textContent");
+    read(&mut page, &samples::samples()[0].scan);
+    page.click("#card input[name=name]");
+    page.type_text("Not to be kept");
+    page.click("#card [data-do=keep]");
+    page.wait("document.querySelector('#card [data-say=keep]').textContent.includes('allow this page to store data')");
+    page.click("#card [data-say=keep] button");
+    let saved = json_file(&page.download());
+    assert_eq!(saved["paint"]["name"], "Not to be kept");
+    go(&mut page, "tubes");
+    page.wait_for_text("Your shelf cannot be shown.");
+    go(&mut page, "picture");
+    page.wait("document.querySelectorAll('#picture .tube-row').length > 3");
+    page.wait("document.querySelector('#picture [data-say=saved] button')");
+    page.click("#picture [data-say=saved] button");
+    assert_eq!(json_file(&page.download())["format"], "twoground-shelf");
     page.close();
 }
 

@@ -8,6 +8,7 @@ mod devtools;
 mod faults;
 mod glass;
 mod offline;
+mod paper;
 mod picture;
 mod server;
 mod shelf;

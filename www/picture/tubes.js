@@ -54,7 +54,7 @@ export class AllTubes {
     ];
     const become = spots.map((spot, i) => `${names[i]} becomes L* ${figure(spot.lab[0], 0)}`).join("; ");
     const strip = el("span", { class: "tube-colours", role: "img", "aria-label": `Lay it on: ${become}.` }, ...spots.map((spot) => swatch(spot, "paint")));
-    const drawn = this.#paints.get(row.key);
+    const drawn = row.strip || this.#paints.get(row.key)?.strip_small;
     const button = el(
       "button",
       {
@@ -63,7 +63,7 @@ export class AllTubes {
         "data-tube": row.key,
         click: () => this.#lay(row.key, row.build),
       },
-      drawn ? drawing(drawn.strip_small, "") : "",
+      drawn ? drawing(drawn, "") : "",
       el("span", { class: "words" }, el("span", { class: "name" }, row.name), el("span", {}, row.short)),
       strip,
       el("span", { class: "numbers" }, ...words.map((text) => el("span", {}, text))),

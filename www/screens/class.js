@@ -44,10 +44,10 @@ export function classScreen(page, open) {
       "tr",
       { "data-row": `${row.file}-${row.card}` },
       el("td", {}, row.file),
-      el("td", {}, row.number === null ? String(row.card) : `no. ${row.number}`),
+      el("td", {}, row.number === null ? String(row.card) : `no.\u00a0${row.number}`),
       el("td", {}, paint ? name : ""),
       el("td", { class: "film" }, paint ? drawing(paint.strip_small, paint.strip_words) : ""),
-      el("td", {}, paint ? paint.headline : el("strong", {}, "Not read. "), problem && !paint ? problem.words : "", row.ask ? el("p", { class: "small" }, row.ask) : ""),
+      el("td", {}, paint ? paint.headline : el("strong", {}, "Not read. "), problem && !paint ? problem.words : "", row.ask ? el("p", { class: "small" }, row.ask) : "", el("p", { "data-say": "odd" })),
       el("td", {}, !opens(row) ? "" : el("button", { type: "button", class: "quiet", "aria-label": `Open ${row.file} card ${row.card}`, click: () => open(row.source, { card: row.card - 1, labels: [...Array.from({ length: row.card - 1 }, () => BLANK), { ...BLANK, name: row.typed }] }) }, "Open")),
     );
   }
@@ -65,10 +65,16 @@ export function classScreen(page, open) {
 
   /** What several cards of one tube say together. */
   async function together() {
-    const texts = await Promise.all(rows.filter(({ text }) => text).map(named));
-    /** @type {{ name: string, words: string }[]} */
+    const read = rows.filter(({ text }) => text);
+    const texts = await Promise.all(read.map(named));
+    /** @type {import("../types.js").Together[]} */
     const groups = texts.length > 1 ? await engine.call("class_together", [texts]) : [];
     find(screen, "[data-part=together]").replaceChildren(...groups.map(({ name, words }) => el("li", {}, el("span", {}, el("strong", {}, name), `: ${words}`))));
+    const odd = new Set(groups.flatMap(({ odd }) => odd.map((place) => read[place])));
+    for (const row of rows) {
+      const line = screen.querySelector(`[data-row="${CSS.escape(`${row.file}-${row.card}`)}"] [data-say=odd]`);
+      line?.replaceChildren(...(odd.has(row) ? [el("strong", {}, "The odd one out"), ` of ${row.typed}: another tube, or something went wrong with this card?`] : []));
+    }
   }
 
   /** The pigment file of a row under the name typed. @param {Row} row @returns {Promise<string>} */

@@ -122,9 +122,10 @@ export function pictureScreen(page, painting) {
 
   /** @param {PictureView} view */
   function draw_panel(view) {
-    if (panel === "underpainting") underpainting.draw(view, tubes.map(({ key, paint }) => [key, paint.name]));
+    const to_choose = (/** @type {Tube[]} */ tubes) => tubes.filter(({ key }) => view.to_choose.includes(key));
+    if (panel === "underpainting") underpainting.draw(view, to_choose(tubes).map(({ key, paint }) => [key, paint.name]));
     if (panel === "wanted-panel") wishes.draw(view);
-    if (panel === "mixed") mixed.draw(view, [...tubes, ...used]);
+    if (panel === "mixed") mixed.draw(view, to_choose([...tubes, ...used]));
     if (panel === "patches") patches.draw(view);
     if (panel === "numbers") drawNumbers(part("numbers"), view);
     if (panel === "notes" && document.activeElement !== notes) notes.value = view.notes;

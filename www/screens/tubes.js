@@ -1,7 +1,7 @@
 // @ts-check
 /** The shelf: kept paints as strips, sorted, filtered and compared; one opened with all that is known of it. */
 
-import { download, drawing, el, find, say } from "../dom.js";
+import { download, drawing, el, find, remember, remembered, say } from "../dom.js";
 import { EngineError } from "../engine.js";
 import { drawOwnCoats } from "../parts/coats.js";
 import { Compare } from "../parts/compare.js";
@@ -10,7 +10,7 @@ import { LabelForm } from "../parts/label.js";
 import { Safe, answered } from "../parts/safe.js";
 import { savePaint } from "../parts/save.js";
 import { print, tubeCard, wallChart } from "../paper.js";
-import { announce, elsewhere, kept } from "../shelf.js";
+import { HELD, announce, elsewhere, kept } from "../shelf.js";
 
 /** @typedef {import("../types.js").Opened} Opened */
 /** @typedef {import("../types.js").ShelfRow} ShelfRow */
@@ -38,8 +38,14 @@ export function tubesScreen(page, over) {
   const safe = new Safe(shelf, page, list);
   find(shelf, "[data-do=wall]").addEventListener("click", () => onPaper(async () => wallChart(await engine.call("wall"))));
   find(tube, "[data-do=tube-card]").addEventListener("click", () => {
-    const paint = opened?.paint;
-    if (paint) onPaper(async () => tubeCard(paint, (await engine.call("wall")).conditions));
+    const now = opened;
+    if (!now) return;
+    onPaper(async () => {
+      /** @type {import("../types.js").PaintView | null} */
+      const paint = await engine.call("tube_view", [now.id]);
+      if (!paint) throw new EngineError({ code: "gone", words: "This tube was deleted in another window. Undo on the shelf brings it back." });
+      return tubeCard(paint, now.readings, (await engine.call("wall")).conditions);
+    });
   });
   find(tube, "[data-do=over]").addEventListener("click", () => opened && over(opened.id));
   find(tube, "[data-do=reread]").addEventListener("click", reread);
@@ -144,7 +150,7 @@ export function tubesScreen(page, over) {
         { class: "buttons" },
         quiet("Open", () => page.go(`tube-${row.id}`), name),
         ...(row.predicts ? [quiet("Over greys", () => over(row.id), name)] : []),
-        quiet("Export", () => save(row.id), name),
+        ...(several ? [] : [quiet("Export", () => save(row.id), name)]),
         ...(several ? [] : [quiet("Delete", () => remove(row.id, name), name)]),
         ...(row.predicts ? [comparing(row)] : []),
       ),
@@ -177,6 +183,8 @@ export function tubesScreen(page, over) {
           "td",
           {},
           quiet("Open", () => page.go(`tube-${reading.id}`), reading.from),
+          " ",
+          quiet("Export", () => save(reading.id), reading.from),
           " ",
           quiet("Delete", () => remove(reading.id, `the reading ${reading.from} of ${row.name}`), reading.from),
         ),
@@ -221,7 +229,7 @@ export function tubesScreen(page, over) {
     } catch (error) {
       find(shelf, "[data-part=shelf]").replaceChildren();
       drawn = "";
-      ask.hidden = true;
+      for (const part of [ask, ...shelf.querySelectorAll("[data-part=steps], [data-part=safe], [data-do=wall]")]) if (part instanceof HTMLElement) part.hidden = true;
       say(shelf, "tubes", "Your shelf cannot be shown. A scan can still be read on Cards, and its paint saved as a file.");
       throw error;
     }
@@ -230,6 +238,7 @@ export function tubesScreen(page, over) {
     offer("binder", "all", view.binders);
     offer("grade", "all", view.grades);
     ask.hidden = view.kept < 2;
+    find(shelf, "[data-part=safe]").hidden = false;
     find(shelf, "[data-do=wall]").hidden = view.kept === 0;
     find(shelf, "[data-part=empty]").hidden = view.kept > 0;
     const rows = JSON.stringify(view.rows);
@@ -240,13 +249,20 @@ export function tubesScreen(page, over) {
       find(shelf, "[data-part=shelf]").replaceChildren(...view.rows.map(draw));
       if (held) /** @type {HTMLElement | null} */ (shelf.querySelector(`[data-kept="${held}"] button`))?.focus({ preventScroll: true });
     }
-    say(shelf, "tubes", words(view));
+    say(shelf, "tubes", lost(now) ? "This browser held a shelf of yours here, and holds nothing now: its data were cleared or damaged. Bring in your last copy." : words(view));
     const there = new Set(view.rows.map(({ id }) => id));
     const still = chosen.filter((id) => there.has(id));
     if (still.length !== chosen.length) choose(still);
     standing(now);
     safe.draw(now, bank);
     return view;
+  }
+
+  /** Whether what was here is gone without having been deleted here: that could be taken back. @param {import("../types.js").Standing} now */
+  function lost(now) {
+    const here = now.paints + now.pictures > 0;
+    if (here || now.undo || now.redo) remember(HELD, here ? "yes" : "");
+    return !here && remembered(HELD) === "yes";
   }
 
   /** @param {import("../types.js").ShelfView} view */
@@ -387,7 +403,7 @@ export function tubesScreen(page, over) {
     const paint = opened?.paint;
     if (!paint) return false;
     say(tube, "name", paint.name);
-    say(tube, "elsewhere", "");
+    say(tube, "elsewhere", now.readings > 1 ? `One of ${now.readings} readings of this tube; the shelf and Picture go by their mean.` : "");
     say(tube, "headline", paint.headline);
     say(tube, "sentence", paint.sentence);
     drawStrip(find(tube, "[data-part=strip]"), paint);

@@ -226,11 +226,39 @@ fn writing(svg: &mut String, left: f64, label: &str) {
         text(svg, [left, y], 2.6, "normal", name);
         line(svg, [left + 18.5, y + 0.8, left + 51.0, y + 0.8], 0.15);
         if i == 0 && !label.is_empty() {
-            // As much as fits the line at this size.
-            let shown: String = label.chars().take(19).collect();
-            text(svg, [left + 19.0, y - 0.2], 3.2, "bold", &shown);
+            let (size, shown) = fitted(label, 31.5);
+            text(svg, [left + 19.0, y - 0.2], size, "bold", &shown);
         }
     }
+}
+
+/// A label at the largest size at which it fits `room`, in mm; one that would be too small to read is cut.
+fn fitted(label: &str, room: f64) -> (f64, String) {
+    const LARGEST: f64 = 3.2;
+    const LEAST: f64 = 2.1;
+    // Widths in bold sans serif, as shares of the size, on the wide side: what prints here is unknown.
+    let wide = |c: char| match c {
+        'i' | 'j' | 'l' | 'I' | '.' | ',' | ':' | ';' | '\'' | '|' | '!' | ' ' => 0.34,
+        'f' | 't' | 'r' | '(' | ')' | '-' | '/' => 0.4,
+        'm' | 'w' | 'M' | 'W' | '%' | '@' | '&' => 0.98,
+        c if c.is_uppercase() => 0.76,
+        c if c.is_ascii() || c.is_alphabetic() && (c as u32) < 0x2000 => 0.62,
+        _ => 1.05,
+    };
+    let width: f64 = label.chars().map(wide).sum();
+    let size = (room / width).min(LARGEST);
+    if size >= LEAST {
+        return (size, label.to_owned());
+    }
+    let mut left = room / LEAST - 1.0;
+    let shown: String = label
+        .chars()
+        .take_while(|&c| {
+            left -= wide(c);
+            left >= 0.0
+        })
+        .collect();
+    (LEAST, format!("{}…", shown.trim_end()))
 }
 
 fn colours(svg: &mut String) {
@@ -427,6 +455,6 @@ fn text(svg: &mut String, [x, y]: [f64; 2], size: f64, weight: &str, words: &str
     }
     let _ = write!(
         svg,
-        r#"<text x="{x:.3}" y="{y:.3}" font-size="{size}" font-weight="{weight}">{safe}</text>"#
+        r#"<text x="{x:.3}" y="{y:.3}" font-size="{size:.3}" font-weight="{weight}">{safe}</text>"#
     );
 }

@@ -158,6 +158,31 @@ const PATIENCE: usize = 3;
 /// Pixels of the largest reduced picture.
 const MOST_PIXELS: f64 = 4200.0;
 
+/// Codes of cards in one reduced picture, their corners in pixels of the scan.
+fn within(grey: &Grey) -> Vec<Seen> {
+    let look = || {
+        let mut prepared =
+            rqrr::PreparedImage::prepare_from_greyscale(grey.width, grey.height, |x, y| {
+                grey.values[y * grey.width + x]
+            });
+        let grids = prepared.detect_grids().into_iter();
+        grids
+            .filter(|grid| grid.grid.size() == MODULES)
+            .filter_map(|grid| {
+                let text = words::read(|x, y| grid.grid.bit(y, x))?;
+                let mark = Mark::read(&text)?;
+                let corners = grid
+                    .bounds
+                    .map(|p| [p.x, p.y].map(|v| (f64::from(v) + 0.5) * grey.scale));
+                Some(Seen { mark, corners })
+            })
+            .collect()
+    };
+    // rqrr 0.11 asserts that what it guesses from three finder patterns lies within 32 bits, which patterns of different codes do
+    // not always give. Such a picture counts as one without codes, wherever a panic can be caught: not in WebAssembly.
+    std::panic::catch_unwind(std::panic::AssertUnwindSafe(look)).unwrap_or_default()
+}
+
 /// All codes of cards in a scan.
 pub(super) fn codes(scan: &Scan) -> Vec<Seen> {
     let longest = scan.width.max(scan.height) as f64;
@@ -175,24 +200,7 @@ pub(super) fn codes(scan: &Scan) -> Vec<Seen> {
         }
         let wanted = (per_mm * mm).min(MOST_PIXELS).min(2.0 * longest);
         let grey = whole.resized(wanted);
-        let mut prepared =
-            rqrr::PreparedImage::prepare_from_greyscale(grey.width, grey.height, |x, y| {
-                grey.values[y * grey.width + x]
-            });
-        for grid in prepared.detect_grids() {
-            if grid.grid.size() != MODULES {
-                continue;
-            }
-            let Some(text) = words::read(|x, y| grid.grid.bit(y, x)) else {
-                continue;
-            };
-            let Some(mark) = Mark::read(&text) else {
-                continue;
-            };
-            let corners = grid
-                .bounds
-                .map(|p| [p.x, p.y].map(|v| (f64::from(v) + 0.5) * grey.scale));
-            let seen = Seen { mark, corners };
+        for seen in within(&grey) {
             let size = side(&seen.corners);
             let known = all
                 .iter()

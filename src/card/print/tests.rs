@@ -429,6 +429,15 @@ fn it_is_read_turned_blurred_noisy_slanted_and_at_any_resolution() {
             },
         ),
         (
+            "600 dpi",
+            Scanned {
+                dpi: 600.0,
+                degrees: -1.5,
+                noise: 0.02,
+                ..plain()
+            },
+        ),
+        (
             "upside down",
             Scanned {
                 degrees: 180.0,

@@ -37,6 +37,7 @@ impl OpenPicture {
                 notes.push(note);
             }
         }
+        notes.extend(of_states(&films));
         for (film, tube) in &films {
             for note in of_film(film, tube) {
                 if !notes.contains(&note) {
@@ -65,21 +66,31 @@ impl OpenPicture {
 
     /// What of several readings a tube is predicted by.
     fn of_readings(&self, tube: &Tube) -> String {
-        let (name, n) = (tube.name(), tube.readings.len());
-        match tube.odd.and_then(|odd| self.tubes.get(odd)) {
-            _ if n < 2 => String::new(),
-            None => format!(
-                "{name}: predicted by the mean of its {n} readings; what they differ by is in the range."
-            ),
-            Some(odd) => format!(
-                "{name}: predicted by the mean of {} of its {n} readings. {} is the odd one out and left out; look at it under Tubes.",
-                n - 1,
+        let (name, n, taken) = (tube.name(), tube.readings.len(), tube.taken.len());
+        if n < 2 {
+            return String::new();
+        }
+        let mean = match (taken, n) {
+            (1, _) => format!("one of its {n} readings"),
+            _ if taken == n => {
+                format!("the mean of its {n} readings; what they differ by is in the range")
+            }
+            _ => format!("the mean of {taken} of its {n} readings"),
+        };
+        let mut words = format!("{name}: predicted by {mean}.");
+        if let Some(odd) = tube.odd.and_then(|odd| self.tubes.get(odd)) {
+            words += &format!(
+                " {} is the odd one out and left out; look at it under Tubes.",
                 match odd.record.provenance.file_name.as_str() {
                     "" => "One",
                     file => file,
                 }
-            ),
+            );
         }
+        if n - taken > usize::from(tube.odd.is_some()) {
+            words += " Cards whose films hide everything are left out.";
+        }
+        words
     }
 }
 
@@ -163,13 +174,31 @@ fn is_oil(tube: &Tube) -> bool {
     OILS.iter().any(|oil| binder.contains(oil))
 }
 
+/// What the cards cannot tell, once for all tubes of which it is so.
+fn of_states(films: &[(&PlannedFilm, &Tube)]) -> Vec<String> {
+    let mut states: Vec<(State, Vec<&str>)> = Vec::new();
+    for (_, tube) in films {
+        let (state, name) = (tube.record.state, tube.name());
+        match states.iter_mut().find(|(of, _)| *of == state) {
+            _ if state == State::Known => {}
+            Some((_, names)) if names.contains(&name) => {}
+            Some((_, names)) => names.push(name),
+            None => states.push((state, vec![name])),
+        }
+    }
+    states
+        .into_iter()
+        .map(|(state, names)| {
+            let each = if names.len() > 1 { ", each" } else { "" };
+            format!("{}{each}: {}", listed(&names), verdict::state_words(state))
+        })
+        .collect()
+}
+
 fn of_film(film: &PlannedFilm, tube: &Tube) -> Vec<String> {
     let record = &tube.record;
     let name = tube.name();
     let mut notes = Vec::new();
-    if record.state != State::Known {
-        notes.push(format!("{name}: {}", verdict::state_words(record.state)));
-    }
     if record.dry.0 == "no" {
         notes.push(format!(
             "{name}: its card was not dry when it was scanned; dry paint will differ."

@@ -26,6 +26,8 @@ pub struct TubeRow {
     pub name: String,
     /// Its verdict in two or three words.
     pub short: String,
+    /// The drawn strip of several readings' mean; empty for a tube that was read once.
+    pub strip: String,
     /// Milk on black, L*.
     pub milk: Option<f64>,
     /// The film that is shown as one coat, in units of the card's own.
@@ -61,7 +63,7 @@ impl OpenPicture {
             .to_choose()
             .map(|(_, tube)| {
                 let seen = depth::over_all(&tube.constants, tube.depth, COATS, &grounds)?;
-                let opacity = &tube.record.opacity;
+                let opacity = &tube.shown.opacity;
                 let mean = seen[0]
                     .iter()
                     .zip(&grounds)
@@ -72,7 +74,12 @@ impl OpenPicture {
                 Ok(TubeRow {
                     key: tube.key.clone(),
                     name: tube.name().to_owned(),
-                    short: crate::page::paint::short_verdict(&tube.record),
+                    short: crate::page::paint::short_verdict(&tube.shown),
+                    strip: if tube.readings.len() > 1 {
+                        crate::page::paint::strip_small(&tube.shown)
+                    } else {
+                        String::new()
+                    },
                     milk: opacity.milk_on_black,
                     build: tube.depth.build,
                     reached: tube.depth.reached,

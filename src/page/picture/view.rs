@@ -59,6 +59,8 @@ pub struct PictureView {
     pub cautions: Vec<String>,
     /// Scraps that were really painted.
     pub patches: PatchesView,
+    /// Keys of the tubes to choose from: of several readings of one, that which stands for all.
+    pub to_choose: Vec<String>,
     /// Whether there is a step to take back.
     pub undo: bool,
     /// Whether there is one to take again.
@@ -190,6 +192,7 @@ impl OpenPicture {
             range_words,
             cautions: self.cautions(&after),
             patches: self.patches_view()?,
+            to_choose: self.to_choose().map(|(_, tube)| tube.key.clone()).collect(),
             undo: !self.past.is_empty(),
             redo: !self.future.is_empty(),
         })

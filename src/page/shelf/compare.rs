@@ -48,15 +48,16 @@ pub struct CompareRow {
 }
 
 impl OpenShelf {
-    /// Compares tubes, in this order.
+    /// Compares tubes, in this order; several readings of one as their mean.
     ///
     /// # Errors
     /// When there are fewer than two, too many, or one without constants.
-    pub fn compare(&self, ids: &[u32]) -> Result<CompareView> {
+    pub fn compare(&mut self, ids: &[u32]) -> Result<CompareView> {
+        self.join()?;
         let mut tubes = Vec::new();
         for &id in ids {
             // One that was deleted meanwhile is passed over.
-            let Some(known) = self.known(id) else {
+            let Some(known) = self.tube(id) else {
                 continue;
             };
             let Some((constants, depth)) = &known.constants else {

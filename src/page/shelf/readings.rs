@@ -6,8 +6,10 @@ use super::{Known, Row, by_chance, exact, seen, signed};
 use crate::{
     Result,
     colour::{self, Lab},
-    paint::Constants,
-    picture::{Ground, depth::Depth},
+    film::surface,
+    paint::{Constants, Record, file::State, verdict},
+    picture::{Ground, depth::Depth, mean},
+    spectrum::{self, BANDS},
 };
 
 /// One of several readings of a tube.
@@ -37,38 +39,141 @@ struct Apart {
     by_chance: f64,
 }
 
-/// The row of a tube and the reading that stands for it: the one nearest to all others.
-pub(super) fn row<'a>(known: &[(u32, &'a Known)]) -> Result<(Row, &'a Known)> {
-    let apart = apart(known)?;
-    let odd = odd_one(&apart);
-    let stands = (0..known.len())
-        .min_by(|&i, &j| {
-            let far = |i: usize| apart[i].map_or(f64::INFINITY, |apart| apart.difference);
-            far(i).total_cmp(&far(j))
+/// Several readings of one tube as one paint.
+pub(super) struct Joined {
+    /// Numbers of the readings, in the order in which they were kept.
+    pub ids: Vec<u32>,
+    /// Number of the reading that is opened for the tube: of those in the mean the one nearest to it.
+    pub stands: u32,
+    /// The mean, in films of that reading's card; the reading itself where none has constants.
+    pub known: Known,
+    rows: Vec<ReadingRow>,
+    together: String,
+}
+
+impl Joined {
+    /// Joins two or more readings.
+    ///
+    /// # Errors
+    /// Where a film cannot be predicted.
+    pub(super) fn of(readings: &[(u32, &Known)]) -> Result<Self> {
+        let with: Vec<(usize, &Known, &Constants, Depth)> = readings
+            .iter()
+            .enumerate()
+            .filter_map(|(i, (_, known))| {
+                let (constants, depth) = known.constants.as_ref()?;
+                Some((i, *known, constants, *depth))
+            })
+            .collect();
+        let all: Vec<_> = with
+            .iter()
+            .map(|(_, known, paint, depth)| (known.record.state, *paint, *depth))
+            .collect();
+        let alike = alike(&all)?;
+        let odd = alike.odd.map(|at| with[at].0);
+        let apart = apart(readings, odd)?;
+        let far = |i: usize| apart[i].map_or(f64::INFINITY, |apart| apart.difference);
+        let taken: Vec<usize> = alike.taken.iter().map(|&at| with[at].0).collect();
+        let at = taken
+            .iter()
+            .copied()
+            .min_by(|&i, &j| far(i).total_cmp(&far(j)))
+            .unwrap_or(0);
+        let (stands, reading_of) = readings[at];
+        let known = match &reading_of.constants {
+            Some((own, _)) => {
+                let paints: Vec<&Constants> = alike.taken.iter().map(|&at| with[at].2).collect();
+                let mean = mean::mean(own, &paints);
+                let depth = Depth::of(&mean, reading_of.record.thickest());
+                Known {
+                    constants: Some((mean.clone(), depth)),
+                    ..Known::of_record(as_mean(&reading_of.record, &mean))?
+                }
+            }
+            None => Known::of_record(reading_of.record.clone())?,
+        };
+        let rows = readings.iter().zip(&apart).enumerate();
+        Ok(Self {
+            ids: readings.iter().map(|(id, _)| *id).collect(),
+            stands,
+            rows: rows
+                .map(|(i, ((id, known), apart))| reading(*id, known, *apart, odd == Some(i)))
+                .collect(),
+            together: together(readings, &known, &apart, odd),
+            known,
         })
-        .unwrap_or(0);
-    let (id, paint) = known[stands];
-    let readings = if known.len() < 2 {
-        Vec::new()
-    } else {
-        let rows = known.iter().zip(&apart).enumerate();
-        rows.map(|(i, ((id, known), apart))| reading(*id, known, *apart, odd == Some(i)))
-            .collect()
-    };
-    let row = Row {
+    }
+
+    /// The row of the tube.
+    pub(super) fn row(&self) -> Row {
+        Row {
+            readings: self.rows.clone(),
+            together: self.together.clone(),
+            ..alone(self.stands, &self.known)
+        }
+    }
+}
+
+/// The row of a tube that was read once.
+pub(super) fn alone(id: u32, known: &Known) -> Row {
+    Row {
         id,
-        name: paint.view.name.clone(),
-        headline: paint.view.headline.clone(),
-        milk: paint.milk_words(),
-        detail: paint.detail(),
-        strip: paint.view.strip.clone(),
-        strip_words: paint.view.strip_words.clone(),
-        predicts: paint.view.predicts,
+        name: known.view.name.clone(),
+        headline: known.view.headline.clone(),
+        milk: known.milk_words(),
+        detail: known.detail(),
+        strip: known.view.strip.clone(),
+        strip_words: known.view.strip_words.clone(),
+        predicts: known.view.predicts,
         problem: None,
-        together: together(known, &apart, odd),
-        readings,
+        readings: Vec::new(),
+        together: String::new(),
+    }
+}
+
+/// A card's record as if its constants were the mean of several readings, to be shown and never kept: the cells are those of
+/// one card.
+pub(in crate::page) fn as_mean(card: &Record, mean: &Constants) -> Record {
+    let mut record = card.clone();
+    record.absorption = mean.absorption.to_vec();
+    record.scattering = mean.scattering.to_vec();
+    record.basis.transport.anisotropy = mean.anisotropy;
+    let sd = |from: usize| -> Vec<f64> {
+        let variances = (from..from + BANDS).map(|i| mean.covariance[(i, i)]);
+        variances.map(|variance| variance.max(0.0).sqrt()).collect()
     };
-    Ok((row, paint))
+    record.uncertainty.log_absorption_sd = sd(0);
+    record.uncertainty.log_scattering_sd = sd(BANDS);
+    let thickest = record.thickest();
+    let lab = |reflectance: &spectrum::Bands| {
+        let lab = colour::lab(spectrum::xyz_of(reflectance));
+        [lab.l, lab.a, lab.b]
+    };
+    let opacity = &mut record.opacity;
+    if is_graded(card.state) {
+        let milk = verdict::milk(mean, thickest);
+        let hiding = verdict::hiding_build(mean, 10.0 * thickest);
+        opacity.milk_on_black = milk.map(|milk| milk.on_black);
+        opacity.milk_sd = milk.map(|milk| milk.sd);
+        opacity.hiding_build = hiding;
+        opacity.grade = Some(verdict::grade(milk, hiding, thickest));
+    }
+    if opacity.masstone_lab.is_some() {
+        opacity.masstone_lab = Some(lab(&mean.masstone()));
+    }
+    let thinnest = card.films.iter().map(|film| film.build);
+    let thinnest = thinnest.fold(f64::INFINITY, f64::min);
+    let white: Option<spectrum::Bands> = card.stripes.white_spectrum.as_slice().try_into().ok();
+    if let Some(white) = white.filter(|_| opacity.undertone_lab.is_some()) {
+        let below = white.map(surface::to_internal);
+        opacity.undertone_lab = Some(lab(&mean.over(thinnest, &below).reflectance));
+    }
+    record
+}
+
+/// Whether a card of this state tells how milky its paint is.
+fn is_graded(state: State) -> bool {
+    matches!(state, State::Known | State::OneFilm | State::ScatterAtMost)
 }
 
 fn reading(id: u32, known: &Known, apart: Option<Apart>, odd: bool) -> ReadingRow {
@@ -104,8 +209,9 @@ fn reading(id: u32, known: &Known, apart: Option<Apart>, odd: bool) -> ReadingRo
     }
 }
 
-/// Every reading against the mean of the others, at equal depth. `None` for those without constants, or alone.
-fn apart(known: &[(u32, &Known)]) -> Result<Vec<Option<Apart>>> {
+/// Every reading against the mean of the others, at equal depth, the odd one out being no longer among the others. `None` for
+/// those without constants, or alone.
+fn apart(known: &[(u32, &Known)], odd: Option<usize>) -> Result<Vec<Option<Apart>>> {
     let constants: Vec<_> = known
         .iter()
         .map(|(_, known)| {
@@ -115,19 +221,44 @@ fn apart(known: &[(u32, &Known)]) -> Result<Vec<Option<Apart>>> {
                 .map(|(paint, depth)| (paint, *depth))
         })
         .collect();
-    apart_of(&constants)
+    apart_of(&constants, odd)
 }
 
-/// Which of several readings of a tube is the odd one out, if one is.
+/// Which of several readings of a tube belong into their mean.
+pub(in crate::page) struct Alike {
+    /// Places of those that do.
+    pub taken: Vec<usize>,
+    /// Place of the odd one out, if there is one.
+    pub odd: Option<usize>,
+}
+
+/// Which of several readings belong into their mean: neither the odd one out, nor cards whose films hide everything, where there
+/// are others that tell more.
 ///
 /// # Errors
 /// Where a film cannot be predicted.
-pub(in crate::page) fn odd_of(readings: &[(&Constants, Depth)]) -> Result<Option<usize>> {
-    let all: Vec<_> = readings.iter().copied().map(Some).collect();
-    Ok(odd_one(&apart_of(&all)?))
+pub(in crate::page) fn alike(readings: &[(State, &Constants, Depth)]) -> Result<Alike> {
+    let all: Vec<_> = readings
+        .iter()
+        .map(|(_, paint, depth)| Some((*paint, *depth)))
+        .collect();
+    let odd = odd_one(&apart_of(&all, None)?);
+    let rest: Vec<usize> = (0..readings.len()).filter(|&i| odd != Some(i)).collect();
+    let telling: Vec<usize> = rest
+        .iter()
+        .copied()
+        .filter(|&i| is_graded(readings[i].0))
+        .collect();
+    Ok(Alike {
+        taken: if telling.is_empty() { rest } else { telling },
+        odd,
+    })
 }
 
-fn apart_of(known: &[Option<(&Constants, Depth)>]) -> Result<Vec<Option<Apart>>> {
+fn apart_of(
+    known: &[Option<(&Constants, Depth)>],
+    odd: Option<usize>,
+) -> Result<Vec<Option<Apart>>> {
     if known.len() < 2 {
         return Ok(vec![None; known.len()]);
     }
@@ -148,7 +279,7 @@ fn apart_of(known: &[Option<(&Constants, Depth)>]) -> Result<Vec<Option<Apart>>>
         .map(|i| {
             let own = colours[i].as_ref()?;
             let others: Vec<_> = (0..known.len())
-                .filter(|&j| j != i)
+                .filter(|&j| j != i && odd != Some(j))
                 .filter_map(|j| colours[j].as_ref())
                 .collect();
             if others.is_empty() {
@@ -197,51 +328,43 @@ fn odd_one(apart: &[Option<Apart>]) -> Option<usize> {
     (most.difference > most.by_chance && most.difference >= 1.9 * middle).then_some(at)
 }
 
-/// What the readings say together.
-fn together(known: &[(u32, &Known)], apart: &[Option<Apart>], odd: Option<usize>) -> String {
-    if known.len() < 2 {
-        return String::new();
-    }
+/// What the readings say together: their mean, how far they spread, and the odd one out.
+fn together(
+    known: &[(u32, &Known)],
+    mean: &Known,
+    apart: &[Option<Apart>],
+    odd: Option<usize>,
+) -> String {
     let mut words = format!("{} readings of this tube.", known.len());
-    let milks: Vec<f64> = known
-        .iter()
-        .enumerate()
-        .filter(|(i, _)| odd != Some(*i))
-        .filter_map(|(_, (_, known))| known.record.opacity.milk_on_black)
+    let alike = || (0..known.len()).filter(|&i| odd != Some(i));
+    let milks: Vec<f64> = alike()
+        .filter_map(|i| known[i].1.record.opacity.milk_on_black)
         .collect();
-    if milks.len() > 1 {
-        let mean = milks.iter().sum::<f64>() / milks.len() as f64;
+    if let (Some(milk), true) = (mean.record.opacity.milk_on_black, milks.len() > 1) {
         let least = milks.iter().copied().fold(f64::INFINITY, f64::min);
         let most = milks.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         words += &format!(
-            " Milk on black {} on average, from {} to {} L*.",
-            signed(mean),
+            " Milk on black {} for their mean, {} to {} L* one by one.",
+            signed(milk),
             signed(least),
             signed(most)
         );
     }
-    let known_apart: Vec<Apart> = apart.iter().flatten().copied().collect();
-    match odd {
-        Some(i) => {
-            words += &format!(
-                " One is the odd one out: {} stands {:.1} CIEDE2000 from the others.",
-                known[i].1.record.provenance.file_name,
-                apart[i].map_or(0.0, |apart| apart.difference)
-            );
-        }
-        None if !known_apart.is_empty() => {
-            let most = known_apart.iter().map(|a| a.difference).fold(0.0, f64::max);
-            let within = known_apart.iter().all(|a| a.difference <= a.by_chance);
-            words += &format!(
-                " At equal depth they lie up to {most:.1} CIEDE2000 apart{}.",
-                if within {
-                    ", no more than their ranges let expect"
-                } else {
-                    ", more than their ranges let expect"
-                }
-            );
-        }
-        None => {}
+    if let Some((i, apart)) = odd.and_then(|i| Some((i, apart[i]?))) {
+        words += &format!(
+            " One is the odd one out and not in the mean: {} stands {:.1} CIEDE2000 from the others.",
+            known[i].1.record.provenance.file_name, apart.difference
+        );
+    }
+    let spread: Vec<Apart> = alike().filter_map(|i| apart[i]).collect();
+    if !spread.is_empty() {
+        let most = spread.iter().map(|a| a.difference).fold(0.0, f64::max);
+        let within = spread.iter().all(|a| a.difference <= a.by_chance);
+        words += &format!(
+            " At equal depth {} lie up to {most:.1} CIEDE2000 apart, {} than their ranges let expect.",
+            if odd.is_some() { "the others" } else { "they" },
+            if within { "no more" } else { "more" }
+        );
     }
     words
 }

@@ -3,6 +3,7 @@
 use std::{fs, path::Path};
 
 use super::*;
+use crate::paint::file::State;
 
 fn text(sample: &str, change: impl FnOnce(&mut Record)) -> String {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-scans");
@@ -38,17 +39,17 @@ fn shelf() -> OpenShelf {
     shelf
 }
 
-fn order(shelf: &OpenShelf, ask: &Ask) -> Vec<u32> {
+fn order(shelf: &mut OpenShelf, ask: &Ask) -> Vec<u32> {
     let view = shelf.list(ask).expect("samples predict");
     view.rows.iter().map(|row| row.id).collect()
 }
 
 #[test]
 fn every_order_is_what_it_says() {
-    let shelf = shelf();
-    let sorted = |sort| {
+    let mut shelf = shelf();
+    let mut sorted = |sort| {
         order(
-            &shelf,
+            &mut shelf,
             &Ask {
                 sort,
                 ..Ask::default()
@@ -56,7 +57,8 @@ fn every_order_is_what_it_says() {
         )
     };
     assert_eq!(sorted(Sort::Date), [5, 4, 3, 2, 1]);
-    let record = |id: u32| &shelf.known(id).expect("it is there").record;
+    let of = self::shelf();
+    let record = |id: u32| &of.tube(id).expect("it is there").record;
     let milks: Vec<f64> = sorted(Sort::Milk)
         .into_iter()
         .filter_map(|id| record(id).opacity.milk_on_black)
@@ -95,10 +97,10 @@ fn filters_and_search_narrow_and_what_is_damaged_stays_in_view() {
     });
     kept.push((9, "not a pigment file".into()));
     shelf.use_all(kept);
-    let of = |change: fn(&mut Ask)| {
+    let mut of = |change: fn(&mut Ask)| {
         let mut ask = Ask::default();
         change(&mut ask);
-        order(&shelf, &ask)
+        order(&mut shelf, &ask)
     };
     assert_eq!(of(|ask| ask.code = "PB29".into()), [2, 9]);
     assert_eq!(of(|ask| ask.binder = "walnut oil".into()), [2, 9]);
@@ -154,6 +156,25 @@ fn readings_of_one_tube_stand_together_with_the_odd_one_out() {
     assert_eq!(odd, [3]);
     assert_ne!(row.id, 3);
     assert!(row.together.contains("c.png"), "{}", row.together);
+    // The odd one does not stand between the others.
+    let apart: Vec<f64> = row
+        .readings
+        .iter()
+        .filter(|r| !r.odd)
+        .map(|r| {
+            let words = r.apart.split(' ').next().expect("a number");
+            words.parse().expect("a number")
+        })
+        .collect();
+    assert!(
+        apart.len() == 3 && apart.iter().all(|&d| d < 2.0),
+        "{apart:?}"
+    );
+    assert!(
+        row.together.contains("the others lie up to"),
+        "{}",
+        row.together
+    );
     // Without a name nothing is taken for the same tube.
     shelf.use_all(vec![
         (1, text("cliff-rose", |record| record.paint.name.clear())),
@@ -163,6 +184,65 @@ fn readings_of_one_tube_stand_together_with_the_odd_one_out() {
         ),
     ]);
     assert_eq!(shelf.list(&Ask::default()).unwrap().tubes, 2);
+}
+
+/// A tube read several times is shown, sorted and compared as the mean of its readings, which predictions go by as well; each card
+/// that hides everything is left to itself.
+#[test]
+fn a_row_is_the_mean_of_its_readings() {
+    let read = |factor: f64, state: State| {
+        text("net-brown", |record| {
+            record.paint.name = "Brown".into();
+            record.scattering.iter_mut().for_each(|s| *s *= factor);
+            record.state = state;
+        })
+    };
+    let texts = [
+        read(1.0, State::Known),
+        read(6.0, State::Known),
+        read(40.0, State::MasstoneOnly),
+    ];
+    let milk = |text: &str| {
+        let record = Record::read(text).expect("a pigment file");
+        let paint = record.constants().expect("constants");
+        let milk = crate::paint::verdict::milk(&paint, record.thickest());
+        milk.expect("glaze depth").on_black
+    };
+    let mut shelf = OpenShelf::default();
+    let numbered = |count: usize| (1..).zip(texts[..count].iter().cloned()).collect();
+    shelf.use_all(numbered(2));
+    let row = shelf.list(&Ask::default()).unwrap().rows.remove(0);
+    let shown = |shelf: &OpenShelf| {
+        let opacity = &shelf.tube(1).expect("it is there").record.opacity;
+        opacity.milk_on_black.expect("a number")
+    };
+    let (least, most) = (milk(&texts[0]), milk(&texts[1]));
+    let mean = shown(&shelf);
+    assert!(
+        least + 0.2 < mean && mean < most - 0.2,
+        "{least} {mean} {most}"
+    );
+    // The words are of the same number, and the strip is of no single card.
+    assert!(row.milk.contains(&signed(mean)), "{}", row.milk);
+    let strips = [1, 2].map(|id| shelf.paint(id).expect("it is there").strip.clone());
+    assert!(!strips.contains(&row.strip));
+    // Scatter averages as logarithms do: the mean of 1 and 6 times is 2.45 times.
+    let halfway = milk(&read(libm::sqrt(6.0), State::Known));
+    assert!((mean - halfway).abs() < 0.3, "{mean} beside {halfway}");
+    // What is compared is the mean too, whichever reading is chosen.
+    let compared = shelf.compare(&[1, 2]).unwrap();
+    assert_eq!(compared.rows[0].coats, compared.rows[1].coats);
+    assert_eq!(shelf.readings_of(2).unwrap(), 2);
+    // A card that hides everything changes nothing; it is opened, and counted.
+    shelf.use_all(numbered(3));
+    let row = shelf.list(&Ask::default()).unwrap().rows.remove(0);
+    assert_eq!(row.readings.len(), 3);
+    assert!((shown(&shelf) - mean).abs() < 1e-9);
+    // One that goes takes its part of the mean along.
+    shelf.use_all(numbered(1));
+    let row = shelf.list(&Ask::default()).unwrap().rows.remove(0);
+    assert!(row.readings.is_empty() && row.together.is_empty());
+    assert_eq!(row.strip, shelf.paint(1).expect("it is there").strip);
 }
 
 #[test]
