@@ -8,7 +8,7 @@ pub mod findings;
 mod fixture;
 pub mod print;
 pub mod rectify;
-pub mod white;
+pub mod tones;
 
 use serde::{Deserialize, Serialize};
 

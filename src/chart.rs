@@ -368,6 +368,7 @@ mod tests {
                     directions: 12,
                 },
                 white_reference: "perfect diffuser".to_owned(),
+                black_reference: None,
             },
             absorption: nm
                 .iter()

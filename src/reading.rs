@@ -16,7 +16,7 @@ use crate::{
         Ground, Layout,
         cells::{self, PooledCell, Sampled},
         findings::{self, Finding, Outcome},
-        white::Level,
+        tones::{Tones, black::Zero},
     },
     colour::{self, Xyz},
     film::{surface, table},
@@ -98,13 +98,13 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
     let measured = answers
         .white
         .filter(|l| (DARKEST_WHITE..=100.0).contains(l));
-    let level = Level::of(scan, layout, &sampled, measured);
-    // Tones are judged as the scan has them: a guessed level says nothing new about the scanner.
-    let as_seen = matches!(level, Level::Usual(_)).then(|| sampled.clone());
-    let sampled = level.applied(sampled);
+    let tones = Tones::of(scan, layout, &sampled, measured);
+    // Tones are judged as the scan has them: guessed ones say nothing new about the scanner.
+    let as_seen = tones.guessed().then(|| sampled.clone());
+    let sampled = tones.applied(sampled);
     let state = state_of(&sampled, layout.films.len());
     let fit_card = card_for_fit(&sampled, layout.films.len(), answers);
-    let (state, solved) = solved(&sampled, layout.films.len(), answers, state, level);
+    let (state, solved) = solved(&sampled, layout.films.len(), answers, state, tones);
     let (fitted, dull) = (solved.fitted.as_ref(), solved.dull);
     let builds: Vec<f64> = fitted.map_or_else(Vec::new, |fit| {
         fit.log_builds.iter().map(|log| libm::exp(*log)).collect()
@@ -112,7 +112,7 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
     let outcome = Outcome {
         state,
         dull,
-        level,
+        level: tones.level,
         builds: &builds,
     };
     let findings = findings::findings(scan, layout, as_seen.as_ref().unwrap_or(&sampled), &outcome);
@@ -147,14 +147,14 @@ fn solved(
     films: usize,
     answers: &Answers,
     state: State,
-    level: Level,
+    tones: Tones,
 ) -> (State, Solved) {
     if state == State::NotModelled {
-        return (state, solve::unsolved(sampled, answers, level));
+        return (state, solve::unsolved(sampled, answers, tones));
     }
-    let solved = solve::solve(sampled, films, answers, level);
+    let solved = solve::solve(sampled, films, answers, tones);
     if solved.fitted.as_ref().is_some_and(is_no_such_paint) {
-        (State::NotModelled, solve::unsolved(sampled, answers, level))
+        (State::NotModelled, solve::unsolved(sampled, answers, tones))
     } else {
         (state, solved)
     }
@@ -211,7 +211,11 @@ fn state_of(sampled: &Sampled, films: usize) -> State {
     };
     if !pairs.is_empty() && pairs.iter().all(same) {
         // A dark pair hides by absorbing and leaves K open upwards; a light one hides by scattering.
-        let light = pairs.iter().any(|(white, _)| white.xyz[1] > 0.03);
+        // What was cut off at zero is dark, whatever it was raised by.
+        let cut = |cell: &PooledCell| cell.clipped_low.iter().all(|&share| share > solve::CLIPPED);
+        let light = pairs
+            .iter()
+            .any(|(white, _)| white.xyz[1] > 0.03 && !cut(white));
         return if light {
             State::MasstoneOnly
         } else {
@@ -325,7 +329,7 @@ fn record(
         paint: Label::default(),
         basis: basis(
             fitted.map_or(ANISOTROPY.0, |fit| fit.anisotropy),
-            solved.level,
+            solved.tones,
         ),
         absorption: constants
             .as_ref()
@@ -372,9 +376,9 @@ fn record(
     }
 }
 
-/// What this program's numbers are relative to: constants that belong to `anisotropy`, and the level of the
-/// white stripe.
-pub fn basis(anisotropy: f64, level: Level) -> file::Basis {
+/// What this program's numbers are relative to: constants that belong to `anisotropy`, and what white
+/// and black were measured by.
+pub fn basis(anisotropy: f64, tones: Tones) -> file::Basis {
     file::Basis {
         wavelengths_nm: spectrum::wavelengths().to_vec(),
         film_unit: "build of this card's reference film".into(),
@@ -389,7 +393,8 @@ pub fn basis(anisotropy: f64, level: Level) -> file::Basis {
             anisotropy: printed(anisotropy),
             directions: table::DIRECTIONS,
         },
-        white_reference: level.to_string(),
+        white_reference: tones.level.to_string(),
+        black_reference: (tones.zero != Zero::Scanner).then(|| tones.zero.to_string()),
     }
 }
 

@@ -5,7 +5,10 @@
 use super::{
     Ground, Layout, beside,
     cells::{self, BareStripe, PooledCell, Sampled},
-    white::{Doubt, Level},
+    tones::{
+        black::{self, BLACK_Y, DEEP},
+        white::{Doubt, Level},
+    },
 };
 use crate::{
     colour::{self, Lab, Xyz},
@@ -104,8 +107,6 @@ impl From<&Finding> for file::Finding {
 const CLIPPED: f64 = 0.05;
 /// Share of clipped pixels of a bare stripe that speaks for automatic exposure or contrast.
 const STRIPE_CLIPPED: f64 = 0.2;
-/// Y of a black stripe that is no longer black. Ink on plain paper reflects 0.04 to 0.06; ASTM D2805 asks for 0.01.
-const BLACK_Y: f64 = 0.08;
 /// Y of a white stripe that is grey. ASTM D2805 asks for 0.78.
 const WHITE_Y: f64 = 0.6;
 /// b* of whites that are brightened, and yellowed (common practice, no source).
@@ -120,14 +121,6 @@ const NARROW: f64 = 5.0;
 const DIRTY: f64 = 0.15;
 /// Fall of the light over the card that is worth telling.
 const SHADING: f64 = 0.1;
-/// Light that no film and no black reflects less of, on any axis: the deepest carbon blacks, gloss excluded, reach 0.003.
-const NO_LIGHT: f64 = 0.002;
-/// Y of a black stripe that no ink reaches.
-const BLACKER_THAN_INK: f64 = 0.012;
-/// Y of a white stripe that few cards reach unless a driver lifts it.
-const LIFTED_WHITE: f64 = 0.9;
-/// From this Y of the black stripe on, and this least share of light on any axis of any cell, everything is veiled.
-const VEILED: (f64, f64) = (0.075, 0.055);
 /// How much black stripes differ from place to place, levelled, when contrast was set locally. Plain scans stay below 0.04.
 const BLACK_DIFFERS: f64 = 0.1;
 /// Brightness beside an edge that sharpening makes; strong JPEG compression reaches 0.017.
@@ -326,45 +319,6 @@ fn of_file(scan: &Scan) -> Vec<Finding> {
 const SWITCH_OFF: &str =
     "Switch automatic exposure, contrast and colour correction off, and scan again.";
 
-/// How far the scan's zero may be off where it cannot be relied on: something is darker than paint and ink, something shines on
-/// the black, or plastic lies on everything. A standard deviation, in linear reflectance (ours).
-pub fn doubtful_zero(sampled: &Sampled) -> Option<f64> {
-    if veiled(sampled) {
-        Some(0.05)
-    } else if too_dark(sampled).is_some() || sampled.black.xyz[1] > BLACK_Y {
-        Some(0.015)
-    } else {
-        None
-    }
-}
-
-/// Whether nothing on the card is really dark, neither the black nor any film.
-fn veiled(sampled: &Sampled) -> bool {
-    let lowest = sampled
-        .pooled
-        .iter()
-        .flat_map(|cell| (0..3).map(|axis| cell.xyz[axis] / colour::WHITE[axis]))
-        .fold(f64::INFINITY, f64::min);
-    sampled.black.xyz[1] > VEILED.0 && lowest > VEILED.1
-}
-
-/// What is darker than any film or black can be.
-fn too_dark(sampled: &Sampled) -> Option<Place> {
-    let black = &sampled.black;
-    // The darkest thing on the card: a film, or the bare black.
-    let darkest = sampled
-        .pooled
-        .iter()
-        .min_by(|a, b| most_light(a.xyz).total_cmp(&most_light(b.xyz)))
-        .filter(|cell| most_light(cell.xyz) < most_light(black.xyz));
-    let least = darkest.map_or(most_light(black.xyz), |cell| most_light(cell.xyz));
-    (least < NO_LIGHT || black.xyz[1] < BLACKER_THAN_INK).then(|| {
-        darkest.map_or(Place::Stripes(Ground::Black), |cell| {
-            Place::Cells(cell.film, cell.ground)
-        })
-    })
-}
-
 fn of_exposure(sampled: &Sampled) -> Vec<Finding> {
     let any = |shares: &[f64; 3], limit: f64| shares.iter().any(|&share| share > limit);
     let all = |shares: &[f64; 3], limit: f64| shares.iter().all(|&share| share > limit);
@@ -397,6 +351,8 @@ fn of_level(level: Level) -> Option<Finding> {
         return None;
     };
     let words = match doubt {
+        // Said by what was stretched or cut.
+        Doubt::Stretched => return None,
         Doubt::Camera => {
             "A camera took this picture, so how light the card is altogether is not known: its white counts as a usual one, and the range is wider."
         }
@@ -416,40 +372,45 @@ fn of_level(level: Level) -> Option<Finding> {
     })
 }
 
-/// Brightest axis of a colour, as a share of a perfect diffuser's.
-fn most_light(xyz: [f64; 3]) -> f64 {
-    (0..3)
-        .map(|axis| xyz[axis] / colour::WHITE[axis])
-        .fold(0.0, f64::max)
-}
-
 /// Tones that no card has: a driver or a phone has changed them.
 fn of_tones(sampled: &Sampled) -> Vec<Finding> {
-    let (white, black) = (&sampled.white, &sampled.black);
-    let cut = black
+    let cut = sampled
+        .black
         .clipped_low
         .iter()
         .all(|&share| share > STRIPE_CLIPPED);
     let mut found = Vec::new();
-    if let Some(place) = too_dark(sampled) {
-        if white.xyz[1] > LIFTED_WHITE {
-            found.push(Finding {
-                code: "stretched",
-                words: "The whites are whiter and the darks darker than cards and paints are: automatic contrast is probably on.".into(),
-                action: SWITCH_OFF,
-                weight: Weight::Spoils,
-                place: Place::Card,
-            });
-        } else if !cut {
-            found.push(Finding {
-                code: "darks-cut",
-                words: "The darkest part is darker than any paint: the scanner's zero is too low, or contrast is raised.".into(),
-                action: SWITCH_OFF,
-                weight: Weight::Spoils,
-                place,
-            });
-        }
-    } else if sampled.levelled.black_differs > BLACK_DIFFERS {
+    if black::stretched(sampled) {
+        found.push(Finding {
+            code: "stretched",
+            words: "The whites are whiter and the darks darker than cards and paints are: automatic contrast is probably on.".into(),
+            action: SWITCH_OFF,
+            weight: Weight::Spoils,
+            place: Place::Card,
+        });
+    } else if black::cut(sampled) && !cut {
+        let cell = black::darkest(sampled).cell;
+        found.push(Finding {
+            code: "darks-cut",
+            words: "The darkest part is darker than any paint: the scanner's zero is too low, or contrast is raised.".into(),
+            action: SWITCH_OFF,
+            weight: Weight::Spoils,
+            place: cell.map_or(Place::Stripes(Ground::Black), |(film, ground)| {
+                Place::Cells(film, ground)
+            }),
+        });
+    } else if sampled.black.xyz[1] < DEEP && !cut {
+        found.push(Finding {
+            code: "black-deep",
+            words: format!(
+                "The black stripes reflect only {} of the light, as lacquer does and ink on paper does not: was contrast raised?",
+                percent(sampled.black.xyz[1])
+            ),
+            action: "Unless the black is lacquer or gloss paint, switch automatic exposure, contrast and colour correction off, and scan again.",
+            weight: Weight::Widens,
+            place: Place::Stripes(Ground::Black),
+        });
+    } else if !cut && sampled.levelled.black_differs > BLACK_DIFFERS {
         found.push(Finding {
             code: "tone-mapped",
             words: format!(
@@ -461,7 +422,7 @@ fn of_tones(sampled: &Sampled) -> Vec<Finding> {
             place: Place::Stripes(Ground::Black),
         });
     }
-    if veiled(sampled) {
+    if black::veiled(sampled) {
         found.push(whole_card(
             "under-plastic",
             Weight::Spoils,

@@ -122,6 +122,9 @@ pub struct Basis {
     pub transport: Transport,
     /// What counts as reflectance 1.
     pub white_reference: String,
+    /// What counts as reflectance 0 where that is not the scanner's own zero.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub black_reference: Option<String>,
 }
 
 /// Constants of the smooth paint-to-air surface.

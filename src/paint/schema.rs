@@ -156,7 +156,7 @@ fn record() -> Value {
             "name": "Marsh brown", "maker": "none, simulated", "colour_index": ["PBr0"], "binder": "linseed oil", "batch": "1",
             "drawn_on": "2026-05-01", "lightfastness": "not tested", "notes": "<b>text</b>, never markup",
         },
-        "basis": crate::reading::basis(0.4, crate::card::white::Level::Scanner),
+        "basis": crate::reading::basis(0.4, crate::card::tones::Tones::SCANNER),
         "absorption": vec![0.5; BANDS],
         "scattering": vec![0.1; BANDS],
         "uncertainty": {"lower_factor": factor, "anisotropy_row": last, "log_absorption_sd": vec![0.1; BANDS], "log_scattering_sd": vec![0.1; BANDS]},

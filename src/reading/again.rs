@@ -5,7 +5,7 @@ use crate::{
     Error, Result,
     card::{
         cells::{BareStripe, Levelled, PooledCell, Sampled},
-        white::Level,
+        tones::{Tones, black::Zero, white::Level},
     },
     paint::{Record, file},
 };
@@ -51,12 +51,30 @@ pub fn again(kept: &Record) -> Result<Record> {
         scanner: kept.provenance.scanner,
     };
     let films = kept.films.len();
-    let sampled = sampled(kept, &answers, level);
+    let zero = match &kept.basis.black_reference {
+        Some(words) => Zero::said(words),
+        // The scanner's own, and whether it is to be relied on the cells say; older files' cells were never moved.
+        None => {
+            let tones = Tones {
+                level,
+                zero: Zero::Scanner,
+            };
+            Some(match Zero::of(&sampled(kept, &answers, tones)) {
+                Zero::Usual { .. } => Zero::Uncertain,
+                other => other,
+            })
+        }
+    };
+    let Some(zero) = zero else {
+        return refused("This file does not say what its black was measured by.");
+    };
+    let tones = Tones { level, zero };
+    let sampled = sampled(kept, &answers, tones);
     let fit_card = super::card_for_fit(&sampled, films, &answers);
     if fit_card.reference != kept.reference_film {
         return refused("Another film of this card would become its unit.");
     }
-    let (state, solved) = solved(&sampled, films, &answers, state_of(&sampled, films), level);
+    let (state, solved) = solved(&sampled, films, &answers, state_of(&sampled, films), tones);
     let mut new = record(films, &sampled, &answers, state, &solved, &fit_card);
     for (cell, old) in new.cells.iter_mut().zip(&kept.cells) {
         cell.clipped_share = old.clipped_share;
@@ -75,7 +93,7 @@ pub fn again(kept: &Record) -> Result<Record> {
 }
 
 /// The cells as they were measured. Films count as even and everything as levelled: the file keeps what came of that.
-fn sampled(kept: &Record, answers: &Answers, level: Level) -> Sampled {
+fn sampled(kept: &Record, answers: &Answers, tones: Tones) -> Sampled {
     const EQUAL: [[f64; 3]; 3] = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
     let bare = |xyz: [f64; 3]| BareStripe {
         additive: xyz,
@@ -111,7 +129,7 @@ fn sampled(kept: &Record, answers: &Answers, level: Level) -> Sampled {
         },
     };
     let sds: Vec<[f64; 3]> = kept.cells.iter().map(|cell| cell.sd).collect();
-    let usual = solve::scatter(&sampled, answers, level, &sds, USUAL_SCATTER);
+    let usual = solve::scatter(&sampled, answers, tones, &sds, USUAL_SCATTER);
     for ((pooled, cell), usual) in sampled.pooled.iter_mut().zip(&kept.cells).zip(usual) {
         pooled.xyz_sd = cell.scatter.unwrap_or(usual);
         pooled.additive_sd = pooled.xyz_sd;
@@ -179,6 +197,23 @@ mod tests {
         let (from_old, from_kept) = (again(&old).unwrap(), again(&kept).unwrap());
         assert_eq!(from_old.absorption, from_kept.absorption);
         assert_eq!(from_old.opacity, from_kept.opacity);
+    }
+
+    /// The cells were moved when the card was read; they are not moved again, and stay as uncertain.
+    #[test]
+    fn a_black_that_was_guessed_stays_guessed() {
+        let zero = Zero::Usual { cut: false };
+        let mut kept = sample("cliff-rose");
+        kept.basis.black_reference = Some(zero.to_string());
+        let new = again(&kept).expect("it can be fitted");
+        assert_eq!(new.basis.black_reference, kept.basis.black_reference);
+        for (cell, old) in new.cells.iter().zip(&kept.cells) {
+            assert_eq!(cell.xyz, old.xyz);
+            assert!(cell.sd[1] > zero.sds()[0], "{:?}", cell.sd);
+        }
+        kept.basis.black_reference = Some("some other black".into());
+        let words = again(&kept).unwrap_err().to_string();
+        assert!(words.contains("its black was measured by"), "{words}");
     }
 
     #[test]

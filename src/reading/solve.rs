@@ -7,8 +7,7 @@ use crate::{
     card::{
         Ground,
         cells::Sampled,
-        findings,
-        white::{self, Level},
+        tones::{Tones, white},
     },
     colour::Xyz,
     film::surface,
@@ -56,12 +55,12 @@ pub(super) struct Solved {
     /// Whether films called glossy had to be taken as dull to be understood: black lifted alike under every film is the
     /// surface, scatter grows with the film.
     pub(super) dull: bool,
-    /// What the white stripe was measured by.
-    pub(super) level: Level,
+    /// What white and black were measured by.
+    pub(super) tones: Tones,
 }
 
 /// Constants from cells.
-pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers, level: Level) -> Solved {
+pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers, tones: Tones) -> Solved {
     let prior = Prior::default();
     let told = answers.surface.haze();
     let before = Card::of(sampled, films, answers, &before_the_fit(sampled));
@@ -73,7 +72,7 @@ pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers, level: L
     // Only now it is known how steep the spectra are that the scanner may have misjudged, and what of a stripe comes through.
     let seen = as_fitted(sampled, &before.plain, &first);
     let card = Card::of(sampled, films, answers, &seen);
-    let scanners = scanners(sampled, answers, level);
+    let scanners = scanners(answers, tones);
     let under = |haze: (f64, f64)| {
         let fits: Vec<Fitted> = scanners
             .iter()
@@ -85,7 +84,7 @@ pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers, level: L
         fitted: Some(fitted),
         cell_sd: cell_sds(sampled, answers, &seen, &scanners, &weights),
         dull,
-        level,
+        tones,
     };
     if answers.surface == Surface::Glossy && films > 1 {
         let open = under((0.0, HAZE_TEST));
@@ -98,15 +97,15 @@ pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers, level: L
 }
 
 /// What can be said of cells whose films are not modelled.
-pub(super) fn unsolved(sampled: &Sampled, answers: &Answers, level: Level) -> Solved {
-    let scanners = scanners(sampled, answers, level);
+pub(super) fn unsolved(sampled: &Sampled, answers: &Answers, tones: Tones) -> Solved {
+    let scanners = scanners(answers, tones);
     let weights = vec![1.0 / scanners.len() as f64; scanners.len()];
     let seen = before_the_fit(sampled);
     Solved {
         fitted: None,
         cell_sd: cell_sds(sampled, answers, &seen, &scanners, &weights),
         dull: false,
-        level,
+        tones,
     }
 }
 
@@ -115,11 +114,11 @@ pub(super) fn unsolved(sampled: &Sampled, answers: &Answers, level: Level) -> So
 pub(super) fn scatter(
     sampled: &Sampled,
     answers: &Answers,
-    level: Level,
+    tones: Tones,
     sds: &[[f64; 3]],
     least: f64,
 ) -> Vec<[f64; 3]> {
-    let scanners = scanners(sampled, answers, level);
+    let scanners = scanners(answers, tones);
     let mut weights = vec![0.0; scanners.len()];
     weights[scanners.len() - 1] = 1.0;
     let seen = before_the_fit(sampled);
@@ -337,8 +336,6 @@ const fn sensitivities(scanner: ScannerKind) -> [f64; 2] {
         ScannerKind::ThreeLights => [0.6, 1.6],
     }
 }
-/// Zero errors of a good and of a poor scanner, in linear reflectance.
-const ZEROS: [f64; 2] = [0.001, 0.005];
 /// What a fit goes by first.
 const FIRST_GUESS: Scanner = Scanner {
     sensitivity: 0.6,
@@ -346,10 +343,9 @@ const FIRST_GUESS: Scanner = Scanner {
     level: white::OF_SCANNER,
 };
 
-fn scanners(sampled: &Sampled, answers: &Answers, level: Level) -> Vec<Scanner> {
-    let level = level.sd();
-    let doubtful = findings::doubtful_zero(sampled);
-    let zeros = doubtful.map_or_else(|| ZEROS.to_vec(), |zero| vec![zero]);
+fn scanners(answers: &Answers, tones: Tones) -> Vec<Scanner> {
+    let level = tones.level.sd();
+    let zeros = tones.zero.sds();
     sensitivities(answers.scanner)
         .into_iter()
         .flat_map(|sensitivity| {

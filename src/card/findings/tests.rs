@@ -276,6 +276,17 @@ fn automatic_contrast_is_suspected() {
 }
 
 #[test]
+fn a_deep_black_is_asked_about_and_not_accused() {
+    // Lacquer on a good scanner, or ink with raised contrast: nothing else on the card is too dark.
+    let found = of(&scan(true, card), State::Known, |sampled| {
+        sampled.black.xyz = [0.008; 3];
+    });
+    assert_eq!(codes(&found), ["black-deep"]);
+    assert_eq!(found[0].weight, Weight::Widens);
+    assert!(found[0].words.contains("only 1 %"), "{}", found[0].words);
+}
+
+#[test]
 fn a_veil_over_everything_is_plastic() {
     let found = through(|_, v| 0.88 * v + 0.06);
     assert_eq!(get(&found, "under-plastic").weight, Weight::Spoils);

@@ -2,8 +2,9 @@
 
 use std::fmt;
 
-use super::{Layout, cells::Sampled};
+use super::black::Zero;
 use crate::{
+    card::{Layout, cells::Sampled},
     colour::{self, Lab},
     scan::Scan,
 };
@@ -44,18 +45,27 @@ pub enum Doubt {
     Dark,
     /// It is lighter.
     Light,
+    /// The darks were cut, which drivers do together with lifting the lights.
+    Stretched,
 }
 
 impl Level {
     /// From the stripe's L* where it was measured, and from what the picture shows. `sampled` as the scan has it, with nothing
     /// scaled.
-    pub fn of(scan: &Scan, layout: &Layout, sampled: &Sampled, measured: Option<f64>) -> Self {
+    pub fn of(
+        scan: &Scan,
+        layout: &Layout,
+        sampled: &Sampled,
+        zero: Zero,
+        measured: Option<f64>,
+    ) -> Self {
         let y = sampled.white.xyz[1];
         match measured {
             Some(lightness) => Self::Measured(lightness),
             None if scan.origin.camera || layout.perspective() > PERSPECTIVE => {
                 Self::Usual(Doubt::Camera)
             }
+            None if matches!(zero, Zero::Usual { .. }) => Self::Usual(Doubt::Stretched),
             None if y < SELDOM.0 => Self::Usual(Doubt::Dark),
             None if y > SELDOM.1 => Self::Usual(Doubt::Light),
             None => Self::Scanner,
@@ -144,7 +154,7 @@ mod tests {
         let mut sampled = cells::sample(&scan, &layout).unwrap();
         sampled = sampled.clone().scaled(white / sampled.white.xyz[1]);
         layout.corners[0][0] += slant * layout.corners[2][0];
-        let level = Level::of(&scan, &layout, &sampled, measured);
+        let level = Level::of(&scan, &layout, &sampled, Zero::Scanner, measured);
         (level, level.applied(sampled).white.xyz[1])
     }
 
