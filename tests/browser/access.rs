@@ -32,8 +32,8 @@ fn violations(page: &mut Browser, state: &str) -> Vec<String> {
     );
     // Ours: nothing to press is smaller than a finger. Links within a sentence may be.
     let small = page.evaluate(
-        "[...document.querySelectorAll('button, select, summary, nav a, input:not([type=radio], [type=checkbox], [type=file], [type=range])')]
-           .filter((e) => e.checkVisibility() && innerWidth < 600)
+        "[...document.querySelectorAll('button, select, summary, nav a, label.button, label.quiet, input:not([type=checkbox], [type=file]), label:has([type=checkbox]), :is(.grip, .cell-grip) :is(polygon, circle, rect).catch')]
+           .filter((e) => e.checkVisibility())
            .flatMap((e) => {
              const { width, height } = e.getBoundingClientRect();
              return width < 43.5 || height < 43.5 ? [`smaller than a finger: ${e.outerHTML.slice(0, 120)} ${width} x ${height}`] : [];
