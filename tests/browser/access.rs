@@ -397,8 +397,37 @@ fn focus_is_seen_wherever_it_goes() {
     page.close();
 }
 
+/// A finger goes from a place in the window by so much, and leaves.
+fn finger(page: &mut Browser, [x, y]: [f64; 2], [dx, dy]: [f64; 2]) {
+    let touch = |page: &mut Browser, kind: &str, points: Value| {
+        page.call_page(
+            "Input.dispatchTouchEvent",
+            json!({"type": kind, "touchPoints": points}),
+        );
+    };
+    touch(page, "touchStart", json!([{"x": x, "y": y}]));
+    for step in 1..=8 {
+        let share = f64::from(step) / 8.0;
+        touch(
+            page,
+            "touchMove",
+            json!([{"x": x + share * dx, "y": y + share * dy}]),
+        );
+    }
+    touch(page, "touchEnd", json!([]));
+    page.evaluate("new Promise((done) => setTimeout(() => done(1), 400))");
+}
+
+/// Where something is in the window.
+fn place(page: &mut Browser, selector: &str) -> [f64; 2] {
+    let at = page.evaluate(&format!(
+        "(() => {{ const r = document.querySelector('{selector}').getBoundingClientRect(); return [r.x + r.width / 2, r.y + r.height / 2]; }})()"
+    ));
+    serde_json::from_value(at).expect("a place")
+}
+
 #[test]
-fn a_finger_that_scrolls_the_page_pulls_no_film() {
+fn a_finger_that_scrolls_the_page_pulls_no_film_and_moves_no_edge() {
     let (_server, _profile, mut page) = open();
     page.viewport(390, 844);
     page.call_page(
@@ -406,32 +435,40 @@ fn a_finger_that_scrolls_the_page_pulls_no_film() {
         json!({"enabled": true}),
     );
     page.wait("document.querySelectorAll('#start .track .tick').length > 0");
-    let drag = |page: &mut Browser, [dx, dy]: [f64; 2]| {
-        page.evaluate("scrollTo(0, 0)");
-        let box_of = "(() => { const r = document.querySelector('#start .band').getBoundingClientRect(); return [r.x + 100, r.y + 150]; })()";
-        let from: Vec<f64> = serde_json::from_value(page.evaluate(box_of)).expect("a place");
-        let mut touch = |kind: &str, points: Value| {
-            page.call_page(
-                "Input.dispatchTouchEvent",
-                json!({"type": kind, "touchPoints": points}),
-            );
-        };
-        touch("touchStart", json!([{"x": from[0], "y": from[1]}]));
-        for step in 1..=8 {
-            let share = f64::from(step) / 8.0;
-            touch(
-                "touchMove",
-                json!([{"x": from[0] + share * dx, "y": from[1] + share * dy}]),
-            );
-        }
-        touch("touchEnd", json!([]));
-        page.evaluate("new Promise((done) => setTimeout(() => done(1), 400))");
-        page.evaluate("document.querySelector('#start .pull output').textContent")
+    let build = "document.querySelector('#start .pull output').textContent";
+    let stood = page.evaluate(build);
+    let band = place(&mut page, "#start .band");
+    finger(&mut page, band, [0.0, -120.0]);
+    assert_eq!(page.evaluate(build), stood);
+    assert!(page.evaluate("scrollY").as_f64() > Some(50.0));
+    let band = place(&mut page, "#start .band");
+    finger(&mut page, band, [120.0, 0.0]);
+    assert_ne!(page.evaluate(build), stood);
+
+    read(&mut page, &samples::samples()[0].scan);
+    page.evaluate("scrollTo(0, 0)");
+    let edge = |page: &mut Browser| {
+        page.wait("!document.querySelector('#card .busy')");
+        page.evaluate("document.querySelector('#card [data-grip=film-0-bottom]').getAttribute('aria-valuenow')")
     };
-    let stood = page.evaluate("document.querySelector('#start .pull output').textContent");
-    assert_eq!(drag(&mut page, [0.0, -120.0]), stood);
-    let scrolled = page.evaluate("scrollY").as_f64();
-    assert!(scrolled > Some(50.0), "{scrolled:?}");
-    assert_ne!(drag(&mut page, [120.0, 0.0]), stood);
+    let stood = edge(&mut page);
+    let line = "#card [data-grip=film-0-bottom] .edge";
+    let at = place(&mut page, line);
+    finger(&mut page, at, [0.0, -120.0]);
+    assert_eq!(edge(&mut page), stood);
+    assert!(page.evaluate("scrollY").as_f64() > Some(50.0));
+    // Chosen, it moves.
+    let at = place(&mut page, line);
+    page.focus("#card [data-grip=film-0-bottom]");
+    let again = place(&mut page, line);
+    assert!((at[0] - again[0]).abs() < 1.0);
+    finger(&mut page, again, [0.0, 12.0]);
+    assert_ne!(edge(&mut page), stood);
+    // And its knob at once.
+    let stood = edge(&mut page);
+    page.evaluate("document.activeElement.blur()");
+    let knob = place(&mut page, "#card [data-grip=film-0-bottom] .knob");
+    finger(&mut page, knob, [0.0, -12.0]);
+    assert_ne!(edge(&mut page), stood);
     page.close();
 }

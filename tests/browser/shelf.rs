@@ -348,7 +348,7 @@ fn a_label_of_any_writing_breaks_no_screen() {
             go(&mut page, place);
             if place == "tubes" {
                 shelf_has(&mut page, 1);
-                assert_eq!(names(&mut page), [name.clone()]);
+                assert_eq!(names(&mut page), std::slice::from_ref(&name));
             }
             if place == "picture" {
                 picture::picture_has(&mut page, 1);

@@ -372,6 +372,8 @@ export class Outline {
       new DOMPoint(event.clientX, event.clientY).matrixTransform(this.#overlay.getScreenCTM()?.inverse());
     grip.addEventListener("pointerdown", (event) => {
       if (event.button !== 0) return;
+      // A finger on the line itself may be about to scroll: it moves the line once that was chosen, its knob at once.
+      if (event.pointerType === "touch" && event.target instanceof SVGPathElement && document.activeElement !== grip) return;
       from = point(event);
       moved = false;
       this.#holding = true;
