@@ -69,22 +69,45 @@ impl Grey {
     }
 
     fn averaged(&self, scale: f64, [width, height]: [usize; 2]) -> Vec<u8> {
-        let column: Vec<usize> = (0..self.width)
-            .map(|x| ((x as f64 / scale) as usize).min(width - 1))
-            .collect();
-        let mut sums = vec![0_u32; width * height];
-        let mut counts = vec![0_u32; width * height];
-        for (y, row) in self.values.chunks_exact(self.width).enumerate() {
-            let from = width * ((y as f64 / scale) as usize).min(height - 1);
-            for (&value, &x) in row.iter().zip(&column) {
-                sums[from + x] += u32::from(value);
-                counts[from + x] += 1;
+        let targets = |count: usize, most: usize| -> Vec<usize> {
+            (0..count)
+                .map(|i| ((i as f64 / scale) as usize).min(most - 1))
+                .collect()
+        };
+        let counts = |targets: &[usize], most: usize| {
+            let mut counts = vec![0_u32; most];
+            targets.iter().for_each(|&target| counts[target] += 1);
+            counts
+        };
+        let (columns, rows) = (targets(self.width, width), targets(self.height, height));
+        let (wide, high) = (counts(&columns, width), counts(&rows, height));
+        let mut values = Vec::with_capacity(width * height);
+        // Rows are added up first, as they lie: many numbers at once. Only their sums are added across.
+        let mut sums = vec![0_u32; self.width];
+        let mut across = vec![0_u32; width];
+        let mut left = high[0];
+        for (row, &target) in self.values.chunks_exact(self.width).zip(&rows) {
+            for (sum, &value) in sums.iter_mut().zip(row) {
+                *sum += u32::from(value);
             }
+            left -= 1;
+            if left > 0 {
+                continue;
+            }
+            for (&sum, &column) in sums.iter().zip(&columns) {
+                across[column] += sum;
+            }
+            values.extend(
+                across
+                    .iter()
+                    .zip(&wide)
+                    .map(|(&sum, &wide)| (sum / (wide * high[target])) as u8),
+            );
+            sums.fill(0);
+            across.fill(0);
+            left = high.get(target + 1).copied().unwrap_or(0);
         }
-        sums.iter()
-            .zip(&counts)
-            .map(|(sum, count)| (sum / count.max(&1)) as u8)
-            .collect()
+        values
     }
 }
 
