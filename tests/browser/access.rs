@@ -441,6 +441,7 @@ fn a_finger_that_scrolls_the_page_pulls_no_film_and_moves_no_edge() {
     finger(&mut page, band, [0.0, -120.0]);
     assert_eq!(page.evaluate(build), stood);
     assert!(page.evaluate("scrollY").as_f64() > Some(50.0));
+    page.evaluate("scrollTo(0, 0)");
     let band = place(&mut page, "#start .band");
     finger(&mut page, band, [120.0, 0.0]);
     assert_ne!(page.evaluate(build), stood);
