@@ -18,8 +18,11 @@ export class EngineError extends Error {
   }
 }
 
+const STOPPED = { code: "stopped", words: "The reader stopped unexpectedly. What you keep is safe; load the scan again." };
+
 export class Engine {
   /** @type {Worker | null} */ #worker = null;
+  #started = 0;
   /** @type {Call[]} */ #waiting = [];
   /** @type {Call | null} */ #running = null;
   /** Called when the worker has ended, and the open scan with it. @type {() => void} */ onend = () => {};
@@ -58,13 +61,14 @@ export class Engine {
   }
 
   #start() {
-    const worker = new Worker(new URL("worker.js", import.meta.url), { type: "module" });
+    const worker = new Worker(new URL("worker.js", import.meta.url), { type: "module", name: `worker-${++this.#started}-${Math.random()}` });
     worker.onmessage = ({ data }) => {
+      if (data.holds) return this.#watch(worker, data.holds);
       const call = this.#running;
       if (worker !== this.#worker || !call) return;
       if (data.stage) return call.stage?.(data.stage);
       if (data.fatal) {
-        return this.#end({ code: "stopped", words: "The reader stopped unexpectedly. What you keep is safe; load the scan again." });
+        return this.#end(STOPPED);
       }
       this.#running = null;
       if (data.problem) call.reject(new EngineError(data.problem));
@@ -77,6 +81,15 @@ export class Engine {
       this.#end({ code: "no-start", words: "The reader could not start. This browser may be too old for WebAssembly with SIMD; try a current one." });
     };
     return worker;
+  }
+
+  /** A worker holds a lock as long as it lives: where the page gets it, the browser has ended the worker, which it does without a word. @param {Worker} worker @param {string} lock */
+  #watch(worker, lock) {
+    navigator.locks.request(lock, () => {
+      if (worker === this.#worker) this.#end(STOPPED);
+    }).catch(() => {
+      // The page is being left.
+    });
   }
 
   /** Ends the worker; the next call starts another. @param {Problem} problem */

@@ -13,6 +13,9 @@ import { keepOffline } from "./update.js";
 
 const PLACES = new Map([["cards", "Cards"], ["tubes", "Tubes"], ["picture", "Picture"], ["sure", "How sure"], ["cautions", "Cautions"]]);
 
+/** What lasts longer than this is told. */
+const PATIENCE_MS = 400;
+
 const engine = new Engine();
 
 /** What the screens may ask of the page. */
@@ -43,8 +46,28 @@ const page = {
       step.classList.toggle("now", i === at);
       step.classList.toggle("done", i < at);
     });
+    find(document, "#progress ol").hidden = false;
     say(document, "stage", `Now ${steps[at]?.textContent ?? name} …`);
     find(document, "#progress").hidden = false;
+  },
+  /**
+   * Tells what goes on, with a way to stop it, where it lasts.
+   * @template T
+   * @param {string} words such as "Reading a file"
+   * @param {() => Promise<T>} work calls of the engine
+   */
+  async patiently(words, work) {
+    const timer = setTimeout(() => {
+      find(document, "#progress ol").hidden = true;
+      say(document, "stage", `${words} …`);
+      find(document, "#progress").hidden = false;
+    }, PATIENCE_MS);
+    try {
+      return await work();
+    } finally {
+      clearTimeout(timer);
+      page.idle();
+    }
   },
   idle() {
     find(document, "#progress").hidden = true;

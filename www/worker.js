@@ -298,6 +298,12 @@ const methods = {
 
 const ready = init();
 
+// Held as long as this worker lives, so that the page notices when it does not.
+navigator.locks?.request(self.name, () => {
+  postMessage({ holds: self.name });
+  return new Promise(() => {});
+});
+
 self.onmessage = async ({ data }) => {
   const { method, args } = data;
   try {

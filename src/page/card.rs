@@ -57,6 +57,9 @@ pub struct OpenScan {
     at: usize,
 }
 
+/// Told where the painter says that the films are not dry. That films may sink, dull and darken is common practice, no source.
+const NOT_DRY: &str = "It is not dry yet. A film may sink, grow dull or darken until it is, so what you read now may not hold. Scan it again when it is dry to the touch.";
+
 /// One card of the scan: where it lies, and what was read there since that was last changed.
 #[derive(Default)]
 struct OpenCard {
@@ -278,14 +281,16 @@ impl OpenScan {
         self.at = card.min(self.cards.len() - 1);
     }
 
-    /// The painter says that this is no card, and looks at the next one; the last one stays.
+    /// The painter says that this is no card, and looks at the next one. After the last one, the card's corners can be marked.
     pub fn dismiss(&mut self) {
-        let others = (1..self.cards.len()).map(|i| (self.at + i) % self.cards.len());
-        let next = others.clone().find(|&i| !self.cards[i].place.dismissed);
-        if let Some(next) = next {
-            self.card_mut().place.dismissed = true;
-            self.at = next;
+        let mut others = (1..self.cards.len()).map(|i| (self.at + i) % self.cards.len());
+        let next = others.find(|&i| !self.cards[i].place.dismissed);
+        if next.is_none() {
+            let answers = self.answers();
+            *self.card_mut() = self.unfound(answers, Error::NoCard);
         }
+        self.card_mut().place.dismissed = true;
+        self.at = next.unwrap_or(self.at);
     }
 
     fn card(&self) -> &OpenCard {
@@ -757,7 +762,8 @@ impl OpenScan {
                 (None, Some(error)) => Some(("second-apart", error.to_string())),
                 (None, None) => None,
             });
-        pasted.into_iter().chain(second)
+        let wet = (card.place.answers.dry == "no").then(|| ("not-dry", NOT_DRY.to_owned()));
+        wet.into_iter().chain(pasted).chain(second)
     }
 
     /// The record of the paint, as yet without a label.
@@ -937,8 +943,9 @@ fn on_screen(profile: &Profile) -> impl Fn([u16; 3]) -> [u8; 3] {
 
 #[cfg(test)]
 mod tests {
+    use super::view::{Action, NO_CARD_THEN};
     use super::*;
-    use crate::card::{Ground, Stripe};
+    use crate::card::{Doubt, Ground, Stripe};
 
     /// A black stripe between two white ones, without films.
     pub(super) fn layout(corners: [[f64; 2]; 4]) -> Layout {
@@ -984,5 +991,42 @@ mod tests {
             .flat_map(|f| [f.top.left, f.bottom.left])
             .collect();
         assert!(all.is_sorted());
+    }
+
+    #[test]
+    fn what_is_no_card_can_be_said_of_the_only_one_too() {
+        let file =
+            std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-scans/cliff-rose.png");
+        let bytes = std::fs::read(file).unwrap();
+        let mut open = OpenScan::new(&bytes, "cliff-rose.png", String::new(), false).unwrap();
+        open.find();
+        open.card_mut().place.layout.as_mut().unwrap().doubts = vec![Doubt {
+            code: "card".into(),
+            words: "Is this a card?".into(),
+            film: None,
+            films: None,
+        }];
+        let (view, was) = (open.view().unwrap(), open.layout());
+        let asked = view.question.unwrap().actions;
+        assert!(
+            asked
+                .iter()
+                .any(|action| matches!(action, Action::Dismiss { .. }))
+        );
+        open.dismiss();
+        open.sample();
+        open.fit();
+        let view = open.view().unwrap();
+        assert_eq!(view.cards, [false]);
+        assert!(view.paint.is_none() && view.question.is_none() && view.layout.films.is_empty());
+        assert_eq!(view.problem.unwrap().words, NO_CARD_THEN);
+        // The same after a reload, and nothing is lost by it.
+        let none = open.layout();
+        open.use_layout(&was).unwrap();
+        assert_eq!(open.view().unwrap().layout.films.len(), 3);
+        open.use_layout(&none).unwrap();
+        assert_eq!(open.view().unwrap().problem.unwrap().words, NO_CARD_THEN);
+        open.find();
+        assert_eq!(open.view().unwrap().cards, [true]);
     }
 }

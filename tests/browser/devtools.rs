@@ -44,6 +44,8 @@ pub(crate) struct Browser {
     sessions: HashMap<String, String>,
     /// Service workers, by session and by target.
     passing: HashSet<String>,
+    /// Sessions of workers, the newest last.
+    workers: Vec<String>,
     page: String,
     problems: Vec<String>,
     forgiving: Vec<&'static str>,
@@ -85,6 +87,7 @@ impl Browser {
             recent: VecDeque::new(),
             sessions: HashMap::new(),
             passing: HashSet::new(),
+            workers: Vec::new(),
             page: String::new(),
             problems: Vec::new(),
             forgiving: Vec::new(),
@@ -185,6 +188,18 @@ impl Browser {
         let size =
             json!({"width": width, "height": height, "deviceScaleFactor": 1, "mobile": false});
         self.call_page("Emulation.setDeviceMetricsOverride", size);
+    }
+
+    /// Runs a statement in the newest worker.
+    #[track_caller]
+    pub(crate) fn in_worker(&mut self, statement: &str) {
+        let worker = self.workers.last().cloned().expect("a worker");
+        let got = self.call(
+            &worker,
+            "Runtime.evaluate",
+            json!({"expression": statement}),
+        );
+        assert!(got.get("exceptionDetails").is_none(), "{got}");
     }
 
     /// The value of a JavaScript expression, awaited when it is a promise. The page's own security policy holds for it.
@@ -597,6 +612,9 @@ impl Browser {
         }
         if about["targetInfo"]["type"] == "service_worker" {
             self.passing.extend([session.clone(), target.clone()]);
+        }
+        if about["targetInfo"]["type"] == "worker" {
+            self.workers.push(session.clone());
         }
         for method in ["Runtime.enable", "Network.enable", "Log.enable"] {
             self.send(&session, method, json!({}));

@@ -138,3 +138,41 @@ fn a_damaged_note_of_a_reading_in_progress_stops_nothing() {
     }
     page.close();
 }
+
+/// A browser ends a worker without a word, to the page or to it: as when the memory of the machine runs out.
+#[test]
+fn a_worker_that_ends_in_the_middle_of_a_fit_is_noticed_and_nothing_is_lost() {
+    let (_server, _profile, mut page) = open();
+    let scan = &samples::samples()[0].scan;
+    read(&mut page, scan);
+    name_and_keep(&mut page, "first");
+    page.focus("#card [data-grip=film-0-bottom]");
+    page.press("ArrowUp");
+    let corrected_once = corrected(&mut page);
+
+    // While it fits, and while it waits.
+    for stage in ["fitting", "nothing"] {
+        page.in_worker(&format!(
+            "{{ const post = self.postMessage.bind(self); let ended = false;
+               self.postMessage = (told) => {{ if (ended) return; post(told); if (told.stage === '{stage}') {{ ended = true; self.close(); }} }}; }}"
+        ));
+        if stage == "fitting" {
+            page.focus("#card [data-grip=film-0-bottom]");
+            page.press("ArrowUp");
+            page.wait_for_text("The reader stopped unexpectedly. What you keep is safe");
+        } else {
+            page.in_worker("self.close()");
+        }
+        page.wait("!document.querySelector('#card .busy')");
+        page.wait("document.querySelector('#progress').hidden");
+        // Every correction that was told as made is there, and the next one is made.
+        assert_eq!(corrected(&mut page), corrected_once);
+    }
+    page.focus("#card [data-grip=film-0-bottom]");
+    page.press("ArrowUp");
+    assert_ne!(corrected(&mut page), corrected_once);
+    page.click("#card [data-do=keep]");
+    page.wait_for_text("Kept on this computer.");
+    shelf_has(&mut page, 1);
+    page.close();
+}

@@ -418,7 +418,7 @@ fn what_is_wanted_is_answered_and_laid_on() {
     page.type_text(&lab);
     page.press("Enter");
     page.wait_for_text("One film over bare grey 3, nearest first.");
-    page.click("#picture .wanted-row button[aria-label^='Lay alone']");
+    page.click("#picture .wanted-row button[aria-label^='Lay it alone']");
     picture_has(&mut page, 1);
     // Greys under it.
     for (i, lab) in ["70 5 10", "50 5 10", "2 90 90"].into_iter().enumerate() {
@@ -657,5 +657,31 @@ fn a_wide_screen_gets_its_colours() {
     page.type_text("85, 5, 95");
     page.press("Enter");
     page.wait("[...document.querySelectorAll('#picture svg rect')].some((part) => part.getAttribute('fill').startsWith('color(display-p3'))");
+    page.close();
+}
+
+#[test]
+fn a_large_picture_to_pick_from_shows_that_it_is_read_and_can_be_stopped() {
+    let (_server, _profile, mut page) = open();
+    go(&mut page, "picture");
+    picture_has(&mut page, 1);
+    page.click("#picture [data-panel=underpainting]");
+    let folder = crate::devtools::Folder::new("large");
+    let file = folder.path().join("large.png");
+    image::RgbImage::from_pixel(12_000, 10_000, image::Rgb([200, 200, 200]))
+        .save(&file)
+        .expect("a picture is written");
+    page.upload("#pick-file", &[file]);
+    page.wait("!document.querySelector('#progress').hidden");
+    page.wait_for_text("Reading large.png …");
+    page.click("[data-do=cancel]");
+    page.wait("document.querySelector('#progress').hidden");
+    assert_eq!(
+        page.evaluate("document.querySelector('#alert').hidden"),
+        true
+    );
+    // What the worker held of the picture is there again when it is asked for.
+    page.click("#picture [data-do=more]");
+    page.wait("document.querySelector('#picture [data-say=coats]').textContent === '2 coats'");
     page.close();
 }

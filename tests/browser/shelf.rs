@@ -331,3 +331,33 @@ fn an_old_card_is_read_again_from_its_cells() {
     page.wait_for_text("outside the range of");
     page.close();
 }
+
+/// Right to left, overriding the direction, emoji, and a word without an end.
+#[test]
+fn a_label_of_any_writing_breaks_no_screen() {
+    let (_server, _profile, mut page) = open();
+    let name = format!(
+        "\u{5e9}\u{5dc}\u{5d5}\u{5dd} \u{202e}evil \u{1f3a8}\u{fe0f} {}",
+        "\u{e4}".repeat(170)
+    );
+    read(&mut page, &samples::samples()[0].scan);
+    name_and_keep(&mut page, &name);
+    for [width, height] in [[1280, 900], [390, 844]] {
+        page.viewport(width, height);
+        for place in ["cards", "tubes", "picture"] {
+            go(&mut page, place);
+            if place == "tubes" {
+                shelf_has(&mut page, 1);
+                assert_eq!(names(&mut page), std::slice::from_ref(&name));
+            }
+            if place == "picture" {
+                picture::picture_has(&mut page, 1);
+            }
+            let over = page.evaluate(
+                "document.documentElement.scrollWidth - document.documentElement.clientWidth",
+            );
+            assert_eq!(over, 0, "{width}, {place}");
+        }
+    }
+    page.close();
+}

@@ -10,6 +10,9 @@ const EDGE = 108;
 /** Pixels from one point of the film's ragged edge to the next. */
 const STEP = 12;
 
+/** How far a finger goes before it pulls, in pixels of the screen. */
+const SIDEWAYS = 8;
+
 /** Height of the edge's i-th point: a fixed scatter around a slow wave. @param {number} i */
 function point(i) {
   const scatter = ((Math.imul(i + 7, 2654435761) >>> 16) / 65536 - 0.5) * 9;
@@ -46,13 +49,26 @@ export class Band {
       const box = this.#picture.getBoundingClientRect();
       pulled(Math.min(1, Math.max(0, (event.clientX - box.left) / box.width)));
     };
+    // A finger may be about to scroll the page: the film follows it only once it goes sideways, or when it was a tap.
+    /** @type {number | null} */ let waits = null;
     this.#picture.addEventListener("pointerdown", (event) => {
       if (event.button !== 0) return;
       this.#picture.setPointerCapture(event.pointerId);
-      share(event);
+      waits = event.pointerType === "touch" ? event.clientX : null;
+      if (waits === null) share(event);
     });
     this.#picture.addEventListener("pointermove", (event) => {
-      if (this.#picture.hasPointerCapture(event.pointerId)) share(event);
+      if (!this.#picture.hasPointerCapture(event.pointerId)) return;
+      if (waits !== null && Math.abs(event.clientX - waits) < SIDEWAYS) return;
+      waits = null;
+      share(event);
+    });
+    this.#picture.addEventListener("pointerup", (event) => {
+      if (waits !== null) share(event);
+      waits = null;
+    });
+    this.#picture.addEventListener("pointercancel", () => {
+      waits = null;
     });
   }
 

@@ -20,7 +20,7 @@ export function drawOwnCoats(root, paint, take) {
             { class: "scrap", "data-scrap": place },
             el("span", { class: "before-after" }, ...tones.map((tone) => swatch(tone, "paint"))),
             el("span", {}, from),
-            el("button", { type: "button", class: "quiet", "aria-label": `Take this scrap away: ${from}`, click: () => take(place) }, "take away"),
+            el("button", { type: "button", class: "quiet", "aria-label": `take away the scrap ${from}`, click: () => take(place) }, "take away"),
           ),
         ),
       ),

@@ -21,6 +21,8 @@ const STEP = 0.25;
 const LONG_STEP = 1;
 /** How far a pointer may stray while it presses, in pixels of the screen. */
 const STILL = 3;
+/** What a finger needs to hit, in pixels of the screen. */
+const FINGER = 44;
 /** Size of a finding's picture, in pixels of the screen. */
 const SMALL = { width: 88, height: 60 };
 
@@ -122,7 +124,7 @@ export class Outline {
     this.point([]);
     this.#overlay.replaceChildren(
       svg("polygon", { class: "rim", points: layout.corners.join(" ") }),
-      svg("g", { role: "group", "aria-label": "Cells" }, ...layout.cells.map((_, i) => this.#cellOf(layout, i))),
+      svg("g", { role: "group", "aria-label": "Cells" }, ...layout.cells.map((_, i) => this.#cellOf(layout, i, scale))),
       ...layout.stripes.map((_, i) => this.#stripe(layout, i, scale)),
       ...layout.films.flatMap((_, i) => [this.#edge(layout, i, true, scale), this.#edge(layout, i, false, scale), this.#film(layout, i, scale)]),
       ...layout.corners.map((_, i) => this.#corner(layout, i, scale)),
@@ -134,14 +136,14 @@ export class Outline {
     }
   }
 
-  /** One cell: pressed, it is left out or counts again. Tab reaches one of them, arrows go from one to the next. @param {Layout} layout @param {number} i */
-  #cellOf(layout, i) {
+  /** One cell: pressed, it is left out or counts again. Tab reaches one of them, arrows go from one to the next. @param {Layout} layout @param {number} i @param {number} scale */
+  #cellOf(layout, i, scale) {
     const cell = layout.cells[i];
     const { film, stripe, ground, state, outline } = cell;
     const number = layout.films[film].number;
     const fate = { counts: "counts", "left-out": "left out", bare: "not reached by the film" }[state];
     const points = outline.join(" ");
-    const shapes = [svg("polygon", { class: "ring", points }), svg("polygon", { class: "cell", points })];
+    const shapes = [svg("polygon", { class: "catch", points: reach(layout.cells, cell, FINGER * scale).join(" ") }), svg("polygon", { class: "ring", points }), svg("polygon", { class: "cell", points })];
     if (state === "left-out") shapes.push(svg("polygon", { class: "cell", points: [outline[0], outline[2], outline[2]].join(" ") }), svg("polygon", { class: "cell", points: [outline[1], outline[3], outline[3]].join(" ") }));
     const grip = svg(
       "g",
@@ -186,7 +188,7 @@ export class Outline {
         class: "grip film", "data-grip": `film-${film}`, tabindex: 0, role: "checkbox", "aria-checked": String(number !== null),
         "aria-label": number === null ? "A film that is left out; Delete says that there is none" : `Film ${number} counts; Delete says that there is none`,
       },
-      svg("circle", { class: "catch", cx: x, cy: y, r: 18 * scale }),
+      svg("circle", { class: "catch", cx: x, cy: y, r: (FINGER / 2) * scale }),
       svg("rect", { class: "knob", x: x - half, y: y - half, width: 2 * half, height: 2 * half }),
       svg("text", { x, y, "font-size": 14 * scale }, number === null ? "–" : String(number)),
     );
@@ -200,7 +202,7 @@ export class Outline {
   /** @param {Layout} layout @param {number} i @param {number} scale */
   #corner(layout, i, scale) {
     const at = [...layout.corners[i]];
-    const catchable = svg("circle", { class: "catch", r: 22 * scale });
+    const catchable = svg("circle", { class: "catch", r: (FINGER / 2) * scale });
     const knob = svg("circle", { class: "knob", r: 7 * scale });
     const grip = svg("g", { class: "grip", tabindex: 0, role: "button", "aria-label": `${CORNERS[i]} corner of the card; move it with the arrow keys`, "data-grip": `corner-${i}` }, catchable, knob);
     const place = () => grip.setAttribute("transform", `translate(${at[0]} ${at[1]})`);
@@ -239,7 +241,7 @@ export class Outline {
       },
       svg("path", { class: "edge-under", d: `M0,${up}V${bottom}` }),
       svg("path", { class: "edge", d: `M0,${up}V${bottom}` }),
-      svg("rect", { class: "catch", x: -Math.min(22 * scale, room / 2), y: up - 22 * scale, width: 2 * Math.min(22 * scale, room / 2), height: 36 * scale }),
+      svg("rect", { class: "catch", x: -Math.min((FINGER / 2) * scale, room / 2), y: up - (FINGER - 14) * scale, width: Math.min(FINGER * scale, room), height: FINGER * scale }),
       svg("path", { class: "knob", d: `M${-5 * scale},${up - 5 * scale}h${10 * scale}l${-5 * scale},${10 * scale}Z` }),
     );
     const place = () => {
@@ -282,7 +284,7 @@ export class Outline {
     const catchable = svg("path", { class: "catch" });
     const knob = svg("circle", { class: "knob", r: (marked ? 12 : 5) * scale });
     const number = svg("text", { "font-size": 15 * scale }, view.mark);
-    const hold = svg("circle", { class: "catch", r: 22 * scale });
+    const hold = svg("circle", { class: "catch", r: (FINGER / 2) * scale });
     const grip = svg(
       "g",
       {
@@ -370,6 +372,8 @@ export class Outline {
       new DOMPoint(event.clientX, event.clientY).matrixTransform(this.#overlay.getScreenCTM()?.inverse());
     grip.addEventListener("pointerdown", (event) => {
       if (event.button !== 0) return;
+      // A finger on the line itself may be about to scroll: it moves the line once that was chosen, its knob at once.
+      if (event.pointerType === "touch" && event.target instanceof SVGPathElement && document.activeElement !== grip) return;
       from = point(event);
       moved = false;
       this.#holding = true;
@@ -396,4 +400,21 @@ export class Outline {
 /** The cell next to this one, so many films down and stripes to the right. @param {Cell[]} cells @param {Cell} from @param {number[]} by */
 function beside(cells, from, [down, right]) {
   return cells.find(({ film, stripe }) => film === from.film + down && stripe === from.stripe + right);
+}
+
+/**
+ * The outline of a cell made as large as a finger needs, as far as the cells beside it leave room.
+ * @param {Cell[]} cells
+ * @param {Cell} cell
+ * @param {number} finger in pixels of the picture
+ */
+function reach(cells, cell, finger) {
+  const middle = (/** @type {Cell} */ { outline }, /** @type {number} */ axis) => outline.reduce((sum, corner) => sum + corner[axis], 0) / outline.length;
+  const factors = [0, 1].map((axis) => {
+    const beyond = [-1, 1].flatMap((by) => beside(cells, cell, axis === 0 ? [0, by] : [by, 0]) ?? []);
+    const room = Math.min(finger, ...beyond.map((next) => Math.abs(middle(next, axis) - middle(cell, axis))));
+    const along = cell.outline.map((corner) => corner[axis]);
+    return Math.max(1, room / (Math.max(...along) - Math.min(...along)));
+  });
+  return cell.outline.map((corner) => corner.map((v, axis) => middle(cell, axis) + factors[axis] * (v - middle(cell, axis))));
 }

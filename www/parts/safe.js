@@ -64,7 +64,7 @@ export class Safe {
 
   async #out() {
     try {
-      const text = await this.#page.engine.call("copy_out");
+      const text = await this.#page.patiently("Putting the copy together", () => this.#page.engine.call("copy_out"));
       download(`two-grounds-${new Date().toISOString().slice(0, 10)}.json`, text, "application/json");
       await this.#page.engine.call("copied_out");
       announce();
@@ -80,7 +80,7 @@ export class Safe {
     this.#page.quiet();
     try {
       /** @type {CopyLine[]} */
-      const lines = await this.#page.engine.call("copy_look", [file]);
+      const lines = await this.#page.patiently(`Reading ${file.name}`, () => this.#page.engine.call("copy_look", [file]));
       const choices = lines.map(({ choice }) => choice);
       const of = (/** @type {CopyLine["standing"]} */ standing) => lines.flatMap((line, i) => (line.standing === standing ? [{ line, i }] : []));
       const [fresh, same, differs, damaged] = [of("new"), of("same"), of("differs"), of("damaged")];

@@ -75,7 +75,7 @@ export class Patches {
             { class: "words" },
             el("span", { class: "name" }, row.name),
             el("span", {}, row.predicted ? `before, predicted (± ${figure(row.predicted.range)}), painted: ${row.words}` : row.words),
-            el("button", { type: "button", class: "quiet", "aria-label": `Take the patch away: ${row.name}`, click: () => this.#desk.change({ do: "take-patch", patch: i }) }, "take away"),
+            el("button", { type: "button", class: "quiet", "aria-label": `take away the patch ${row.name}`, click: () => this.#desk.change({ do: "take-patch", patch: i }) }, "take away"),
           ),
         ),
       ),

@@ -84,7 +84,7 @@ export class Pick {
     this.#page.quiet();
     try {
       /** @type {ImageData} */
-      const pixels = await this.#page.engine.call("pick_open", [file], () => {});
+      const pixels = await this.#page.patiently(`Reading ${file.name}`, () => this.#page.engine.call("pick_open", [file]));
       this.#canvas.width = pixels.width;
       this.#canvas.height = pixels.height;
       this.#overlay.setAttribute("viewBox", `0 0 ${pixels.width} ${pixels.height}`);

@@ -87,7 +87,7 @@ export class Underpainting {
       name,
       surface,
       el("span", { class: "small" }, `L*, a*, b* ${labText(colour.lab)}; ${colour.source}`),
-      el("span", { class: "acts" }, move(false), move(true), el("button", { type: "button", class: "quiet", "data-focus": `take-${place}`, "aria-label": `Take ${colour.name} away`, click: () => desk.change({ do: "take-colour", colour: place }) }, "take away")),
+      el("span", { class: "acts" }, move(false), move(true), el("button", { type: "button", class: "quiet", "data-focus": `take-${place}`, "aria-label": `take away: ${colour.name}`, click: () => desk.change({ do: "take-colour", colour: place }) }, "take away")),
     );
   }
 }

@@ -112,7 +112,7 @@ export class Wanted {
       el("span", { class: "words" }, el("span", { class: "name" }, row.name), el("span", {}, row.words), el("span", {}, `± ${figure(row.spot.range)}`)),
       el("span", { class: "words" }, el("span", {}, `${figure(row.build, 2)} × the card’s film`), el("span", {}, row.coats)),
       el("span", { class: "tube-colours", role: "img", "aria-label": "What the same film does to every colour" }, ...row.others.map((tone) => swatch(tone, "paint"))),
-      el("button", { type: "button", class: "button line", "aria-label": `${alone ? "Lay alone" : "Lay on"}: ${row.name}`, click: lay }, alone ? "Lay it alone" : "Lay it on"),
+      el("button", { type: "button", class: "button line", "aria-label": `${alone ? "Lay it alone" : "Lay it on"}: ${row.name}`, click: lay }, alone ? "Lay it alone" : "Lay it on"),
     );
   }
 

@@ -220,7 +220,8 @@ export function cardScreen(page, over, lay) {
     sheets[view.card].label = form.label;
     // A sample that was only looked at is read again at any time.
     const looked = !source.own && before.length === 0 && sheets.every(({ kept }) => kept === undefined);
-    const open = view.cards.some((is, i) => is && sheets[i].safe !== stateOf(i));
+    // Neither is there anything to lose where no paint was found and nothing was done about it.
+    const open = (view.paint !== null || before.length > 0 || view.cards.length > 1) && view.cards.some((is, i) => is && sheets[i].safe !== stateOf(i));
     if (open && !looked) aside = { source, scanner: view.answers.scanner, layout, before, sheets, card: view.card };
     drawAside();
   }

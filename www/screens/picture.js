@@ -26,6 +26,8 @@ import { announce } from "../shelf.js";
 const SAMPLE = "sample-";
 /** Milk on black from which a tube covers, L*. */
 const COVERS = 12;
+/** And from here on it veils. */
+const VEILS = 3;
 
 /**
  * @param {import("../main.js").Page} page
@@ -187,13 +189,16 @@ export function pictureScreen(page, painting) {
     for (let number = 2, name = "My picture"; ; name = `My picture ${number++}`) if (!taken.has(name)) return name;
   }
 
-  /** The tube that a new picture begins with: the newest one of the painter's own that does not cover, since there would be nothing to see under it. */
+  /** The tube that a new picture begins with: the newest one of the painter's own that glazes, or at least does not cover, since there would be nothing to see under it. */
   async function first_tube() {
     if (!own) return tubes.at(0)?.key ?? null;
     /** @type {import("../types.js").TubesView} */
     const { rows } = await desk.ask("all_tubes");
-    const clear = new Set(rows.filter(({ milk }) => milk !== null && milk < COVERS).map(({ key }) => key));
-    return (tubes.filter(({ key }) => clear.has(key)).at(-1) ?? tubes.at(-1))?.key ?? null;
+    const below = (/** @type {number} */ most) => {
+      const clear = new Set(rows.filter(({ milk }) => milk !== null && milk < most).map(({ key }) => key));
+      return tubes.filter(({ key }) => clear.has(key)).at(-1);
+    };
+    return (below(VEILS) ?? below(COVERS) ?? tubes.at(-1))?.key ?? null;
   }
 
   /** @type {Promise<unknown>} */ let shown = Promise.resolve();

@@ -79,8 +79,9 @@ export function tubesScreen(page, over) {
     const texts = [];
     for (const file of files) {
       try {
-        texts.push(await engine.call("import", [file]));
+        texts.push(await page.patiently(`Reading ${file.name}`, () => engine.call("import", [file])));
       } catch (error) {
+        if (error instanceof EngineError && error.code === "cancelled") break;
         if (!(error instanceof EngineError)) console.error(error);
         refused.push(`${file.name}: ${error instanceof EngineError ? error.message : "it could not be read."}`);
       }

@@ -14,6 +14,9 @@ use crate::{
     reading::Answers,
 };
 
+/// Told once the painter has said that what was found is no card.
+pub(super) const NO_CARD_THEN: &str = "What was found is no card, you said. If the card is somewhere else in this picture, drag the four corners to it. If not, choose another scan with all of the card in it.";
+
 impl OpenScan {
     /// Everything that the page shows of it.
     ///
@@ -44,7 +47,7 @@ impl OpenScan {
                     .to_owned()
             },
             squared_from: place.layout.as_ref().map(turned_words).unwrap_or_default(),
-            problem: card.problem.as_ref().map(Problem::from),
+            problem: card.problem.as_ref().map(|error| self.problem_view(error)),
             problem_headline: card
                 .problem
                 .as_ref()
@@ -55,7 +58,7 @@ impl OpenScan {
                 words: question.words.clone(),
                 mark: question.mark().map_or(String::new(), |n| n.to_string()),
                 left: questions.len(),
-                actions: question.actions(self.cards.iter().filter(|c| !c.place.dismissed).count()),
+                actions: question.actions(),
             }),
             findings: self.findings(&view),
             layout: self.layout_view(&view, &layout, &questions),
@@ -64,6 +67,18 @@ impl OpenScan {
             printed: place.printed.clone(),
             paint,
         })
+    }
+
+    /// Why there is no paint: where the painter has said that what was found is no card, what to do now.
+    fn problem_view(&self, error: &Error) -> Problem {
+        let problem = Problem::from(error);
+        if !matches!(error, Error::NoCard) || !self.card().place.dismissed {
+            return problem;
+        }
+        Problem {
+            words: NO_CARD_THEN.to_owned(),
+            ..problem
+        }
     }
 
     fn layout_view(
@@ -378,7 +393,7 @@ impl Question {
     }
 
     /// What can be answered: that it is right first, then what else it may be.
-    fn actions(&self, cards: usize) -> Vec<Action> {
+    fn actions(&self) -> Vec<Action> {
         let settle = |words| Action::Settle { words, question: 0 };
         let mut actions = match self.code.as_str() {
             "direction" => vec![
@@ -404,7 +419,7 @@ impl Question {
                 };
                 vec![settle("That many"), count.unwrap_or(add)]
             }
-            "card" if cards > 1 => vec![settle("Yes"), Action::Dismiss { words: "No card" }],
+            "card" => vec![settle("Yes"), Action::Dismiss { words: "No card" }],
             _ => vec![settle("Yes")],
         };
         if let Some(&(film, top)) = self.edges.first() {
