@@ -6,6 +6,7 @@
 mod draw;
 mod found;
 mod marks;
+mod patterns;
 #[cfg(test)]
 mod tests;
 mod words;

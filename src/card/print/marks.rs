@@ -1,9 +1,11 @@
 //! Codes in a scan, and where the card lies that bears them.
 
 use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
-use rqrr::BitGrid as _;
 
-use super::{CODE, CODES, FINDERS, MODULE, MODULES, Mark, SIZE, words};
+use super::{
+    CODE, CODES, FINDERS, MODULE, Mark, SIZE,
+    patterns::{self, Picture},
+};
 use crate::scan::{Pixels, Scan};
 
 /// Grey of a whole scan, 0 to 255.
@@ -160,27 +162,20 @@ const MOST_PIXELS: f64 = 4200.0;
 
 /// Codes of cards in one reduced picture, their corners in pixels of the scan.
 fn within(grey: &Grey) -> Vec<Seen> {
-    let look = || {
-        let mut prepared =
-            rqrr::PreparedImage::prepare_from_greyscale(grey.width, grey.height, |x, y| {
-                grey.values[y * grey.width + x]
-            });
-        let grids = prepared.detect_grids().into_iter();
-        grids
-            .filter(|grid| grid.grid.size() == MODULES)
-            .filter_map(|grid| {
-                let text = words::read(|x, y| grid.grid.bit(y, x))?;
-                let mark = Mark::read(&text)?;
-                let corners = grid
-                    .bounds
-                    .map(|p| [p.x, p.y].map(|v| (f64::from(v) + 0.5) * grey.scale));
-                Some(Seen { mark, corners })
-            })
-            .collect()
+    let picture = Picture {
+        values: &grey.values,
+        width: grey.width,
+        height: grey.height,
     };
-    // rqrr 0.11 asserts that what it guesses from three finder patterns lies within 32 bits, which patterns of different codes do
-    // not always give. Such a picture counts as one without codes, wherever a panic can be caught: not in WebAssembly.
-    std::panic::catch_unwind(std::panic::AssertUnwindSafe(look)).unwrap_or_default()
+    patterns::codes(picture)
+        .into_iter()
+        .filter_map(|code| {
+            Some(Seen {
+                mark: Mark::read(&code.text)?,
+                corners: code.corners.map(|p| p.map(|v| v * grey.scale)),
+            })
+        })
+        .collect()
 }
 
 /// All codes of cards in a scan.
