@@ -162,7 +162,7 @@ fn across(borders: &[f64]) -> Option<(f64, f64)> {
         && off(e - d, 1.0, RUN_OFF)
         && off(f - e, 1.0, RUN_OFF);
     // The pattern is as wide on both sides.
-    right.then(|| (0.25 * (a + f + c + d), module))
+    right.then_some((0.25 * (a + f + c + d), module))
 }
 
 /// A finder pattern.
