@@ -3,6 +3,7 @@
 
 import { find, say } from "./dom.js";
 import { Engine, EngineError } from "./engine.js";
+import { Beside } from "./parts/beside.js";
 import { cardScreen } from "./screens/card.js";
 import { classScreen } from "./screens/class.js";
 import { glassScreen } from "./screens/glass.js";
@@ -17,6 +18,7 @@ const PLACES = new Map([["cards", "Cards"], ["tubes", "Tubes"], ["picture", "Pic
 const PATIENCE_MS = 400;
 
 const engine = new Engine();
+const told = new Beside(find(document, "#alert"));
 
 /** What the screens may ask of the page. */
 const page = {
@@ -31,12 +33,13 @@ const page = {
   },
   /** @param {string} words */
   alert(words) {
-    say(document, "alert", words);
-    find(document, "#alert").hidden = false;
+    told.settle();
+    say(told.box, "alert", words);
+    told.show();
   },
   quiet() {
-    find(document, "#alert").hidden = true;
-    say(document, "alert", "");
+    told.box.hidden = true;
+    say(told.box, "alert", "");
   },
   /** Shows the stages of a long call. @param {string} name */
   stage(name) {
@@ -129,7 +132,7 @@ window.addEventListener("hashchange", () => {
   const heading = document.querySelector("[data-screen]:not([hidden]) h1[tabindex]");
   if (heading instanceof HTMLElement) heading.focus({ preventScroll: true });
 });
-find(document, "[data-do=close-alert]").addEventListener("click", page.quiet);
+find(told.box, "[data-do=close-alert]").addEventListener("click", page.quiet);
 find(document, "[data-do=cancel]").addEventListener("click", () => engine.cancel());
 
 engine.call("version").then((version) => say(document, "version", version), page.tell);

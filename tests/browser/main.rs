@@ -532,6 +532,20 @@ fn every_sample_reads_as_the_command_reads_it() {
     page.close();
 }
 
+/// Whether what went wrong is told right below what caused it, and in sight.
+fn beside(page: &mut Browser, cause: &str) {
+    let told = page.evaluate(&format!(
+        "(() => {{
+            const [box, cause] = ['#alert', '{cause}'].map((s) => document.querySelector(s).getBoundingClientRect());
+            return [box.top - cause.bottom, innerHeight - box.bottom, box.left - cause.left];
+        }})()"
+    ));
+    let [below, in_sight, left] = [0, 1, 2].map(|i| told[i].as_f64().expect("a length"));
+    assert!((0.0..40.0).contains(&below), "{below} px below {cause}");
+    assert!(in_sight >= 0.0, "{in_sight}");
+    assert!(left.abs() < 1.0, "{left}");
+}
+
 #[test]
 fn what_is_no_scan_gets_a_sentence_and_touches_nothing() {
     let (_server, _profile, mut page) = open();
@@ -541,6 +555,8 @@ fn what_is_no_scan_gets_a_sentence_and_touches_nothing() {
     page.click("#tubes [data-kept] button[aria-label^=Export]");
     let before = fs::read(page.download()).expect("the file");
 
+    go(&mut page, "cards");
+    page.click("#card [data-do=another]");
     let folder = Folder::new("bad");
     for (name, bytes, words) in bad_scans::all() {
         let file = folder.path().join(name);
@@ -550,6 +566,7 @@ fn what_is_no_scan_gets_a_sentence_and_touches_nothing() {
         page.upload("#scan", &[file]);
         page.wait_for_text(words);
         page.wait("document.querySelector('#progress').hidden");
+        beside(&mut page, "#start .drop");
     }
 
     // Neither do pigment files that are none.
@@ -595,6 +612,7 @@ fn what_is_no_scan_gets_a_sentence_and_touches_nothing() {
         page.upload("#pigment", &[file]);
         page.wait_for_text(words);
         page.wait_for_text(name);
+        beside(&mut page, "#tubes > .head");
     }
 
     shelf_has(&mut page, 1);

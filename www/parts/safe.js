@@ -125,7 +125,7 @@ export class Safe {
   /** @param {CopyLine["choice"][]} choices */
   async #in(choices) {
     try {
-      const count = await this.#page.engine.call("copy_in", [choices]);
+      const count = await this.#page.patiently("Bringing the copy in", () => this.#page.engine.call("copy_in", [choices]));
       announce();
       this.#close();
       await this.#changed();

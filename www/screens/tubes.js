@@ -36,7 +36,7 @@ export function tubesScreen(page, over) {
   const facts = new Facts(find(tube, "[data-part=facts]"), (kind) => opened && save(opened.id, kind));
   const compare = new Compare(find(shelf, "[data-part=compare]"), page, () => choose([]));
   const safe = new Safe(shelf, page, list);
-  find(shelf, "[data-do=wall]").addEventListener("click", () => onPaper(async () => wallChart(await engine.call("wall"))));
+  find(shelf, "[data-do=wall]").addEventListener("click", () => onPaper(async () => wallChart(await page.patiently("Drawing the wall chart", () => engine.call("wall")))));
   find(tube, "[data-do=tube-card]").addEventListener("click", () => {
     const now = opened;
     if (!now) return;
@@ -334,11 +334,12 @@ export function tubesScreen(page, over) {
 
   /** Says what reading the card's cells again would change, and does it only when told to. */
   async function reread() {
-    if (!opened?.text) return;
+    const before = opened?.text;
+    if (!before) return;
     const root = find(tube, "[data-part=reread]");
     try {
       /** @type {import("../types.js").Reread} */
-      const { words, text } = await engine.call("reread", [opened.text]);
+      const { words, text } = await page.patiently("Reading the card again", () => engine.call("reread", [before]));
       const take = el("button", { type: "button", class: "button", "data-do": "take-reread", click: () => keep_as(text) }, "Take the new reading");
       const leave = el("button", { type: "button", class: "button line", click: () => root.replaceChildren() }, "Leave it as it is");
       root.replaceChildren(el("h3", {}, "Read again from the cells that are kept"), ...words.map((words) => el("p", {}, words)), el("div", { class: "buttons" }, take, leave));
