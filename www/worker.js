@@ -302,6 +302,8 @@ const ready = init();
 navigator.locks?.request(self.name, () => {
   postMessage({ holds: self.name });
   return new Promise(() => {});
+}).catch(() => {
+  // A browser that lets the page keep nothing gives no lock either: then nothing is noticed, and all else goes on.
 });
 
 self.onmessage = async ({ data }) => {
