@@ -431,6 +431,7 @@ mod tests {
                 depth: 8,
                 profile: String::new(),
                 scanner: crate::paint::file::ScannerKind::Unknown,
+                card_number: None,
                 when: String::new(),
                 program: String::new(),
             },

@@ -368,6 +368,7 @@ fn record(
             depth: 0,
             profile: String::new(),
             scanner: answers.scanner,
+            card_number: None,
             when: String::new(),
             program: concat!("twoground ", env!("CARGO_PKG_VERSION")).into(),
         },

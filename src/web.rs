@@ -388,7 +388,16 @@ pub fn class_together(texts: Vec<String>) -> Given<JsValue> {
     plain(&page::class_together(texts).map_err(thrown)?)
 }
 
-/// A sheet of cards to print, as SVG at true size: front and back. Its cards are numbered from `first`, each with its label.
+/// Of every label what the codes of its card hold; cards are numbered from `first`.
+#[wasm_bindgen]
+pub fn card_labels(first: u32, labels: Vec<String>) -> Vec<String> {
+    (first..)
+        .zip(labels)
+        .map(|(number, label)| print::in_code(number, &label))
+        .collect()
+}
+
+/// A sheet of cards to print, as SVG at true size: front and back. It has a card for every label, numbered from `first`.
 #[wasm_bindgen]
 pub fn card_sheet(paper: &str, first: u32, labels: Vec<String>) -> Given<Vec<String>> {
     let paper = Paper::named(paper)

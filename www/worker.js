@@ -255,6 +255,7 @@ const methods = {
   list_shelf: async (/** @type {unknown} */ ask) => (await shelf_now()).list(ask),
   wall: async () => (await shelf_now()).wall(),
   picture_sheet: () => open_plan().sheet(),
+  card_labels: (/** @type {number} */ first, /** @type {string[]} */ labels) => twoground.card_labels(first, labels),
   card_sheet: (/** @type {string} */ paper, /** @type {number} */ first, /** @type {string[]} */ labels) => twoground.card_sheet(paper, first, labels),
   /** Every card of one of many scans. */
   async class_rows(/** @type {File} */ file, /** @type {string} */ scanner) {

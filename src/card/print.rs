@@ -104,6 +104,16 @@ pub struct Mark {
 /// Begins every code; the digit is the layout's.
 const SIGN: &str = "2G1:";
 
+/// What of a label the codes of a card hold.
+pub fn in_code(number: u32, label: &str) -> String {
+    let mark = Mark {
+        number,
+        corner: 0,
+        label: label.to_owned(),
+    };
+    Mark::read(&mark.write()).map_or_else(String::new, |mark| mark.label)
+}
+
 impl Mark {
     /// The code's text.
     fn write(&self) -> String {

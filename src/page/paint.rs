@@ -403,7 +403,16 @@ fn scan_facts(record: &Record) -> Vec<[String; 2]> {
             }
             .to_owned(),
         ),
+        fact(
+            "Printed card",
+            from.card_number
+                .map_or_else(String::new, |number| format!("{number:04}")),
+        ),
         fact("White", record.basis.white_reference.clone()),
+        fact(
+            "Black",
+            record.basis.black_reference.clone().unwrap_or_default(),
+        ),
         fact("Read", when_words(&from.when)),
         fact("By", from.program.clone()),
     ];

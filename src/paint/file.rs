@@ -406,6 +406,9 @@ pub struct Provenance {
     /// What scanned it, as answered.
     #[serde(default)]
     pub scanner: ScannerKind,
+    /// Number of the card, where its printed codes tell it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub card_number: Option<u32>,
     /// When it was read, ISO 8601, or empty where no clock is at hand.
     pub when: String,
     /// Program version.

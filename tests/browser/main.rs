@@ -546,6 +546,37 @@ fn beside(page: &mut Browser, cause: &str) {
     assert!(left.abs() < 1.0, "{left}");
 }
 
+/// What it stood beside before may be hidden by then: it would not be seen there.
+#[test]
+fn what_went_wrong_is_told_at_the_windows_edge_where_nothing_is_left_to_stand_beside() {
+    let (_server, _profile, mut page) = open();
+    page.wait("!document.querySelector('#start').hidden");
+    let stands = page.evaluate(
+        "import('./parts/beside.js').then(({ Beside }) => {
+            const box = document.createElement('div');
+            document.querySelector('main').append(box);
+            const told = new Beside(box);
+            const after = (what) => {
+                document.querySelector(what).dispatchEvent(new Event('change', { bubbles: true }));
+                told.settle();
+                return [box.previousElementSibling?.matches('.drop') ?? false, box.checkVisibility(), box.classList.contains('beside')];
+            };
+            const beside = after('#scan');
+            document.querySelector('#start').hidden = true;
+            return [beside, after('#scan'), after('header a')];
+        })",
+    );
+    assert_eq!(
+        stands,
+        json!([
+            [true, true, true],
+            [false, true, false],
+            [false, true, false]
+        ])
+    );
+    page.close();
+}
+
 #[test]
 fn what_is_no_scan_gets_a_sentence_and_touches_nothing() {
     let (_server, _profile, mut page) = open();

@@ -156,6 +156,8 @@ fn cards_come_out_of_the_printer_at_true_size_and_are_known_again() {
                 told.push((printed.number, printed.label));
             }
         }
+        // Three were asked for: the last sheet has one.
+        assert_eq!(told.len(), 3, "{paper}: {told:?}");
         let label = |text: &str| text.to_owned();
         assert_eq!(told[0], (41, label("Harbour rose 12")), "{paper}");
         assert_eq!(told[1], (42, label("Grün & <b>tief</b>")), "{paper}");

@@ -297,6 +297,11 @@ fn cards_are_previewed_and_a_wrong_number_gets_a_sentence() {
     page.screenshot("blanks");
     page.evaluate("(() => { const input = document.querySelector('#start input[name=count]'); input.value = 'many'; input.dispatchEvent(new Event('change', { bubbles: true })); return 1; })()");
     page.wait_for_text("How many cards is a whole number from 1 to 200.");
+    // So does a label that the codes cannot hold, with what a scan will bring back of it.
+    page.evaluate("(() => { for (const [name, value] of [['count', '1'], ['labels', 'An earth from the quarry behind the old harbour wall']]) { const field = document.querySelector(`#start [name=${name}]`); field.value = value; field.dispatchEvent(new Event('change', { bubbles: true })); } return 1; })()");
+    page.wait_for_text(
+        "is longer than a code holds: a scan brings back “An earth from the quarry behind th”.",
+    );
     page.close();
 }
 

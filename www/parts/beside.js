@@ -15,6 +15,7 @@ export class Beside {
   /** @param {HTMLElement} box */
   constructor(box) {
     this.box = box;
+    this.home = box.parentElement;
     this.#kept = new Set(document.querySelectorAll(`${FIELDS}, ${ROWS}`));
     for (const kind of ["click", "change", "submit"])
       document.addEventListener(kind, (event) => this.#note(event.target), true);
@@ -25,7 +26,8 @@ export class Beside {
 
   /** @param {EventTarget | null} target */
   #note(target) {
-    if (target instanceof Element && !this.box.contains(target)) this.#used = target;
+    if (target instanceof Node && this.box.contains(target)) return;
+    this.#used = target instanceof Element ? target : null;
   }
 
   /** Puts the box there; with nothing to stand beside it keeps to the window's lower edge. */
@@ -33,7 +35,9 @@ export class Beside {
     const place = this.#place();
     this.box.classList.toggle("beside", place !== null);
     if (place instanceof HTMLFormElement) place.append(this.box);
-    else place?.after(this.box);
+    else if (place) place.after(this.box);
+    // What it stood beside may be on a screen that is hidden now.
+    else this.home?.prepend(this.box);
   }
 
   /** Shows it, once it has its words. */

@@ -51,7 +51,8 @@ export class Blanks {
     const on = ON_SHEET[paper];
     const sheets = [];
     for (let i = 0; i < count; i += on) {
-      const [front, back] = await this.#page.engine.call("card_sheet", [paper, first + i, labels.slice(i, i + on)]);
+      const here = Array.from({ length: Math.min(on, count - i) }, (_, card) => labels[i + card] ?? "");
+      const [front, back] = await this.#page.engine.call("card_sheet", [paper, first + i, here]);
       sheets.push(front, ...(backs ? [back] : []));
     }
     return { paper, first, count, sheets };
@@ -60,13 +61,22 @@ export class Blanks {
   async #preview() {
     if (!this.#root.closest("details")?.open) return;
     try {
-      const { paper, first, labels } = this.#asked();
-      const [front] = await this.#page.engine.call("card_sheet", [paper, first, labels.slice(0, ON_SHEET[paper])]);
+      const { paper, count, first, labels } = this.#asked();
+      const here = Array.from({ length: Math.min(ON_SHEET[paper], count) }, (_, card) => labels[card] ?? "");
+      const [front] = await this.#page.engine.call("card_sheet", [paper, first, here]);
       find(this.#root, "[data-part=preview]").replaceChildren(drawing(front, `The first sheet, ${paper}: striped area with four lanes, codes in the corners, a label to write on.`));
-      say(this.#root, "blanks", "");
+      say(this.#root, "blanks", await this.#cut(first, labels.slice(0, count)));
     } catch (error) {
       this.#refused(error);
     }
+  }
+
+  /** Says which labels are longer than a code, so that a scan does not bring all of them back. @param {number} first @param {string[]} labels */
+  async #cut(first, labels) {
+    /** @type {string[]} */
+    const held = await this.#page.engine.call("card_labels", [first, labels]);
+    const cut = labels.findIndex((label, i) => label !== held[i]);
+    return cut < 0 ? "" : `“${labels[cut]}” is longer than a code holds: a scan brings back “${held[cut]}”. The card itself shows all of it.`;
   }
 
   async #print() {

@@ -85,7 +85,7 @@ export function classScreen(page, open) {
   async function keep() {
     keepAll.disabled = true;
     try {
-      const texts = await Promise.all(rows.filter(({ text }) => text).map(named));
+      const texts = await page.patiently("Writing names into the files", () => Promise.all(rows.filter(({ text }) => text).map(named)));
       await engine.call("keep_all", [`keeping ${texts.length} cards of a class`, texts]);
       kept();
       rows = [];

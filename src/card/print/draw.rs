@@ -71,8 +71,8 @@ impl Paper {
 /// Largest number of a card.
 const MOST_NUMBER: u32 = 9_999_999;
 
-/// One sheet as SVG, a user unit being a mm. Its cards are numbered from `first`; each bears its label of `labels`, or
-/// none.
+/// One sheet as SVG, a user unit being a mm. It has a card for every one of `labels`, as many as it holds, numbered from `first`; an empty
+/// label is none.
 ///
 /// # Errors
 /// When the number has more than seven digits.
@@ -82,25 +82,25 @@ pub fn sheet(paper: Paper, side: Side, first: u32, labels: &[String]) -> Result<
         r#"<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" viewBox="0 0 {width} {height}" font-family="Helvetica, Arial, sans-serif" fill="black">"#
     );
     rect(&mut svg, [0.0, 0.0, width, height], "#fff");
-    for (i, [x, y]) in paper.places().into_iter().enumerate() {
+    for (i, ([x, y], label)) in paper.places().into_iter().zip(labels).enumerate() {
         let number = first.saturating_add(i as u32);
         if number > MOST_NUMBER {
             return Err(Error::Refused(
                 "A card's number has at most seven digits. Begin with a smaller one.".to_owned(),
             ));
         }
-        let label = labels.get(i).map_or("", String::as_str).trim();
         let _ = write!(svg, r#"<g transform="translate({x:.3} {y:.3})">"#);
         match side {
-            Side::Front => front(&mut svg, number, label)?,
+            Side::Front => front(&mut svg, number, label.trim())?,
             Side::Back => back(&mut svg, number),
         }
         svg.push_str("</g>");
-        if i > 0 {
-            let cut = height / paper.cards() as f64 * i as f64;
-            for from in [2.0, width - 8.0] {
-                line(&mut svg, [from, cut, from + 6.0, cut], 0.2);
-            }
+    }
+    // Where to cut, also for a card that is alone on its sheet.
+    for i in 1..paper.cards() {
+        let cut = height / paper.cards() as f64 * i as f64;
+        for from in [2.0, width - 8.0] {
+            line(&mut svg, [from, cut, from + 6.0, cut], 0.2);
         }
     }
     svg.push_str("</svg>");

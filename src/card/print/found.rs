@@ -80,8 +80,9 @@ impl Printed {
             && self.colours.iter().flatten().all(|&v| within(v))
     }
 
-    /// Puts into a record of the card what only a printed one tells: its label, and what was noticed.
+    /// Puts into a record of the card what only a printed one tells: its number and label, and what was noticed.
     pub fn inscribe(&self, record: &mut Record) {
+        record.provenance.card_number = Some(self.number);
         if record.paint.name.is_empty() {
             record.paint.name.clone_from(&self.label);
         }
@@ -127,11 +128,17 @@ impl Printed {
         {
             say(
                 "brushed-coat",
-                format!(
-                    "Film {film} is one coat as you brush it: {:.2} of the middle film, give or take {:.2}.",
-                    build.build,
-                    1.645 * build.build_sd
-                ),
+                if record.reference_film + 1 == film {
+                    format!(
+                        "Film {film} is one coat as you brush it, and the film in which this card counts."
+                    )
+                } else {
+                    format!(
+                        "Film {film} is one coat as you brush it: {:.2} of the middle film, give or take {:.2}.",
+                        build.build,
+                        1.645 * build.build_sd
+                    )
+                },
             );
             record.coats.push(Scrap {
                 way: BRUSH.to_owned(),

@@ -317,6 +317,7 @@ fn marks_are_written_and_read_and_a_label_is_cut_at_a_letter() {
         assert!(text.len() <= CAPACITY);
         let back = Mark::read(&text).expect("its own text");
         assert!(label.starts_with(&back.label) && back.number == mark.number && back.corner == 3);
+        assert_eq!(in_code(9_999_999, label), back.label);
     }
     for other in ["", "https://example.org", "2G1:x:0:", "2G1:1:4:", "2G1:1"] {
         assert_eq!(Mark::read(other), None, "{other}");
@@ -364,7 +365,13 @@ fn sheets_are_of_true_size_and_hold_no_markup_of_a_label() {
             }
         }
     }
-    assert!(sheet(Paper::A5, Side::Front, 10_000_000, &[]).is_err());
+    assert!(sheet(Paper::A5, Side::Front, 10_000_000, &[String::new()]).is_err());
+    // As many cards as labels, empty ones too.
+    for cards in [1, 2] {
+        let svg = sheet(Paper::A4, Side::Back, 5, &vec![String::new(); cards]).unwrap();
+        let has = |number: u32| svg.contains(&format!("Card {number:04}"));
+        assert!(has(5) && has(6) == (cards == 2), "{svg}");
+    }
 }
 
 #[test]
@@ -389,6 +396,7 @@ fn a_printed_card_is_read_with_number_label_and_its_films() {
         .record;
     printed.inscribe(&mut record);
     assert_eq!(record.paint.name, "Rose of the harbour");
+    assert_eq!(record.provenance.card_number, Some(42));
     // Builds as they were laid, in units of the reference film.
     let reference = how.builds[record.reference_film];
     for (film, build) in record.films.iter().zip(how.builds) {
