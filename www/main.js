@@ -15,7 +15,7 @@ import { keepOffline } from "./update.js";
 const PLACES = new Map([["cards", "Cards"], ["tubes", "Tubes"], ["picture", "Picture"], ["sure", "How sure"], ["cautions", "Cautions"]]);
 
 /** What lasts longer than this is told. */
-const PATIENCE_MS = 400;
+const PATIENCE_MS = 250;
 
 const engine = new Engine();
 const told = new Beside(find(document, "#alert"));
@@ -56,17 +56,26 @@ const page = {
   /**
    * Tells what goes on, with a way to stop it, where it lasts.
    * @template T
-   * @param {string} words such as "Reading a file"
-   * @param {() => Promise<T>} work calls of the engine
+   * @param {string} words such as "Reading a file"; none where the work names its stages
+   * @param {(stage: (name: string) => void) => Promise<T>} work calls of the engine
    */
   async patiently(words, work) {
-    const timer = setTimeout(() => {
+    const doing = () => {
       find(document, "#progress ol").hidden = true;
       say(document, "stage", `${words} …`);
       find(document, "#progress").hidden = false;
+    };
+    let tell = words ? doing : () => {};
+    let patient = true;
+    const timer = setTimeout(() => {
+      patient = false;
+      tell();
     }, PATIENCE_MS);
     try {
-      return await work();
+      return await work((name) => {
+        tell = () => page.stage(name);
+        if (!patient) tell();
+      });
     } finally {
       clearTimeout(timer);
       page.idle();

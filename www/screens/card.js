@@ -31,9 +31,6 @@ import { Work } from "../work.js";
  * @property {number} card
  */
 
-/** A call that lasts longer than this shows its stages. */
-const PATIENCE_MS = 250;
-
 /** More findings than this are folded away. */
 const MOST_FINDINGS = 3;
 
@@ -100,7 +97,7 @@ export function cardScreen(page, over, lay) {
       for (let next = waiting.shift(); next; next = waiting.shift()) {
         await restore();
         const { method, args } = next;
-        const found = await patiently((stage) => engine.call(method, args, stage));
+        const found = await page.patiently("", (stage) => engine.call(method, args, stage));
         page.quiet();
         squared ||= next.squared;
         if (waiting.length) continue;
@@ -186,29 +183,6 @@ export function cardScreen(page, over, lay) {
     if (document.activeElement !== white) white.value = given.white === null ? "" : String(given.white);
   }
 
-  /**
-   * Shows the stages of a call that takes its time.
-   * @template T
-   * @param {(stage: (name: string) => void) => Promise<T>} work
-   */
-  async function patiently(work) {
-    let name = "";
-    let patient = true;
-    const timer = setTimeout(() => {
-      patient = false;
-      if (name) page.stage(name);
-    }, PATIENCE_MS);
-    try {
-      return await work((stage) => {
-        name = stage;
-        if (!patient) page.stage(stage);
-      });
-    } finally {
-      clearTimeout(timer);
-      page.idle();
-    }
-  }
-
   /** Everything of a card that keeping would save, but what follows from the scan. @param {number} card */
   function stateOf(card) {
     return JSON.stringify([layout, card === view?.card ? form.label : sheets[card].label]);
@@ -266,7 +240,7 @@ export function cardScreen(page, over, lay) {
    * @returns {Promise<ReadingView>}
    */
   function reread({ source: { file, pasted }, scanner, layout, sheets, card }) {
-    return patiently(async (stage) => {
+    return page.patiently("", async (stage) => {
       await engine.call("open", [file, pasted, scanner, layout], stage);
       return joinAgain(sheets.map(({ second }) => second), card, stage);
     });
@@ -488,7 +462,7 @@ export function cardScreen(page, over, lay) {
       if (opening) engine.cancel();
       opening += 1;
       try {
-        const found = await patiently(async (stage) => {
+        const found = await page.patiently("", async (stage) => {
           const found = await engine.call("open", [file, pasted, scanner ?? remembered(SCANNER) ?? "", left?.layout], stage);
           if (left?.seconds.some(Boolean)) return joinAgain(left.seconds, found.card, stage);
           return card && found.cards[card] ? engine.call("choose_card", [card], stage) : found;
