@@ -300,7 +300,7 @@ fn cards_are_previewed_and_a_wrong_number_gets_a_sentence() {
     // So does a label that the codes cannot hold, with what a scan will bring back of it.
     page.evaluate("(() => { for (const [name, value] of [['count', '1'], ['labels', 'An earth from the quarry behind the old harbour wall']]) { const field = document.querySelector(`#start [name=${name}]`); field.value = value; field.dispatchEvent(new Event('change', { bubbles: true })); } return 1; })()");
     page.wait_for_text(
-        "is longer than a code holds: a scan brings back “An earth from the quarry behind th”.",
+        "the codes hold only “An earth from the quarry behind th”, and a scan brings back no more.",
     );
     page.close();
 }

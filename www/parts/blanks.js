@@ -41,8 +41,10 @@ export class Blanks {
       }
       return value;
     };
-    const labels = String(data.get("labels")).split("\n").map((line) => line.trim());
-    return { paper, count: number("count", MOST), first: number("first", 9_999_000), labels, backs: data.get("backs") === "on" };
+    const count = number("count", MOST);
+    const typed = String(data.get("labels")).split("\n");
+    const labels = Array.from({ length: count }, (_, card) => (typed[card] ?? "").trim());
+    return { paper, count, first: number("first", 9_999_000), labels, backs: data.get("backs") === "on" };
   }
 
   /** Sheets in order, each front followed by its back if that is wanted. */
@@ -51,8 +53,7 @@ export class Blanks {
     const on = ON_SHEET[paper];
     const sheets = [];
     for (let i = 0; i < count; i += on) {
-      const here = Array.from({ length: Math.min(on, count - i) }, (_, card) => labels[i + card] ?? "");
-      const [front, back] = await this.#page.engine.call("card_sheet", [paper, first + i, here]);
+      const [front, back] = await this.#page.engine.call("card_sheet", [paper, first + i, labels.slice(i, i + on)]);
       sheets.push(front, ...(backs ? [back] : []));
     }
     return { paper, first, count, sheets };
@@ -61,28 +62,26 @@ export class Blanks {
   async #preview() {
     if (!this.#root.closest("details")?.open) return;
     try {
-      const { paper, count, first, labels } = this.#asked();
-      const here = Array.from({ length: Math.min(ON_SHEET[paper], count) }, (_, card) => labels[card] ?? "");
-      const [front] = await this.#page.engine.call("card_sheet", [paper, first, here]);
+      const { paper, first, labels } = this.#asked();
+      const [front] = await this.#page.engine.call("card_sheet", [paper, first, labels.slice(0, ON_SHEET[paper])]);
       find(this.#root, "[data-part=preview]").replaceChildren(drawing(front, `The first sheet, ${paper}: striped area with four lanes, codes in the corners, a label to write on.`));
-      say(this.#root, "blanks", await this.#cut(first, labels.slice(0, count)));
+      say(this.#root, "blanks", await this.#cut(first, labels));
     } catch (error) {
       this.#refused(error);
     }
   }
 
-  /** Says which labels are longer than a code, so that a scan does not bring all of them back. @param {number} first @param {string[]} labels */
+  /** Says which label the codes do not hold whole, so that a scan does not bring all of it back. @param {number} first @param {string[]} labels */
   async #cut(first, labels) {
     /** @type {string[]} */
     const held = await this.#page.engine.call("card_labels", [first, labels]);
     const cut = labels.findIndex((label, i) => label !== held[i]);
-    return cut < 0 ? "" : `“${labels[cut]}” is longer than a code holds: a scan brings back “${held[cut]}”. The card itself shows all of it.`;
+    return cut < 0 ? "" : `Of “${labels[cut]}” the codes hold only “${held[cut]}”, and a scan brings back no more. Make it shorter, or add the rest when the card is read.`;
   }
 
   async #print() {
     try {
       const { paper, sheets } = await this.#sheets();
-      say(this.#root, "blanks", "");
       await print(...sheetPages(paper, sheets));
     } catch (error) {
       this.#refused(error);
