@@ -105,7 +105,7 @@ impl From<&Finding> for file::Finding {
 
 /// Share of clipped pixels that is worth telling.
 const CLIPPED: f64 = 0.05;
-/// Share of clipped pixels of a bare stripe that speaks for automatic exposure or contrast.
+/// Share of clipped pixels of a white stripe that speaks for automatic exposure or contrast.
 const STRIPE_CLIPPED: f64 = 0.2;
 /// Y of a white stripe that is grey. ASTM D2805 asks for 0.78.
 const WHITE_Y: f64 = 0.6;
@@ -320,11 +320,8 @@ const SWITCH_OFF: &str =
     "Switch automatic exposure, contrast and colour correction off, and scan again.";
 
 fn of_exposure(sampled: &Sampled) -> Vec<Finding> {
-    let any = |shares: &[f64; 3], limit: f64| shares.iter().any(|&share| share > limit);
-    let all = |shares: &[f64; 3], limit: f64| shares.iter().all(|&share| share > limit);
     let mut found = Vec::new();
-    let (white, black) = (&sampled.white, &sampled.black);
-    if any(&white.clipped_high, STRIPE_CLIPPED) {
+    if is_clipped(&sampled.white) {
         found.push(Finding {
             code: "clipped-lights",
             words: "The white stripes are as bright as the file can hold: automatic exposure or contrast is on.".into(),
@@ -333,7 +330,7 @@ fn of_exposure(sampled: &Sampled) -> Vec<Finding> {
             place: Place::Stripes(Ground::White),
         });
     }
-    if all(&black.clipped_low, STRIPE_CLIPPED) {
+    if black::clipped(sampled) {
         found.push(Finding {
             code: "clipped-darks",
             words: "The black stripes are cut off at zero: automatic contrast is on.".into(),
@@ -343,6 +340,14 @@ fn of_exposure(sampled: &Sampled) -> Vec<Finding> {
         });
     }
     found
+}
+
+/// Whether a white stripe is cut off at the file's upper end.
+fn is_clipped(white: &BareStripe) -> bool {
+    white
+        .clipped_high
+        .iter()
+        .any(|&share| share > STRIPE_CLIPPED)
 }
 
 /// An exposure that is not known.
@@ -374,11 +379,7 @@ fn of_level(level: Level) -> Option<Finding> {
 
 /// Tones that no card has: a driver or a phone has changed them.
 fn of_tones(sampled: &Sampled) -> Vec<Finding> {
-    let cut = sampled
-        .black
-        .clipped_low
-        .iter()
-        .all(|&share| share > STRIPE_CLIPPED);
+    let cut = black::clipped(sampled);
     let mut found = Vec::new();
     if black::stretched(sampled) {
         found.push(Finding {
@@ -487,10 +488,7 @@ fn of_stripes(layout: &Layout, sampled: &Sampled) -> Vec<Finding> {
             "Print or paint the black twice and seal it with a glossy medium.",
         ));
     }
-    let clipped = white
-        .clipped_high
-        .iter()
-        .any(|&share| share > STRIPE_CLIPPED);
+    let clipped = is_clipped(white);
     let lab = lab_of(white);
     if white.xyz[1] < WHITE_Y {
         found.push(stripes(

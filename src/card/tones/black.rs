@@ -41,8 +41,8 @@ pub const DEEP: f64 = 0.02;
 const LIFTED_WHITE: f64 = 0.9;
 /// From this Y of the black stripe on, and this least share of light on any axis of any cell, everything is veiled.
 const VEILED: (f64, f64) = (0.075, 0.055);
-/// Share of pixels at the lower end from which a black stripe only says that it is no lighter.
-const CUT: f64 = 0.5;
+/// Shares of pixels at the lower end from which the darks were cut, and from which the stripe only says that it is no lighter.
+const CUT: (f64, f64) = (0.2, 0.5);
 
 /// What no light is measured by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -65,9 +65,10 @@ pub enum Zero {
 impl Zero {
     /// From what the card shows. `sampled` as the scan has it, with nothing scaled.
     pub fn of(sampled: &Sampled) -> Self {
-        let unseen = sampled.black.clipped_low.iter().all(|&share| share > CUT);
-        if unseen || stretched(sampled) || cut(sampled) {
-            Self::Usual { cut: unseen }
+        if clipped(sampled) || stretched(sampled) || cut(sampled) {
+            Self::Usual {
+                cut: clipped_beyond(sampled, CUT.1),
+            }
         } else if sampled.black.xyz[1] < DEEP {
             Self::Deep
         } else if veiled(sampled) {
@@ -248,6 +249,15 @@ pub fn darkest(sampled: &Sampled) -> Darkest {
         cell: cell.map(|cell| (cell.film, cell.ground)),
         light: cell.map_or(most_light(black.xyz), |cell| most_light(cell.xyz)),
     }
+}
+
+/// Whether the black stripe is cut off at zero, in part at least.
+pub fn clipped(sampled: &Sampled) -> bool {
+    clipped_beyond(sampled, CUT.0)
+}
+
+fn clipped_beyond(sampled: &Sampled, share: f64) -> bool {
+    sampled.black.clipped_low.iter().all(|&low| low > share)
 }
 
 /// Whether something reflects less than any film or black does.
