@@ -11,11 +11,12 @@ export class Beside {
   #used = null;
   /** @type {Set<Element>} */
   #kept;
+  #home;
 
   /** @param {HTMLElement} box */
   constructor(box) {
     this.box = box;
-    this.home = box.parentElement;
+    this.#home = box.parentElement;
     this.#kept = new Set(document.querySelectorAll(`${FIELDS}, ${ROWS}`));
     for (const kind of ["click", "change", "submit"])
       document.addEventListener(kind, (event) => this.#note(event.target), true);
@@ -37,7 +38,7 @@ export class Beside {
     if (place instanceof HTMLFormElement) place.append(this.box);
     else if (place) place.after(this.box);
     // What it stood beside may be on a screen that is hidden now.
-    else this.home?.prepend(this.box);
+    else this.#home?.prepend(this.box);
   }
 
   /** Shows it, once it has its words. */
