@@ -559,7 +559,7 @@ fn what_went_wrong_is_told_at_the_windows_edge_where_nothing_is_left_to_stand_be
             const after = (what) => {
                 document.querySelector(what).dispatchEvent(new Event('change', { bubbles: true }));
                 told.settle();
-                return [box.previousElementSibling?.matches('.drop') ?? false, box.checkVisibility(), box.classList.contains('beside')];
+                return [box.previousElementSibling?.matches('.drop') ?? false, box.checkVisibility(), box.classList.contains('near-cause')];
             };
             const beside = after('#scan');
             document.querySelector('#start').hidden = true;

@@ -34,7 +34,7 @@ export class Beside {
   /** Puts the box there; with nothing to stand beside it keeps to the window's lower edge. */
   settle() {
     const place = this.#place();
-    this.box.classList.toggle("beside", place !== null);
+    this.box.classList.toggle("near-cause", place !== null);
     if (place instanceof HTMLFormElement) place.append(this.box);
     else if (place) place.after(this.box);
     // What it stood beside may be on a screen that is hidden now.
@@ -44,7 +44,7 @@ export class Beside {
   /** Shows it, once it has its words. */
   show() {
     this.box.hidden = false;
-    if (this.box.classList.contains("beside")) this.box.scrollIntoView({ block: "nearest" });
+    if (this.box.classList.contains("near-cause")) this.box.scrollIntoView({ block: "nearest" });
   }
 
   #place() {
