@@ -9,7 +9,7 @@ use std::{
 
 use moxcms::ColorProfile;
 
-use crate::{Error, Result, colour::ScreenSpace};
+use crate::{Error, Result, colour::ScreenSpace, scan::profile::bytes_of};
 
 /// What has been written and not yet taken.
 #[derive(Debug, Clone, Default)]
@@ -61,7 +61,7 @@ impl PngOut {
             ScreenSpace::Srgb => ColorProfile::new_srgb(),
             ScreenSpace::DisplayP3 => ColorProfile::new_display_p3(),
         };
-        info.icc_profile = Some(Cow::Owned(profile.encode().map_err(failed)?));
+        info.icc_profile = Some(Cow::Owned(bytes_of(&profile).map_err(failed)?));
         let mut encoder = png::Encoder::with_info(sink.clone(), info).map_err(failed)?;
         // Painted surfaces have grain, which hardly packs whatever time is spent on it.
         encoder.set_compression(png::Compression::Fast);

@@ -19,6 +19,36 @@ use crate::colour::{self, Xyz};
 use curve::Curve;
 use table::Table;
 
+/// The bytes of a profile as a file carries them.
+///
+/// The library lays its tags end to end. ICC.1:2022 (7.2.2, 7.3.1) has each of them, and the whole, begin and end at a multiple of
+/// four bytes; common readers of PNG pass over a profile whose length is none. Its day of making (7.2.10) is the present second there
+/// and 1 January 2026 here, so that the same work gives the same bytes.
+///
+/// # Errors
+/// When the library cannot write the profile.
+pub fn bytes_of(profile: &ColorProfile) -> Result<Vec<u8>, CmsError> {
+    const HEADER: usize = 128;
+    const ENTRY: usize = 12;
+    let plain = profile.encode()?;
+    let number =
+        |at: usize| u32::from_be_bytes([plain[at], plain[at + 1], plain[at + 2], plain[at + 3]]);
+    let tags = number(HEADER) as usize;
+    let table = HEADER + 4..HEADER + 4 + ENTRY * tags;
+    let mut bytes = plain[..table.end].to_vec();
+    for entry in table.step_by(ENTRY) {
+        let (from, length) = (number(entry + 4) as usize, number(entry + 8) as usize);
+        let to = bytes.len() as u32;
+        bytes[entry + 4..entry + 8].copy_from_slice(&to.to_be_bytes());
+        bytes.extend_from_slice(&plain[from..from + length]);
+        bytes.resize(bytes.len().next_multiple_of(4), 0);
+    }
+    let size = bytes.len() as u32;
+    bytes[..4].copy_from_slice(&size.to_be_bytes());
+    bytes[24..36].copy_from_slice(&[7, 234, 0, 1, 0, 1, 0, 0, 0, 0, 0, 0]);
+    Ok(bytes)
+}
+
 /// How encoded R, G, B become XYZ. Split in two so that pixels can be averaged in between, where light adds up.
 #[derive(Debug, Clone)]
 pub struct Profile {

@@ -4,7 +4,7 @@ use moxcms::{ColorProfile, LocalizableString, ProfileText, ToneReprCurve, Xyzd};
 use nalgebra::Matrix3;
 use serde::Serialize;
 
-use crate::colour::WHITE;
+use crate::{colour::WHITE, scan::profile::bytes_of};
 
 /// Red, green and blue of sRGB in the connection space: primaries of IEC 61966-2-1, adapted from D65 by Bradford; the
 /// digits that the ICC's own sRGB profile carries (from memory).
@@ -45,11 +45,7 @@ impl Space {
             Self::Bt2020 => ColorProfile::new_bt2020(),
             Self::Romm => ColorProfile::new_pro_photo_rgb(),
         };
-        // An even number of letters keeps the tags after it on multiples of four bytes, as ICC.1:2022, 7.3.1 asks.
-        let mut text = format!("Simulated scanner, {} primaries", self.primaries());
-        if text.len() % 2 == 1 {
-            text.push('.');
-        }
+        let text = format!("Simulated scanner, {} primaries", self.primaries());
         let english = LocalizableString::new("en".into(), "GB".into(), text);
         profile.description = Some(ProfileText::Localizable(vec![english]));
         // The connection space's white, exactly (ICC.1:2022, 7.2.16 and 9.2.36).
@@ -59,11 +55,7 @@ impl Space {
             z: WHITE[2],
         };
         profile.media_white_point = Some(profile.white_point);
-        let mut bytes = profile.encode().expect("a matrix profile always encodes");
-        // The library writes the present second as the day of making (ICC.1:2022, 7.2.10: twelve bytes from 24 on). A
-        // fixed one, 1 January 2026, keeps the same scene's bytes the same.
-        bytes[24..36].copy_from_slice(&[7, 234, 0, 1, 0, 1, 0, 0, 0, 0, 0, 0]);
-        bytes
+        bytes_of(&profile).expect("a matrix profile always encodes")
     }
 
     /// The profile as a reader of the file gets it, numbers rounded as the format rounds them.

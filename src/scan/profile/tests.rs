@@ -150,6 +150,32 @@ fn names_are_read() {
     );
 }
 
+/// Lengths and places that ICC.1:2022, 7.2.2 and 7.3.1 ask for: readers of PNG leave out a profile that is not so.
+#[test]
+fn what_is_written_is_as_the_standard_has_it() {
+    for written in [
+        ColorProfile::new_srgb(),
+        ColorProfile::new_display_p3(),
+        ColorProfile::new_pro_photo_rgb(),
+    ] {
+        let bytes = bytes_of(&written).unwrap();
+        let number = |at: usize| u32::from_be_bytes(bytes[at..at + 4].try_into().unwrap()) as usize;
+        assert_eq!(bytes.len() % 4, 0);
+        assert_eq!(number(0), bytes.len());
+        for tag in 0..number(128) {
+            let (from, length) = (number(136 + 12 * tag), number(140 + 12 * tag));
+            assert_eq!(from % 4, 0);
+            assert!(from >= 132 + 12 * number(128) && from + length <= bytes.len());
+        }
+        let (ours, theirs) = (
+            Profile::from_icc(&bytes).unwrap(),
+            Profile::from_icc(&written.encode().unwrap()).unwrap(),
+        );
+        assert_eq!(ours.name(), theirs.name());
+        assert_eq!(ours.to_xyz(), theirs.to_xyz());
+    }
+}
+
 #[test]
 fn profiles_of_other_pictures_are_refused_by_name() {
     assert_eq!(
