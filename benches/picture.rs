@@ -8,7 +8,7 @@ use std::{fs, path::Path};
 use divan::Bencher;
 use twoground::{
     page::{Change, OpenPicture, Way},
-    paint::file::Surface,
+    paint::{Record, file::Surface},
 };
 
 fn main() {
@@ -33,9 +33,13 @@ fn text(name: &str) -> String {
 /// Twelve colours, `tubes` tubes, three films.
 fn open(tubes: usize) -> OpenPicture {
     let mut open = OpenPicture::new("bench");
-    let list = (0..tubes)
-        .map(|i| (format!("tube-{i}"), text(PAINTS[i % PAINTS.len()])))
-        .collect();
+    // Each of its own name: those of one name would be readings of one tube.
+    let tube = |i: usize| {
+        let mut record = Record::read(&text(PAINTS[i % PAINTS.len()])).expect("a sample's record");
+        record.paint.name = format!("{} {i}", record.paint.name);
+        (format!("tube-{i}"), record.write())
+    };
+    let list = (0..tubes).map(tube).collect();
     open.use_tubes(list).expect("samples");
     for i in 0..3 {
         open.change(&Change::AddColour {
