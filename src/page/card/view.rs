@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::{OpenScan, PictureFrame};
+use super::{OpenScan, screen::PictureFrame};
 use crate::{
     Error, Result,
     card::{
@@ -674,7 +674,7 @@ fn turned_words(layout: &Layout) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::page::card::tests::layout;
+    use crate::page::card::place::tests::layout;
 
     #[test]
     fn what_was_found_is_said_in_words() {
