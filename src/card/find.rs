@@ -362,6 +362,28 @@ mod tests {
         assert!(worst(&scene, &card, &layout) < 0.2);
     }
 
+    /// Painted by eye. Widths of a black stripe, a white one, and so on; the second card was taken for three, the third for two.
+    #[test]
+    fn stripes_of_unequal_width_are_one_card() {
+        // Seen on black only.
+        let white = [[0.935, 0.93, 0.92], [0.45, 0.47, 0.5]];
+        for (widths, film) in [
+            (vec![10.0, 12.0, 17.0, 9.0, 8.0, 12.0, 10.0], BLUE),
+            (vec![10.5, 8.5, 17.2, 14.5, 10.0], white),
+            (vec![8.8, 11.0, 13.2], BLUE),
+        ] {
+            let card = Card {
+                widths,
+                ..Card::of(&[film, film, film])
+            };
+            let scene = Scene::of(card.clone());
+            let layout = only(&scene);
+            let counts = (layout.films.len(), layout.stripes.len());
+            assert_eq!(counts.0, 3, "{:?}: {counts:?}", card.widths);
+            assert!(worst(&scene, &card, &layout) < 0.3, "{:?}", card.widths);
+        }
+    }
+
     #[test]
     fn any_turn_is_found() {
         for degrees in [7.0, 84.0, 183.0, 262.0] {

@@ -248,13 +248,26 @@ fn tolerance(shorter: &Bar) -> f64 {
 }
 
 fn like(a: &Bar, b: &Bar) -> bool {
-    let turn = a.across.perp(&b.across).abs();
+    alike_but_for_width(a, b) && differ(a, b) < ALIKE
+}
+
+/// By how much of their mean two widths differ, but for a pixel.
+fn differ(a: &Bar, b: &Bar) -> f64 {
     let mean = (a.width + b.width) / 2.0;
+    ((a.width - b.width).abs() - 1.0) / mean
+}
+
+/// Stripes of one card differ less than this in width, unless they were painted by eye: then one may be twice the other.
+const ALIKE: f64 = 0.35;
+const BY_EYE: f64 = 0.75;
+
+fn alike_but_for_width(a: &Bar, b: &Bar) -> bool {
+    let turn = a.across.perp(&b.across).abs();
     // Bars have no sense of up and down: opposite vectors are the same direction.
     let parallel = turn < tolerance(b) && a.across.dot(&b.across).abs() > 0.9;
     // Black is the same black everywhere on a card; shaded paper is not black.
     let same_black = (a.dark - b.dark).abs() < DARK * (a.bright.min(b.bright) - a.dark.min(b.dark));
-    parallel && same_black && (a.width - b.width).abs() < 0.35 * mean + 1.0
+    parallel && same_black
 }
 
 /// The gap along, if two bars may be pieces of one stripe; negative where they overlap.
@@ -280,7 +293,12 @@ fn beside(picture: &Picture, a: &Bar, b: &Bar) -> bool {
     let gap = across.abs() - mean;
     let overlap = (a.length + b.length) / 2.0 - along.abs();
     let beside = (0.35 * mean..2.6 * mean).contains(&gap) && overlap > 0.5 * b.length;
-    like(a, b) && beside && white_between(picture, a, b, across, along)
+    // Stripes of one card begin and end alike, and so do their bare parts between films.
+    let end = |side: f64| (along + side * (b.length - a.length) / 2.0).abs();
+    let ends_alike = end(1.0).max(end(-1.0)) < 0.1 * a.length + 2.0;
+    let widest = if ends_alike { BY_EYE } else { ALIKE };
+    let wide = differ(a, b) < widest;
+    alike_but_for_width(a, b) && wide && beside && white_between(picture, a, b, across, along)
 }
 
 /// Whether white like that beside the bars follows right after both of two pieces in line, as margins do.

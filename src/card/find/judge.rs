@@ -22,6 +22,10 @@ pub(super) struct Candidate {
     run_off: bool,
     /// Whether it spans plain white gaps, and so may be several cards in line.
     joined: bool,
+    /// Share of its films that stop between two of its stripes.
+    stopped: Option<f64>,
+    /// Whether films run on from stripe to stripe, so that all of these are one card's.
+    through: bool,
     /// Length of strong edges in the card that this reading explains, in mm, and their share of all there.
     explained: (f64, f64),
     /// How many of the stripes' edges hardly show.
@@ -96,13 +100,16 @@ impl Candidate {
             run_off: stripes.run_off(picture, &ruler),
             gap: stripes.is_gap(picture, &ruler),
             joined,
+            stopped: None,
+            through: false,
             explained: (0.0, 0.0),
             likelihood: 0.0,
             score: 0.0,
             rival: 0.0,
         };
+        candidate.look_through(picture);
         candidate.explained = candidate.explain(segments);
-        candidate.likelihood = candidate.likely(picture);
+        candidate.likelihood = candidate.likely();
         candidate.score = candidate.worth();
         // A reading that comes to the wished number by itself is the likelier one.
         if wish.is_some_and(|count| count != candidate.reading.films.films.len()) {
@@ -120,10 +127,11 @@ impl Candidate {
     /// Takes exactly so many films instead, where that is possible.
     pub(super) fn keep_to(&mut self, picture: &Picture, films: usize) {
         self.reading.keep_to(picture, films);
-        self.likelihood = self.likely(picture);
+        self.look_through(picture);
+        self.likelihood = self.likely();
     }
 
-    fn likely(&self, picture: &Picture) -> f64 {
+    fn likely(&self) -> f64 {
         let straight = bell(self.roughness / self.reading.ruler.per_mm / 0.25);
         let contrast = f64::from(self.reading.levels.contrast());
         let solid = bell(self.reading.films.unevenness(self.reading.size[1]) / contrast / 0.15);
@@ -134,7 +142,7 @@ impl Candidate {
             * self.physics()
             * self.completeness()
             * self.no_gap()
-            * if self.reading.films_part(picture) || self.reading.film_is_margin() {
+            * if self.stopped > Some(PART) || self.reading.film_is_margin() {
                 PARTED
             } else {
                 1.0
@@ -234,7 +242,16 @@ impl Candidate {
         (known, known / (known + unknown).max(1e-9))
     }
 
-    /// How alike the black stripes are in width.
+    /// Looks at what the films do from stripe to stripe.
+    fn look_through(&mut self, picture: &Picture) {
+        self.stopped = self.reading.films_stopped(picture);
+        self.through = match self.stopped {
+            Some(stopped) => stopped < THROUGH,
+            None => self.reading.films_on_all_blacks(picture),
+        };
+    }
+
+    /// How alike the black stripes are in width. Painted by eye they may differ much; that they are one card's is then told by the films.
     fn regularity(&self) -> f64 {
         let blacks = &self.reading.blacks;
         if blacks.len() == 1 {
@@ -244,7 +261,7 @@ impl Candidate {
         let widths = || blacks.iter().map(|b| b[1] - b[0]);
         let mean = widths().sum::<f64>() / n;
         let spread = libm::sqrt(widths().map(|w| (w - mean) * (w - mean)).sum::<f64>() / n);
-        bell(spread / mean / 0.12)
+        bell(spread / mean / if self.through { 0.3 } else { 0.12 })
     }
 
     /// Whether bare black and bare white are the same everywhere, and black is a neutral black.
@@ -429,7 +446,12 @@ fn drop_rows_of_cards(candidates: &mut Vec<Candidate>) {
         let mut parts: Vec<&Candidate> = Vec::new();
         let inside = candidates.iter().filter(|c| {
             let better = c.is_sure() && c.likelihood > whole.likelihood && c.score < whole.score;
-            better && !c.joined && !c.crosses(whole) && c.overlap(whole) > PART_INSIDE
+            let beside = c.reading.blacks.len() < whole.reading.blacks.len();
+            better
+                && !(beside && whole.through)
+                && !c.joined
+                && !c.crosses(whole)
+                && c.overlap(whole) > PART_INSIDE
         });
         for part in inside {
             if parts
@@ -447,6 +469,9 @@ fn drop_rows_of_cards(candidates: &mut Vec<Candidate>) {
     candidates.retain(|_| next.next().unwrap_or(true));
 }
 
+/// More than this share of the films stops between two cards, and less than that within one.
+const PART: f64 = 0.75;
+const THROUGH: f64 = 0.5;
 /// What is left of a reading that shows a gap between two cards: its films all stop between two black stripes, or one of
 /// them is no film.
 const PARTED: f64 = 0.25;

@@ -228,20 +228,52 @@ impl Reading {
         })
     }
 
-    /// Whether somewhere between two black stripes no film that shows on white goes on, as between two cards.
-    pub(super) fn films_part(&self, picture: &Picture) -> bool {
-        let white = self.levels.white.map(f64::from);
+    /// The largest share of the films showing on white that stop somewhere between two black stripes: all of them do between two
+    /// cards, hardly any within one. `None` where nothing shows, or there is one black stripe only.
+    pub(super) fn films_stopped(&self, picture: &Picture) -> Option<f64> {
+        let blur = self.ruler.pixels(0.8).max(2.0);
+        let between = self.blacks.windows(2).flat_map(|pair| {
+            let (from, to) = (pair[0][1] + blur, pair[1][0] - blur);
+            let count = (to - from).max(0.0) as usize;
+            (0..count).map(move |k| from + k as f64 + 0.5)
+        });
+        self.stopped_at(picture, Ground::White, between)
+    }
+
+    /// Whether films that show on black only are there on every black stripe, and none of these is as far from the next as on two
+    /// cards, which have white outside: what the films do between the stripes cannot be seen.
+    pub(super) fn films_on_all_blacks(&self, picture: &Picture) -> bool {
+        let width = self.blacks.iter().map(|b| b[1] - b[0]).sum::<f64>() / self.blacks.len() as f64;
+        let near = |pair: &[[f64; 2]]| pair[1][0] - pair[0][1] < FAR * width;
+        let middles = self.blacks.iter().map(|b| 0.5 * (b[0] + b[1]));
+        self.blacks.len() > 1
+            && self.blacks.windows(2).all(near)
+            && self.stopped_at(picture, Ground::Black, middles) == Some(0.0)
+    }
+
+    /// The largest share of the films showing on a ground that are not there at one of these places across.
+    fn stopped_at(
+        &self,
+        picture: &Picture,
+        ground: Ground,
+        mut places: impl Iterator<Item = f64>,
+    ) -> Option<f64> {
+        let bare = match ground {
+            Ground::White => self.levels.white,
+            Ground::Black => [self.levels.black; 3],
+        }
+        .map(f64::from);
         let shown: Vec<([Line; 2], [f64; 3])> = (self.films.films.iter())
             .filter_map(|film| {
-                let colour = self.film_colour(film, Ground::White)?;
-                let step: [f64; 3] = std::array::from_fn(|c| colour[c] - white[c]);
+                let colour = self.film_colour(film, ground)?;
+                let step: [f64; 3] = std::array::from_fn(|c| colour[c] - bare[c]);
                 let inset = 0.25 * (film.bottom.at - film.top.at);
                 let plain = step.iter().map(|s| s * s).sum::<f64>() > PLAIN * PLAIN;
                 plain.then_some(([film.top.moved(inset), film.bottom.moved(-inset)], step))
             })
             .collect();
         if shown.is_empty() {
-            return false;
+            return None;
         }
         let goes_on = |u: f64, (band, step): &([Line; 2], [f64; 3])| {
             let [from, to] = band.map(|line| line.v(u - self.middle()));
@@ -252,22 +284,16 @@ impl Reading {
                     .to_scan([u, from + (to - from) * (f64::from(k) + 0.5) / 8.0]);
                 let colour = picture.sample(x, y);
                 let along: f64 = (0..3)
-                    .map(|c| (f64::from(colour[c]) - white[c]) * step[c])
+                    .map(|c| (f64::from(colour[c]) - bare[c]) * step[c])
                     .sum();
                 along > 0.4 * size
             });
             covered.count() >= 4
         };
-        let blur = self.ruler.pixels(0.8).max(2.0);
-        self.blacks.windows(2).any(|pair| {
-            let (from, to) = (pair[0][1] + blur, pair[1][0] - blur);
-            let count = (to - from).max(0.0) as usize;
-            (0..count).any(|k| {
-                let u = from + k as f64 + 0.5;
-                let gone = shown.iter().filter(|film| !goes_on(u, film)).count();
-                4 * gone > 3 * shown.len()
-            })
-        })
+        let stopped = |u: f64| shown.iter().filter(|film| !goes_on(u, film)).count();
+        let first = stopped(places.next()?);
+        let most = places.map(stopped).fold(first, usize::max);
+        Some(most as f64 / shown.len() as f64)
     }
 
     /// How far from `start` outwards most of the places between pairs of lines pass a test.
@@ -371,6 +397,8 @@ impl Reading {
 
 /// Change of colour over white, in encoded numbers, from which on it is plain where a film ends.
 const PLAIN: f64 = 0.15;
+/// Black stripes further apart than so many of their widths may be two cards'.
+const FAR: f64 = 1.6;
 /// White narrower than this many pixels is blur, not a stripe.
 const MARGIN: f64 = 2.0;
 
