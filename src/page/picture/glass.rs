@@ -680,10 +680,9 @@ impl OpenGlass {
                 .collect()
         };
         let (before, after) = (lights(true), lights(false));
-        let gone = lost::lost(&before, &after, width);
-        let drawn = lost::drawn(&before, width).max(1);
-        let share = gone.iter().filter(|g| **g).count() as f64 / drawn as f64;
-        let rgba = gone
+        let lost = lost::lost(&before, &after, width);
+        let rgba = lost
+            .places
             .iter()
             .enumerate()
             .flat_map(|(i, gone)| {
@@ -695,7 +694,7 @@ impl OpenGlass {
                 }
             })
             .collect();
-        Ok((rgba, [width, height], share))
+        Ok((rgba, [width, height], lost.share))
     }
 
     /// The colour around a pixel before and after, with its range.
