@@ -13,6 +13,7 @@
 //! | [`strip`] | some rows with their areas: one worker's share |
 //! | [`lost`] | where the drawing is lost |
 //! | [`out`] | the glazed picture as a file |
+//! | [`small`] | a reduced copy of the painting as a file |
 //! | [`plain`] | the same, slowly: the full model for one pixel |
 
 pub mod grounds;
@@ -23,6 +24,7 @@ pub mod out;
 pub mod painting;
 pub mod plain;
 pub mod render;
+pub mod small;
 pub mod strip;
 pub mod table;
 

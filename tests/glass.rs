@@ -133,14 +133,19 @@ fn the_tables_agree_with_the_full_model() {
 /// A chart of patches of known spectra as a camera would see it: what every channel is multiplied by, and how much less light
 /// there is at the right edge.
 fn chart(patches: &[Bands], gain: [f64; 3], falls_off: f64) -> Vec<u8> {
+    chart_of(PATCH, patches, gain, falls_off)
+}
+
+/// The same with patches of this many pixels.
+fn chart_of(size: usize, patches: &[Bands], gain: [f64; 3], falls_off: f64) -> Vec<u8> {
     let space = Space::DisplayP3;
     let from_xyz = space.to_xyz().try_inverse().expect("primaries");
     let curve = space.curve();
-    let (width, height) = (PATCH * patches.len(), 2 * PATCH);
+    let (width, height) = (size * patches.len(), 2 * size);
     let mut encoded = Vec::with_capacity(3 * width * height);
     for i in 0..width * height {
         let x = i % width;
-        let xyz = spectrum::xyz_of(&patches[x / PATCH]);
+        let xyz = spectrum::xyz_of(&patches[x / size]);
         let linear = from_xyz * nalgebra::Vector3::new(xyz.x, xyz.y, xyz.z);
         let fall = 1.0 - falls_off * x as f64 / width as f64;
         encoded.extend((0..3).map(|c| curve.encode(linear[c] * gain[c] * fall) as f32));
@@ -328,27 +333,81 @@ fn what_is_drawn_is_what_a_spot_tells() {
     assert_eq!(drawn(&mut glass, 2, height), both);
 }
 
-/// A thick white hides the drawing of a chart, a thin clear film leaves it.
+/// A thick white hides the drawing of a chart, a thin clear film leaves it. Grain of paper is no drawing under either.
 #[test]
 fn the_drawing_is_lost_under_white_and_stays_under_a_glaze() {
     let patches: Vec<Bands> = grounds()
         .into_iter()
         .map(|(_, spectrum)| spectrum)
         .collect();
-    let mut glass =
-        OpenGlass::new(&chart(&patches, [1.0; 3], 0.0), "chart.png", true).expect("a chart");
-    for (name, build, low, high) in [
-        ("foam-white", 4.0, 0.6, 1.0),
+    let mut random = Random::new(11);
+    let (width, height) = (480, 320);
+    // Encoded values; one of them is about a hundredth of L*.
+    let grain: Vec<f32> = (0..width * height)
+        .map(|_| 0.6 + 0.05 * random.normal() as f32)
+        .collect();
+    let grainy = |drawn: bool| {
+        let mut encoded = Vec::with_capacity(3 * grain.len());
+        for (i, value) in grain.iter().enumerate() {
+            // Strokes four places wide.
+            let stroke = drawn && (i % width) % 80 < 4;
+            encoded.extend([if stroke { value - 0.3 } else { *value }; 3]);
+        }
+        let file = File {
+            space: Space::Srgb,
+            tagged: true,
+            kind: FileKind::Png16,
+            dpi: None,
+        };
+        encode::bytes(width, height, &encoded, file).expect("a picture")
+    };
+    let chart = chart_of(48, &patches, [1.0; 3], 0.0);
+    for (what, file, name, build, low, high) in [
+        ("chart", &chart, "foam-white", 4.0, 0.6, 1.0),
         // A yellow film makes one pair of coloured patches equally light.
-        ("lantern-gold", 0.3, 0.0, 0.1),
+        ("chart", &chart, "lantern-gold", 0.3, 0.0, 0.1),
+        ("strokes", &grainy(true), "foam-white", 4.0, 0.99, 1.0),
+        ("strokes", &grainy(true), "lantern-gold", 0.3, 0.0, 0.0),
+        ("flat", &grainy(false), "foam-white", 4.0, 0.0, 0.0),
+        ("flat", &grainy(false), "lantern-gold", 0.3, 0.0, 0.0),
     ] {
+        let mut glass = OpenGlass::new(file, "drawn.png", true).expect("a picture");
         let (text, tubes) = plan(name, build);
         glass.use_picture(&text, Some(tubes)).expect("a picture");
         let (rgba, [width, height], share) = glass.lost().expect("films");
-        assert!((low..=high).contains(&share), "{name}: {share}");
+        assert!((low..=high).contains(&share), "{what}, {name}: {share}");
         assert_eq!(rgba.len(), 4 * width * height);
-        assert_eq!(share > 0.0, rgba.iter().any(|v| *v > 0), "{name}");
+        let hatched = rgba.iter().any(|v| *v > 0);
+        assert_eq!(share > 0.0, hatched, "{what}, {name}");
     }
+}
+
+/// As many pixels as may lie under glass, and a few more, which one sentence refuses.
+#[test]
+fn a_painting_of_sixty_megapixels_is_opened_and_a_larger_one_refused() {
+    let flat = |width: u32, height: u32| {
+        let mut bytes = Vec::new();
+        let mut encoder = png::Encoder::new(&mut bytes, width, height);
+        encoder.set_color(png::ColorType::Rgb);
+        encoder.set_compression(png::Compression::Fast);
+        let mut writer = encoder.write_header().expect("a picture");
+        let pixels = vec![120; 3 * width as usize * height as usize];
+        writer.write_image_data(&pixels).expect("pixels");
+        writer.finish().expect("an end");
+        bytes
+    };
+    let mut glass = OpenGlass::new(&flat(10_000, 6_000), "x.png", false).expect("60 megapixels");
+    let spot = glass.spot([9_999.0, 5_999.0], 2.0).expect("the last pixel");
+    assert!(
+        (spot.before.lab[0] - 50.4).abs() < 0.3,
+        "{:?}",
+        spot.before.lab
+    );
+    let words = OpenGlass::new(&flat(10_000, 6_001), "x.png", false)
+        .err()
+        .map(|e| e.to_string());
+    let words = words.expect("too many");
+    assert!(words.contains("has 61 megapixels; at most 60"), "{words}");
 }
 
 #[test]

@@ -345,6 +345,7 @@ mod tests {
                 .flat_map(|i| code(i % width, i / width))
                 .collect(),
             to_xyz: Profile::srgb().to_xyz(),
+            in_xyz: false,
         }
     }
 

@@ -270,6 +270,21 @@ impl Mask {
         self.values.iter_mut().for_each(|v| *v = 255 - *v);
     }
 
+    /// The same on another number of places.
+    pub fn sized(self, width: usize, height: usize) -> Self {
+        if (self.width, self.height) == (width, height) {
+            return self;
+        }
+        let across = self.width as f64 / width as f64;
+        let down = self.height as f64 / height as f64;
+        let mut sized = Self::new(width, height, 0);
+        for (i, value) in sized.values.iter_mut().enumerate() {
+            let (x, y) = ((i % width) as f64 + 0.5, (i / width) as f64 + 0.5);
+            *value = (self.at(x * across, y * down) + 0.5) as u8;
+        }
+        sized
+    }
+
     /// The share at a place between others, of 255.
     #[inline]
     pub fn at(&self, x: f64, y: f64) -> f64 {

@@ -32,7 +32,7 @@ pub struct PngOut {
     rows: png::StreamWriter<'static, Sink>,
 }
 
-fn failed(error: impl std::fmt::Display) -> Error {
+pub(super) fn failed(error: impl std::fmt::Display) -> Error {
     Error::Outside {
         what: "The picture",
         doing: "could not be written",
@@ -46,6 +46,23 @@ impl PngOut {
     /// # Errors
     /// [`Error::Outside`] for a size that PNG cannot hold.
     pub fn new(width: usize, height: usize, sixteen: bool, space: ScreenSpace) -> Result<Self> {
+        let profile = match space {
+            ScreenSpace::Srgb => ColorProfile::new_srgb(),
+            ScreenSpace::DisplayP3 => ColorProfile::new_display_p3(),
+        };
+        Self::with_profile(width, height, sixteen, &profile)
+    }
+
+    /// The same with any profile.
+    ///
+    /// # Errors
+    /// As [`Self::new`].
+    pub fn with_profile(
+        width: usize,
+        height: usize,
+        sixteen: bool,
+        profile: &ColorProfile,
+    ) -> Result<Self> {
         let sink = Sink::default();
         let mut info = png::Info::with_size(
             u32::try_from(width).map_err(failed)?,
@@ -57,11 +74,7 @@ impl PngOut {
         } else {
             png::BitDepth::Eight
         };
-        let profile = match space {
-            ScreenSpace::Srgb => ColorProfile::new_srgb(),
-            ScreenSpace::DisplayP3 => ColorProfile::new_display_p3(),
-        };
-        info.icc_profile = Some(Cow::Owned(bytes_of(&profile).map_err(failed)?));
+        info.icc_profile = Some(Cow::Owned(bytes_of(profile).map_err(failed)?));
         let mut encoder = png::Encoder::with_info(sink.clone(), info).map_err(failed)?;
         // Painted surfaces have grain, which hardly packs whatever time is spent on it.
         encoder.set_compression(png::Compression::Fast);

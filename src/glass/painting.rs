@@ -26,6 +26,8 @@ pub struct Painting {
     pub codes: Vec<u16>,
     /// Rows X, Y, Z: decoded channels to XYZ, as the file says.
     pub to_xyz: [[f64; 3]; 3],
+    /// Whether the channels are X, Y, Z and not the file's own.
+    pub in_xyz: bool,
 }
 
 /// Linear value of every code (IEC 61966-2-1 over 16 bits).
@@ -82,7 +84,8 @@ impl Painting {
                 (width * height).div_ceil(1_000_000)
             )));
         }
-        let (codes, to_xyz) = if profile.additive_is_device() {
+        let in_xyz = !profile.additive_is_device();
+        let (codes, to_xyz) = if !in_xyz {
             (by_channel(pixels, &profile), profile.to_xyz())
         } else {
             let white = colour::WHITE;
@@ -96,6 +99,7 @@ impl Painting {
             height,
             codes,
             to_xyz,
+            in_xyz,
         })
     }
 
@@ -114,15 +118,22 @@ impl Painting {
         Xyz::new(x, y, z)
     }
 
+    /// Size of a copy no longer than `most` pixels either way.
+    pub fn size_within(size: [usize; 2], most: usize) -> [usize; 2] {
+        let longest = size[0].max(size[1]);
+        if longest <= most {
+            return size;
+        }
+        size.map(|n| ((n * most + longest / 2) / longest).max(1))
+    }
+
     /// A smaller copy, no longer than `most` pixels either way, averaged where light adds up. A picture that is not longer
     /// comes back as it is.
     pub fn reduced(&self, most: usize) -> Self {
-        let longest = self.width.max(self.height);
-        if longest <= most {
+        if self.width.max(self.height) <= most {
             return self.clone();
         }
-        let size = |n: usize| ((n * most + longest / 2) / longest).max(1);
-        let (width, height) = (size(self.width), size(self.height));
+        let [width, height] = Self::size_within([self.width, self.height], most);
         let linear = linear_by_code();
         let mut codes = Vec::with_capacity(3 * width * height);
         let mut sums = vec![[0.0_f32; 3]; width];
@@ -154,6 +165,7 @@ impl Painting {
             height,
             codes,
             to_xyz: self.to_xyz,
+            in_xyz: self.in_xyz,
         }
     }
 }

@@ -230,6 +230,11 @@ impl Glass {
             .collect())
     }
 
+    /// A reduced copy of the painting as a file.
+    pub fn small_file(&self) -> Given<Vec<u8>> {
+        self.0.small_file().map_err(thrown)
+    }
+
     /// Takes up what was held of this painting.
     pub fn take_up(&mut self, text: String, masks: Vec<js_sys::Uint8Array>) -> Given<()> {
         let masks = masks.iter().map(js_sys::Uint8Array::to_vec).collect();

@@ -193,7 +193,14 @@ impl Browser {
     /// Runs a statement in the newest worker.
     #[track_caller]
     pub(crate) fn in_worker(&mut self, statement: &str) {
-        let worker = self.workers.last().cloned().expect("a worker");
+        self.in_older_worker(0, statement);
+    }
+
+    /// Runs a statement in a worker that was started as many workers before the newest one.
+    #[track_caller]
+    pub(crate) fn in_older_worker(&mut self, before: usize, statement: &str) {
+        let worker = self.workers.iter().rev().nth(before).cloned();
+        let worker = worker.expect("a worker");
         let got = self.call(
             &worker,
             "Runtime.evaluate",

@@ -311,6 +311,13 @@ fn the_glazed_picture_is_saved_and_bad_files_are_said() {
             assert!(far(sum, seen) < 4.0, "{sum:?} {seen:?}");
         }
     }
+    // Writing is stopped before the end: no file, nothing told as gone wrong, and the next one is whole.
+    page.evaluate("(() => { const stop = document.querySelector('#glass [data-do=glass-save-stop]'); document.querySelector('#glass [data-do=glass-save-16]').click(); window.offered = !stop.hidden; stop.click(); })()");
+    assert_eq!(page.evaluate("offered"), true);
+    page.wait("document.querySelector('#glass [data-do=glass-save-stop]').hidden && document.querySelector('#glass [data-say=glass-saving]').textContent === '' && document.querySelector('#alert').hidden");
+    page.click("#glass [data-do=glass-save-8]");
+    let whole = std::fs::read(page.download()).expect("the file");
+    assert!(twoground::scan::decode::decode(&whole, "out.png").is_ok());
     // Places on request.
     page.focus("#glass-pull");
     page.press("End");
@@ -528,5 +535,145 @@ fn painting_and_areas_are_held_with_the_picture() {
     page.upload("#glass-file", &[large]);
     seen(&mut page);
     page.wait("document.querySelectorAll('#glass [data-area]').length === 2");
+    page.close();
+}
+
+/// A browser ends a worker without a word. It is noticed whichever it is, while something is asked of it and while it rests, and
+/// what was drawn is gone on with.
+#[test]
+fn a_worker_under_glass_that_ends_is_noticed_and_the_painting_gone_on_with() {
+    let (_server, _profile, mut page) = open();
+    opened(&mut page, 2);
+    tool(&mut page, "brush");
+    let (from, to) = (
+        place(&mut page, [0.27, 0.45]),
+        place(&mut page, [0.37, 0.55]),
+    );
+    page.drag(from, to);
+    settled(&mut page);
+    let brushed = probe(&mut page, "seen", JUG);
+    let bare = probe(&mut page, "bare", JUG);
+    assert!(far(brushed, bare) > 8.0, "{brushed:?} {bare:?}");
+    page.wait_for_text("Held with the picture on this computer.");
+    // What was drawn is held a moment after it was drawn.
+    page.evaluate("new Promise((done) => setTimeout(() => done(1), 1500))");
+    let strips = page.evaluate("Math.max(1, Math.min(4, navigator.hardwareConcurrency || 2))");
+    let strips = strips.as_u64().expect("a number") as usize;
+    // One that draws, then the one that keeps the painting; the latter at rest, and as soon as it is asked for anything.
+    for (before, asked) in [(0, false), (strips, false), (strips, true)] {
+        if asked {
+            page.in_older_worker(before, "self.onmessage = () => self.close()");
+            tool(&mut page, "look");
+            click_at(&mut page, WALL);
+        } else {
+            page.in_older_worker(before, "self.close()");
+        }
+        page.wait_for_text("Work under glass stopped unexpectedly");
+        page.wait_for_text("still-life.jpg was under glass here.");
+        page.screenshot("glass-stopped");
+        page.click("#glass [data-do=glass-go-on]");
+        seen(&mut page);
+        assert!(far(probe(&mut page, "seen", JUG), brushed) < 1.5);
+        assert!(
+            far(
+                probe(&mut page, "seen", WALL),
+                probe(&mut page, "bare", WALL)
+            ) < 1.5
+        );
+    }
+    page.close();
+}
+
+/// Where there is no room for the painting, a reduced copy of it is held and gone on with, and the same file takes its work up. It
+/// takes the place of another painting that was held.
+#[test]
+fn a_reduced_copy_is_held_where_storage_is_short() {
+    let (server, profile, mut page) = open();
+    opened(&mut page, 2);
+    page.wait_for_text("Held with the picture on this computer.");
+    // The page's own copy for use without a network has its room.
+    page.wait("navigator.serviceWorker.controller !== null");
+    let used = page.evaluate("navigator.storage.estimate().then(({ usage }) => usage)");
+    page.close();
+    let folder = Folder::new("reduced");
+    let large = folder.path().join("large.png");
+    let mut noise = 1_u32;
+    image::RgbImage::from_fn(2400, 1800, |x, y| {
+        // Four bits of noise that do not compress (Marsaglia 2003, xorshift), on a field to each quarter.
+        noise ^= noise << 13;
+        noise ^= noise >> 17;
+        noise ^= noise << 5;
+        let field = [
+            [170, 120, 60],
+            [60, 110, 150],
+            [200, 190, 170],
+            [110, 60, 50],
+        ];
+        let field = field[usize::from(x >= 1200) + 2 * usize::from(y >= 900)];
+        let grain = noise.to_le_bytes();
+        image::Rgb([0, 1, 2].map(|c| field[c] + grain[c] % 16))
+    })
+    .save(&large)
+    .expect("a picture");
+    assert!(std::fs::metadata(&large).expect("a file").len() > 4_000_000);
+
+    let mut page = Browser::open(&profile, &server.origin);
+    page.call_page(
+        "Storage.overrideQuotaForOrigin",
+        json!({"origin": server.origin, "quotaSize": used.as_f64().expect("bytes") + 2.5e6}),
+    );
+    let offered = |page: &mut Browser| {
+        go(page, "picture");
+        page.wait("document.querySelectorAll('#picture [data-film]').length === 1");
+        page.click("#picture a[href='#glass']");
+    };
+    offered(&mut page);
+    page.wait_for_text("still-life.jpg was under glass here.");
+    page.upload("#glass-file", std::slice::from_ref(&large));
+    seen(&mut page);
+    tool(&mut page, "brush");
+    let (from, to) = (
+        place(&mut page, [0.27, 0.45]),
+        place(&mut page, [0.37, 0.55]),
+    );
+    page.drag(from, to);
+    page.click("#glass [data-do=glass-add]");
+    page.wait("document.querySelectorAll('#glass [data-area]').length === 2");
+    settled(&mut page);
+    page.wait_for_text("the painting only as a reduced copy: there is no room for all of it.");
+    let places = [JUG, WALL, [0.3, 0.48], [0.42, 0.8]];
+    let before = places.map(|at| probe(&mut page, "seen", at));
+    assert!(far(before[0], probe(&mut page, "bare", JUG)) > 4.0);
+    page.evaluate("new Promise((done) => setTimeout(() => done(1), 1500))");
+    page.reload();
+    offered(&mut page);
+    page.wait_for_text("large.png was under glass here. There was no room to hold all of it");
+    page.screenshot("glass-left-reduced");
+    page.click("#glass [data-do=glass-go-on]");
+    seen(&mut page);
+    page.wait_for_text("This is a reduced copy, 1600 × 1200 pixels of 2400 × 1800");
+    page.screenshot("glass-reduced");
+    let same = |page: &mut Browser, what: &str| {
+        for (at, before) in places.into_iter().zip(before) {
+            let now = probe(page, "seen", at);
+            // The grain of both is not alike.
+            assert!(far(now, before) < 4.0, "{what}, {at:?}: {now:?} {before:?}");
+        }
+    };
+    same(&mut page, "reduced");
+    // Another area on the copy; the file chosen again has it, too.
+    page.click("#glass [data-do=glass-add]");
+    page.wait("document.querySelectorAll('#glass [data-area]').length === 3");
+    page.click("#glass [data-do=glass-close]");
+    page.wait_for_text("large.png was under glass here. There was no room to hold all of it");
+    page.upload("#glass-file", &[large]);
+    seen(&mut page);
+    page.wait("document.querySelectorAll('#glass [data-area]').length === 3");
+    page.wait_for_text("2400 × 1800 pixels");
+    assert_eq!(
+        page.evaluate("document.body.innerText.includes('This is a reduced copy')"),
+        false
+    );
+    same(&mut page, "whole again");
     page.close();
 }

@@ -7,6 +7,12 @@
 import { EngineError } from "../engine.js";
 
 /** @typedef {{ name: string, size: number, text: string, masks: Uint8Array[] }} Done what was done on which file */
+/**
+ * The painting that is open: the file it was read from, with the name and size of the file that the painter chose, which a reduced copy
+ * stands for.
+ * @typedef {{ file: File, name: string, size: number, reduced: boolean }} Source
+ */
+/** @typedef {{ done: () => Promise<{ text: string, masks: Uint8Array[] }>, small: () => Promise<Uint8Array> }} Ask what the painting is asked for: what was done, and a reduced copy of it as a file */
 
 const PATIENCE_MS = 700;
 
@@ -15,7 +21,8 @@ export class Held {
   /** @type {ReturnType<typeof setTimeout> | undefined} */ #timer;
   /** @type {(() => void) | null} */ #waiting = null;
   /** @type {Promise<void>} */ #holding = Promise.resolve();
-  /** Number of the picture whose painting is in storage, as far as this window knows. @type {number | undefined} */ #whole;
+  /** Number of the picture whose painting is in storage, whole or reduced, as far as this window knows. @type {number | undefined} */ #there;
+  /** Whether it is reduced. */ #reduced = false;
   /** Told when something cannot be held, and with nothing when all of it is. @type {(words: string) => void} */ ontold = () => {};
 
   /** @param {import("../engine.js").Engine} engine */
@@ -23,28 +30,29 @@ export class Held {
     this.#engine = engine;
   }
 
-  /** What is held with a picture; the file itself only where there was room. @param {number | undefined} id @returns {Promise<{ done: Done, file: File | null } | null>} */
+  /** What is held with a picture; the file itself, or a reduced copy, only where there was room. @param {number | undefined} id @returns {Promise<{ done: Done, file: File | null, reduced: boolean } | null>} */
   async look(id) {
     if (id === undefined) return null;
     await this.#holding;
     const done = await this.#engine.call("held_work", [`glass:${id}`]);
     if (!done) return null;
-    const whole = await this.#engine.call("held_work", [`glass:${id}:painting`]);
-    this.#whole = whole ? id : undefined;
-    return { done, file: whole?.file ?? null };
+    /** @type {{ file: File, reduced?: boolean } | undefined} */
+    const there = await this.#engine.call("held_work", [`glass:${id}:painting`]);
+    this.#there = there ? id : undefined;
+    this.#reduced = there?.reduced ?? false;
+    return { done, file: there?.file ?? null, reduced: this.#reduced };
   }
 
   /**
    * Holds, soon, what was done.
    * @param {() => number | undefined} id number of the picture, once it has one
-   * @param {File} file
-   * @param {() => Promise<{ text: string, masks: Uint8Array[] }>} state
+   * @param {Source} source @param {Ask} ask
    */
-  soon(id, file, state) {
+  soon(id, source, ask) {
     clearTimeout(this.#timer);
     this.#waiting = () => {
       this.#waiting = null;
-      this.#holding = this.#holding.then(() => this.#hold(id(), file, state));
+      this.#holding = this.#holding.then(() => this.#hold(id(), source, ask));
     };
     this.#timer = setTimeout(() => this.#waiting?.(), PATIENCE_MS);
   }
@@ -56,25 +64,44 @@ export class Held {
     return this.#holding;
   }
 
-  /** @param {number | undefined} id @param {File} file @param {() => Promise<{ text: string, masks: Uint8Array[] }>} state */
-  async #hold(id, file, state) {
+  /** @param {number | undefined} id @param {Source} source @param {Ask} ask */
+  async #hold(id, source, ask) {
     if (id === undefined) return this.ontold("The painting is held with the picture once the picture has a film.");
     try {
-      const { text, masks } = await state();
-      await this.#engine.call("hold_work", [`glass:${id}`, { name: file.name, size: file.size, text, masks }]);
-      if (this.#whole !== id) await this.#engine.call("hold_work", [`glass:${id}:painting`, { file }]);
-      this.#whole = id;
-      this.ontold("Held with the picture on this computer.");
+      const { text, masks } = await ask.done();
+      await this.#engine.call("hold_work", [`glass:${id}`, { name: source.name, size: source.size, text, masks }]);
+      // Where only a reduced copy is there and all of the painting is open, once more: there may be room now.
+      if (this.#there !== id) await this.#hold_painting(id, source, ask);
+      this.#there = id;
+      this.ontold(
+        this.#reduced
+          ? "Held with the picture on this computer, the painting only as a reduced copy: there is no room for all of it. Choose the same file again next time to have all of it."
+          : "Held with the picture on this computer.",
+      );
     } catch (error) {
       // The painting was closed meanwhile.
-      if (error instanceof EngineError && (error.code === "cancelled" || error.code === "no-glass")) return;
+      if (error instanceof EngineError && ["cancelled", "no-glass", "stopped"].includes(error.code)) return;
       this.ontold(`The painting itself will not be here next time: choose it again then, and what you drew on it is taken up. ${error instanceof Error ? error.message : ""}`);
     }
   }
 
-  /** Another file takes the place of the one that was held. */
+  /** @param {number} id @param {Source} source @param {Ask} ask */
+  async #hold_painting(id, source, ask) {
+    const name = `glass:${id}:painting`;
+    try {
+      await this.#engine.call("hold_work", [name, { file: source.file, reduced: source.reduced }]);
+      this.#reduced = source.reduced;
+    } catch {
+      // Whatever kept it out, something smaller may go in; if that does not either, that is told.
+      const file = new File([/** @type {BlobPart} */ (await ask.small())], source.name);
+      await this.#engine.call("hold_work", [name, { file, reduced: true }]);
+      this.#reduced = true;
+    }
+  }
+
+  /** Another file takes the place of the one that was held, or the whole painting that of its reduced copy. */
   another() {
-    this.#whole = undefined;
+    this.#there = undefined;
   }
 
   /** Nothing is held with this picture any more. @param {number} id */
@@ -82,7 +109,7 @@ export class Held {
     clearTimeout(this.#timer);
     this.#waiting = null;
     await this.#holding;
-    if (this.#whole === id) this.#whole = undefined;
+    if (this.#there === id) this.#there = undefined;
     await this.#engine.call("drop_work", [`glass:${id}`]);
     await this.#engine.call("drop_work", [`glass:${id}:painting`]);
   }

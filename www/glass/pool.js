@@ -7,30 +7,53 @@ import { EngineError } from "../engine.js";
 
 const STOPPED = { code: "stopped", words: "The picture could not be worked on any further; it may be too large for this computer’s memory. Choose it again, or save it smaller." };
 
+let started = 0;
+
 /** A worker that answers calls in order. */
 class Helper {
   #worker;
   #next = 0;
   /** @type {Map<number, { resolve: (value: any) => void, reject: (reason: unknown) => void }>} */ #waiting = new Map();
+  /** Why it has ended. @type {import("../types.js").Problem | null} */ #ended = null;
+  /** Called when it has ended by itself, before those that wait are told. */ #onstop;
 
-  constructor() {
-    this.#worker = new Worker(new URL("worker.js", import.meta.url), { type: "module" });
+  constructor(onstop = () => {}) {
+    this.#onstop = onstop;
+    this.#worker = new Worker(new URL("worker.js", import.meta.url), { type: "module", name: `glass-${++started}-${Math.random()}` });
     this.#worker.onmessage = ({ data }) => {
+      if (data.holds) return this.#watch(data.holds);
+      // After a fault its memory is not to be trusted.
+      if (data.fatal) return this.#stop();
       const call = this.#waiting.get(data.id);
       this.#waiting.delete(data.id);
-      if (data.fatal) call?.reject(new EngineError(STOPPED));
-      else if (data.problem) call?.reject(new EngineError(data.problem));
+      if (data.problem) call?.reject(new EngineError(data.problem));
       else call?.resolve(data.value);
     };
     this.#worker.onerror = (event) => {
       event.preventDefault();
-      this.end(STOPPED);
+      this.#stop();
     };
+  }
+
+  /** A worker holds a lock as long as it lives: where the page gets it, the browser has ended the worker, which it does without a word. @param {string} lock */
+  #watch(lock) {
+    navigator.locks.request(lock, () => this.#stop()).catch(() => {
+      // The page is being left.
+    });
+  }
+
+  #stop() {
+    if (this.#ended) return;
+    this.#ended = STOPPED;
+    this.#onstop();
+    this.end(STOPPED);
   }
 
   /** @param {string} method @param {unknown[]} [args] @param {Transferable[]} [given] @returns {Promise<any>} */
   call(method, args = [], given = []) {
     return new Promise((resolve, reject) => {
+      // Nobody would answer any more.
+      if (this.#ended) throw new EngineError(this.#ended);
       const id = this.#next++;
       this.#waiting.set(id, { resolve, reject });
       this.#worker.postMessage({ id, method, args }, given);
@@ -39,6 +62,7 @@ class Helper {
 
   /** @param {import("../types.js").Problem} problem */
   end(problem) {
+    this.#ended ??= problem;
     this.#worker.terminate();
     for (const call of this.#waiting.values()) call.reject(new EngineError(problem));
     this.#waiting.clear();
@@ -51,7 +75,8 @@ const STRIPS = Math.max(1, Math.min(4, navigator.hardwareConcurrency || 2));
 const FILE_ROWS = 256;
 
 export class Pool {
-  #keeper = new Helper();
+  /** Called when a worker has ended by itself, before those that wait are told. @type {() => void} */ onstop = () => {};
+  #keeper = new Helper(() => this.onstop());
   /** @type {Helper[]} */ #strips = [];
   #wide;
   /** @type {Shown | null} */ #shown = null;
@@ -69,7 +94,7 @@ export class Pool {
   /** @param {File} file */
   async open(file) {
     await this.keeper("open", file, this.#wide);
-    this.#strips = Array.from({ length: STRIPS }, () => new Helper());
+    this.#strips = Array.from({ length: STRIPS }, () => new Helper(() => this.onstop()));
   }
 
   /** Takes up exposure, white and gloss. @param {string} surface */
@@ -143,10 +168,12 @@ export class Pool {
    * Writes the whole glazed picture as a PNG file.
    * @param {{ width: number, height: number }} size @param {number} areas @param {boolean} sixteen @param {string} surface
    * @param {(share: number) => void} told how far it is
+   * @param {AbortSignal} stop
    */
-  async file({ width, height }, areas, sixteen, surface, told) {
+  async file({ width, height }, areas, sixteen, surface, told, stop) {
     // A file of 16 bits is in Display-P3 whatever the screen shows: workers of its own.
     const helper = new Helper();
+    stop.addEventListener("abort", () => helper.end({ code: "cancelled", words: "Stopped." }));
     try {
       await helper.call("strip", [await this.keeper("matrix"), surface, sixteen]);
       await helper.call("areas", [areas]);

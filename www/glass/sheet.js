@@ -213,7 +213,15 @@ export class Sheet {
     if (this.#busy) return;
     this.#busy = true;
     try {
-      while (this.#due.any && this.#pool && this.#view) await this.#once(this.#pool, this.#view);
+      while (this.#due.any && this.#pool && this.#view) {
+        const pool = this.#pool;
+        try {
+          await this.#once(pool, this.#view);
+        } catch (error) {
+          // Closed meanwhile; another painting may be open.
+          if (pool === this.#pool) throw error;
+        }
+      }
     } catch (error) {
       this.onfault(error);
     } finally {

@@ -41,6 +41,7 @@ const methods = {
   shares: (/** @type {unknown} */ shown, /** @type {number} */ area, /** @type {number} */ from, /** @type {number} */ to) => open().shares(shown, area, from, to),
   spot: (/** @type {number} */ x, /** @type {number} */ y, /** @type {number} */ radius) => open().spot(x, y, radius),
   held: () => ({ text: open().held_text(), masks: open().held_masks() }),
+  small_file: () => open().small_file(),
   take_up: (/** @type {string} */ text, /** @type {Uint8Array[]} */ masks) => open().take_up(text, masks),
   lost() {
     const lost = open().lost();
@@ -77,6 +78,14 @@ const methods = {
 };
 
 const ready = init();
+
+// Held as long as this worker lives, so that the page notices when it does not.
+navigator.locks?.request(self.name, () => {
+  postMessage({ holds: self.name });
+  return new Promise(() => {});
+}).catch(() => {
+  // A browser that lets the page keep nothing gives no lock either: then nothing is noticed, and all else goes on.
+});
 
 self.onmessage = async ({ data: { id, method, args } }) => {
   try {

@@ -52,10 +52,11 @@ export function glassScreen(page, picture) {
   const held = new Held(page.engine);
   held.ontold = (words) => say(screen, "glass-held", words);
   /** What is held with the open picture, while no painting is open. @type {Awaited<ReturnType<Held["look"]>>} */ let left = null;
-  /** The file that is open, and the picture that it belongs to. @type {File | null} */ let source = null;
+  /** The file that is open, and the picture that it belongs to. @type {import("../glass/held.js").Source | null} */ let source = null;
   /** @type {number | undefined} */ let belongs = undefined;
   /** Tubes that the keeper has. @type {[string, string][] | null} */ let sent = null;
   let lost = false;
+  /** The offer that is being made. @type {Promise<void>} */ let offered = Promise.resolve();
 
   sheet.ondrawn = (pulling) => {
     // How long the last redrawing took, in milliseconds, for measuring.
@@ -102,17 +103,23 @@ export function glassScreen(page, picture) {
 
   // Opening and closing.
 
-  /** @param {File} file */
-  const open = (file) =>
+  /** @param {File} file @param {boolean} [go_on] whether it is the one that is held */
+  const open = (file, go_on = false) =>
     attempt(async () => {
+      await held.now();
       close();
+      await offered;
+      const there = left;
+      // Another that was chosen meanwhile.
+      pool?.end();
       const next = new Pool(wide);
       pool = next;
-      source = file;
       belongs = picture.desk.id;
-      // What was drawn on this very file before.
-      const before = left && left.done.name === file.name && left.done.size === file.size ? left.done : null;
-      if (!before) held.another();
+      // What was drawn on this very file before, or on its reduced copy.
+      const before = there && (go_on || (there.done.name === file.name && there.done.size === file.size)) ? there.done : null;
+      const reduced = go_on && (there?.reduced ?? false);
+      source = { file, name: before?.name ?? file.name, size: before?.size ?? file.size, reduced };
+      if (!before || (there?.reduced && !reduced)) held.another();
       part("opening").hidden = false;
       part("start").hidden = true;
       part("left").hidden = true;
@@ -130,6 +137,9 @@ export function glassScreen(page, picture) {
       // Before it is measured, the sheet has to be there.
       part("opening").hidden = true;
       part("open").hidden = false;
+      next.onstop = () => {
+        if (pool === next) attempt(stopped);
+      };
       film = Math.max(0, (view?.films.length ?? 1) - 1);
       cursor = [/** @type {GlassView} */ (view).width / 2, /** @type {GlassView} */ (view).height / 2];
       keyed = false;
@@ -143,11 +153,11 @@ export function glassScreen(page, picture) {
   /** Holds the painting and what was done on it, soon. */
   function keep_work() {
     const now = pool;
-    const file = source;
-    if (!now || !file) return;
+    const from = source;
+    if (!now || !from) return;
     // A new picture has its number once it is saved.
     const id = () => (pool === now ? (belongs ??= picture.desk.id) : belongs);
-    held.soon(id, file, () => now.keeper("held"));
+    held.soon(id, from, { done: () => now.keeper("held"), small: () => now.keeper("small_file") });
   }
 
   /** What can be gone on with, while no painting is open. */
@@ -155,11 +165,12 @@ export function glassScreen(page, picture) {
     left = await held.look(picture.desk.id);
     part("left").hidden = !left || pool !== null;
     if (!left) return;
-    const { done, file } = left;
-    say(screen, "glass-left", file ? `${done.name} was under glass here.` : `${done.name} was under glass here, and was too large to be held. Choose it again: what you drew on it is taken up.`);
+    const { done, file, reduced } = left;
+    const copy = `${done.name} was under glass here. There was no room to hold all of it, only a reduced copy: go on with that, or choose the same file again to have all of it. What you drew is taken up either way.`;
+    say(screen, "glass-left", file && reduced ? copy : file ? `${done.name} was under glass here.` : `${done.name} was under glass here, and was too large to be held. Choose it again: what you drew on it is taken up.`);
     button("glass-go-on").hidden = !file;
   }
-  button("glass-go-on").addEventListener("click", () => left?.file && open(left.file));
+  button("glass-go-on").addEventListener("click", () => left?.file && open(left.file, true));
   button("glass-forget").addEventListener("click", () =>
     attempt(async () => {
       if (picture.desk.id !== undefined) await held.drop(picture.desk.id);
@@ -167,7 +178,24 @@ export function glassScreen(page, picture) {
     }),
   );
 
+  /** A worker has ended by itself: what is held can be gone on with. */
+  async function stopped() {
+    const file = source;
+    const gone = pool;
+    // The worker that keeps the painting may live.
+    await held.now();
+    if (pool !== gone) return;
+    close();
+    await offered;
+    // Nothing was held, as of a picture without films: the file is still in hand.
+    const words = left
+      ? "Work under glass stopped unexpectedly, perhaps for want of memory. What you did up to a moment before is held: press “Go on with it”."
+      : `Work under glass stopped unexpectedly, perhaps for want of memory. ${file ? `Choose ${file.name} again` : "Choose the picture again"}, or save it smaller first.`;
+    throw new EngineError({ code: "stopped", words });
+  }
+
   function close() {
+    writing?.abort();
     pool?.end();
     pool = null;
     view = null;
@@ -182,7 +210,7 @@ export function glassScreen(page, picture) {
     part("start").hidden = false;
     say(screen, "glass-held", "");
     source = null;
-    offer().catch(page.tell);
+    offered = offer().catch(page.tell);
     part("spot").replaceChildren();
   }
 
@@ -797,23 +825,32 @@ export function glassScreen(page, picture) {
 
   // Out.
 
-  for (const [name, sixteen] of /** @type {[string, boolean][]} */ ([["glass-save-8", false], ["glass-save-16", true]])) {
+  /** Stops the file that is being written. @type {AbortController | null} */ let writing = null;
+  const saves = /** @type {[string, boolean][]} */ ([["glass-save-8", false], ["glass-save-16", true]]);
+  for (const [name, sixteen] of saves) {
     button(name).addEventListener("click", () =>
       attempt(async () => {
-        if (!pool || !view) return;
+        if (!pool || !view || writing) return;
         const told = (/** @type {number} */ share) => say(screen, "glass-saving", `Writing … ${figure(100 * share, 0)} %`);
         told(0);
+        const name = view.file.split(":")[0].replace(/\.[^.]*$/, "");
+        const now = new AbortController();
+        writing = now;
+        button("glass-save-stop").hidden = false;
         try {
-          const blob = await pool.file(view, view.areas.length, sixteen, view.surface, told);
+          const blob = await pool.file(view, view.areas.length, sixteen, view.surface, told, now.signal);
           const url = URL.createObjectURL(blob);
-          el("a", { href: url, download: `${view.file.split(":")[0].replace(/\.[^.]*$/, "")}-glazed.png` }).click();
+          el("a", { href: url, download: `${name}-glazed.png` }).click();
           setTimeout(() => URL.revokeObjectURL(url), 60_000);
         } finally {
+          writing = null;
+          button("glass-save-stop").hidden = true;
           say(screen, "glass-saving", "");
         }
       }),
     );
   }
+  button("glass-save-stop").addEventListener("click", () => writing?.abort());
 
   return {
     /** The painting without and with its films, small, where one lies open on the picture. */

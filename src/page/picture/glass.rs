@@ -29,7 +29,7 @@ use crate::{
 };
 
 /// Most places along a mask's longer side.
-const MASK: usize = 1400;
+pub(super) const MASK: usize = 1400;
 /// Most areas.
 pub(super) const MOST_AREAS: usize = 8;
 /// Ratio by which places of known colour may contradict each other before it is said (ours).
@@ -37,7 +37,9 @@ const UNLIKE: f64 = 1.12;
 
 /// A painting with the films of a picture on it.
 pub struct OpenGlass {
-    origin: Origin,
+    pub(super) origin: Origin,
+    /// Pixels of the painting that this is a reduced copy of.
+    pub(super) reduced_from: Option<[usize; 2]>,
     pub(super) painting: Painting,
     /// Small enough for masks and for a first look.
     pub(super) copy: Painting,
@@ -219,6 +221,7 @@ impl OpenGlass {
             steps: Steps::default(),
             stroke: None,
             origin,
+            reduced_from: None,
             painting,
             copy,
             taken,
@@ -680,10 +683,9 @@ impl OpenGlass {
                 .collect()
         };
         let (before, after) = (lights(true), lights(false));
-        let gone = lost::lost(&before, &after, width);
-        let drawn = lost::drawn(&before, width).max(1);
-        let share = gone.iter().filter(|g| **g).count() as f64 / drawn as f64;
-        let rgba = gone
+        let lost = lost::lost(&before, &after, width);
+        let rgba = lost
+            .places
             .iter()
             .enumerate()
             .flat_map(|(i, gone)| {
@@ -695,7 +697,7 @@ impl OpenGlass {
                 }
             })
             .collect();
-        Ok((rgba, [width, height], share))
+        Ok((rgba, [width, height], lost.share))
     }
 
     /// The colour around a pixel before and after, with its range.
@@ -877,6 +879,12 @@ impl OpenGlass {
 
     fn notes(&self) -> Vec<String> {
         let mut notes = Vec::new();
+        if let Some([width, height]) = self.reduced_from {
+            notes.push(format!(
+                "This is a reduced copy, {} × {} pixels of {width} × {height}: this computer had no room to hold the whole picture. Choose the same file again to have all of it; what you drew is taken up.",
+                self.painting.width, self.painting.height
+            ));
+        }
         match (self.taken, self.known.len()) {
             (Taken::Photo, 0) => notes.push(
                 "Exposure and white are as the camera set them, which nobody has checked, so ranges are wide. Pick a grey or white card in the picture, or any colour you have measured."
@@ -895,6 +903,12 @@ impl OpenGlass {
                 100.0 * (self.light.falls_off() - 1.0)
             ));
         }
+        if self.taken == Taken::Photo && self.light.is_levelled() && self.known.len() < 4 {
+            notes.push(
+                "So few picked places cannot tell light that falls off from contrasts that the camera changed by itself (tone mapping). Pick a light and a dark one close together as well, and a contradiction will be seen."
+                    .to_owned(),
+            );
+        }
         if self.light.unlike > UNLIKE {
             notes.push(format!(
                 "The picked places contradict each other by a factor of {:.2}: the light is patchy, or the camera changed contrasts by itself (tone mapping). Ranges are wider for it.",
@@ -902,7 +916,7 @@ impl OpenGlass {
             ));
         } else if self.taken == Taken::Photo && self.known.len() < 2 {
             notes.push(
-                "Phones brighten shadows by themselves, which one picked place cannot show. Pick a light one and a dark one, and a contradiction will be seen."
+                "Phones brighten shadows by themselves, which one picked place cannot show. Pick a light and a dark one close together, as on a card of greys, and a contradiction will be seen."
                     .to_owned(),
             );
         }

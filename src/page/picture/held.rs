@@ -4,12 +4,13 @@ use std::{collections::BTreeMap, io::Cursor};
 
 use serde::{Deserialize, Serialize};
 
-use super::glass::{Area, MOST_AREAS, OpenGlass};
+use super::glass::{Area, MASK, MOST_AREAS, OpenGlass};
 use crate::{
     Error, Result,
     glass::{
         light::{Known, Light, Taken},
         mask::{Mask, Run},
+        small,
     },
     paint::file::Surface,
 };
@@ -28,6 +29,9 @@ struct Text {
     known: Vec<Known>,
     areas: Vec<HeldArea>,
     area: usize,
+    /// Pixels of the whole painting across and down; older notes have none.
+    #[serde(default)]
+    size: Option<[usize; 2]>,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -72,6 +76,7 @@ impl OpenGlass {
                 })
                 .collect(),
             area: self.area,
+            size: Some(self.reduced_from.unwrap_or(self.size())),
         };
         let masks = self.areas.iter().map(|area| match &area.mask {
             Some(mask) => png_of(mask).map_err(not_ours),
@@ -83,7 +88,20 @@ impl OpenGlass {
         })
     }
 
-    /// Takes up what was held of this painting. A refused one leaves everything as it was.
+    /// A reduced copy of the painting as a file, to be held where there is no room for the painting itself. What is held of the
+    /// one is taken up by the other.
+    ///
+    /// # Errors
+    /// [`Error::Outside`] where it cannot be written.
+    pub fn small_file(&self) -> Result<Vec<u8>> {
+        small::file(&self.painting, self.origin.profile_assumed)
+    }
+
+    fn size(&self) -> [usize; 2] {
+        [self.painting.width, self.painting.height]
+    }
+
+    /// Takes up what was held of this painting, or of the whole one where this is its reduced copy. A refused one leaves everything as it was.
     ///
     /// # Errors
     /// [`Error::Refused`] for what was held of another painting or by a newer program.
@@ -105,6 +123,13 @@ impl OpenGlass {
         if !text.known.iter().all(well_known) {
             return Err(not_ours("a place of known colour has no numbers"));
         }
+        let size = self.size();
+        let reduced_from = match text.size {
+            Some(whole) if whole == size => None,
+            Some(whole) if small::is_copy(size, whole) => Some(whole),
+            Some(_) => return Err(not_ours("it was drawn on another painting")),
+            None => None,
+        };
         let mut areas = Vec::with_capacity(text.areas.len());
         for (i, (area, mask)) in text.areas.into_iter().zip(&held.masks).enumerate() {
             let most = 0.0..=super::view::MOST_PULL;
@@ -133,6 +158,7 @@ impl OpenGlass {
         self.steps.forget();
         self.stroke = None;
         self.areas = areas;
+        self.reduced_from = reduced_from;
         self.choose_area(text.area);
         self.known = text.known;
         self.light = light;
@@ -161,12 +187,18 @@ fn mask_of(bytes: &[u8], width: usize, height: usize) -> Result<Mask> {
     let info = reader.info();
     let grey =
         info.color_type == png::ColorType::Grayscale && info.bit_depth == png::BitDepth::Eight;
-    if !grey || (info.width as usize, info.height as usize) != (width, height) {
+    let drawn = [info.width as usize, info.height as usize];
+    // A mask that was drawn on the reduced copy of a painting, or on the painting and belongs on its copy, may be a little larger or
+    // smaller; both are of one shape, to the pixel.
+    let fits = |[across, down]: [usize; 2], size: [usize; 2]| {
+        (across * size[1]).abs_diff(down * size[0]) <= across.max(down).max(size[0]).max(size[1])
+    };
+    if !grey || drawn.iter().any(|n| *n > MASK) || !fits(drawn, [width, height]) {
         return Err(not_ours("it was drawn on another painting"));
     }
-    let mut mask = Mask::new(width, height, 0);
+    let mut mask = Mask::new(drawn[0], drawn[1], 0);
     reader.next_frame(&mut mask.values).map_err(not_ours)?;
-    Ok(mask)
+    Ok(mask.sized(width, height))
 }
 
 #[cfg(test)]
@@ -221,6 +253,66 @@ mod tests {
         // Steps back are not held.
         (seen.undo, was.undo) = (false, false);
         assert_eq!(seen, was);
+    }
+
+    /// The reduced copy takes up what was drawn on the whole, goes on, and gives it all back to the whole.
+    #[test]
+    fn a_reduced_copy_and_the_whole_take_up_each_others_work() {
+        let [width, height] = [2403, 1205];
+        let file = painting(width, height);
+        let open = |file: &[u8]| OpenGlass::new(file, "stripes.png", false).unwrap();
+        let mut whole = open(&file);
+        whole.know([300.0, 200.0], 30.0, [50.0, 0.0, 0.0]).unwrap();
+        whole.begin_stroke(Way::Add);
+        whole.brush([[500.0, 400.0]; 2], 200.0, 0.0, 1.0, Way::Add);
+        whole.end_stroke();
+        let share = |open: &OpenGlass, area: usize, x: f64, y: f64| {
+            let scale = open.painting.width as f64 / f64::from(width);
+            let window = Window {
+                left: x * scale,
+                top: y * scale,
+                scale: 1.0,
+                width: 1,
+                height: 1,
+            };
+            open.shares(&window, area, 0..1).map(|shares| shares[0])
+        };
+        let drawn = |open: &OpenGlass| {
+            // Inside, beyond each end, and beyond the rim.
+            [
+                [500.0, 400.0],
+                [350.0, 400.0],
+                [650.0, 400.0],
+                [500.0, 250.0],
+                [710.0, 400.0],
+                [500.0, 190.0],
+            ]
+            .map(|[x, y]| share(open, 0, x, y))
+        };
+        let is = [255, 255, 255, 255, 0, 0].map(Some);
+        assert_eq!(drawn(&whole), is);
+        let mut small = open(&whole.small_file().unwrap());
+        assert_eq!(small.painting.width, 1600);
+        assert!(!small.view().unwrap().notes[0].contains("reduced copy"));
+        small.take_up(&whole.held().unwrap()).unwrap();
+        assert_eq!(drawn(&small), is);
+        let notes = small.view().unwrap().notes;
+        assert!(notes[0].contains("reduced copy"), "{notes:?}");
+        for (a, b) in small.matrix().concat().iter().zip(whole.matrix().concat()) {
+            assert!((a / b - 1.0).abs() < 1e-3 || (a - b).abs() < 1e-4);
+        }
+        small.add_area().unwrap();
+        small.begin_stroke(Way::Add);
+        small.brush([[1200.0, 600.0]; 2], 100.0, 0.0, 1.0, Way::Add);
+        small.end_stroke();
+        let mut again = open(&file);
+        again.take_up(&small.held().unwrap()).unwrap();
+        assert_eq!(drawn(&again), is);
+        let at = 1200.0 * f64::from(width) / 1600.0;
+        assert_eq!(share(&again, 1, at, 900.0), Some(255));
+        assert_eq!(share(&again, 1, at + 170.0, 900.0), Some(0));
+        assert_eq!(again.held().unwrap(), small.held().unwrap());
+        assert!(!again.view().unwrap().notes[0].contains("reduced copy"));
     }
 
     #[test]
