@@ -448,7 +448,7 @@ fn drop_rows_of_cards(candidates: &mut Vec<Candidate>) {
             let better = c.is_sure() && c.likelihood > whole.likelihood && c.score < whole.score;
             let beside = c.reading.blacks.len() < whole.reading.blacks.len();
             better
-                && !(beside && whole.through)
+                && (!beside || !whole.through)
                 && !c.joined
                 && !c.crosses(whole)
                 && c.overlap(whole) > PART_INSIDE
