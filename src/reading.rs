@@ -115,7 +115,8 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
         level: tones.level,
         builds: &builds,
     };
-    let findings = findings::findings(scan, layout, as_seen.as_ref().unwrap_or(&sampled), &outcome);
+    let mut findings =
+        findings::findings(scan, layout, as_seen.as_ref().unwrap_or(&sampled), &outcome);
     let mut record = record(
         layout.films.len(),
         &sampled,
@@ -131,6 +132,12 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
         profile: scan.origin.profile.clone(),
         ..record.provenance
     };
+    let whole = |cell: &&file::Cell| cell.clipped_share <= solve::CLIPPED;
+    let cells = record.cells.iter().filter(whole);
+    findings.extend(findings::of_fit(
+        cells.map(|cell| (cell.film, cell.ground, cell.de00)),
+    ));
+    findings.sort_by_key(|finding| finding.weight);
     record.findings = findings.iter().map(Into::into).collect();
     Reading {
         layout: layout.clone(),

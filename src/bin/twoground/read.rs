@@ -8,12 +8,12 @@ use std::time::SystemTime;
 
 use lexopt::prelude::*;
 use twoground::card::{
-    find,
+    Layout, find,
     print::{self, Found},
 };
 use twoground::paint::{
     Record,
-    file::{Label, ScannerKind},
+    file::{Finding, Label, ScannerKind},
 };
 use twoground::reading::{self, Answers};
 use twoground::scan::{Scan, decode};
@@ -139,6 +139,7 @@ fn cards(path: &Path, wishes: &Wishes) -> Result<Vec<Result<Record>>> {
         .map(|card| {
             let mut record = reading::read_card(&scan, &card.layout, &answers)?.record;
             record.provenance.when.clone_from(&when);
+            record.findings.extend(asked(&card.layout, wishes));
             if let Some(printed) = &card.printed {
                 printed.inscribe(&mut record);
             }
@@ -155,6 +156,22 @@ fn layouts(scan: &Scan, wishes: &Wishes) -> Result<Vec<Found>> {
         }]),
         None => print::find_with(scan, wishes.films),
     }
+}
+
+/// What the page would ask, which here nobody answers, and whether the films are as many as was said.
+fn asked(layout: &Layout, wishes: &Wishes) -> Vec<Finding> {
+    let doubts = layout.doubts.iter().map(|doubt| Finding {
+        code: doubt.code.clone(),
+        words: format!("Not sure: {} Look at it on the page.", doubt.words),
+    });
+    let found = layout.films.len();
+    let missed = wishes.films.filter(|&films| films != found).map(|films| Finding {
+        code: "films-asked".to_owned(),
+        words: format!(
+            "{films} films were asked for and {found} found. Give the card's corners by --corners, or add and take away films on the page."
+        ),
+    });
+    doubts.chain(missed).collect()
 }
 
 /// Writes `OUT/<scan>-<n>.json`. A file that is there already is written over only if it is a reading without a label:

@@ -207,7 +207,7 @@ fn narrow_stripes_and_uneven_light_are_said() {
     assert!(
         get(&found, "light-unknown")
             .words
-            .starts_with("A camera took")
+            .starts_with("This looks like a picture by a camera")
     );
     assert!(get(&found, "shading").action.starts_with("Light it evenly"));
     let mut clipped = sampled.clone();
@@ -327,4 +327,21 @@ fn halos_and_smears_are_told_apart() {
     });
     assert!(codes(&found).contains(&"ink-smeared"));
     assert!(!codes(&found).contains(&"sharpened"));
+}
+
+#[test]
+fn a_cell_that_the_paint_does_not_explain_is_told() {
+    let cells = [
+        (0, Ground::White, 0.4),
+        (1, Ground::Black, 9.2),
+        (1, Ground::White, 4.9),
+    ];
+    let found = of_fit(cells.into_iter());
+    assert_eq!(found.len(), 1);
+    assert_eq!(found[0].place, Place::Cells(1, Ground::Black));
+    assert!(
+        found[0]
+            .words
+            .starts_with("Film 2 over black is 9 CIEDE2000 off")
+    );
 }
