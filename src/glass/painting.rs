@@ -118,13 +118,15 @@ impl Painting {
         Xyz::new(x, y, z)
     }
 
-    /// Size of a copy no longer than `most` pixels either way.
+    /// Size of a copy of a picture within [`MOST_MEGAPIXELS`], no longer than `most` pixels either way.
     pub fn size_within(size: [usize; 2], most: usize) -> [usize; 2] {
         let longest = size[0].max(size[1]);
         if longest <= most {
             return size;
         }
-        size.map(|n| ((n * most + longest / 2) / longest).max(1))
+        // In the browser a place is 32 bits.
+        let (longest, most) = (longest as u64, most as u64);
+        size.map(|n| ((n as u64 * most + longest / 2) / longest).max(1) as usize)
     }
 
     /// A smaller copy, no longer than `most` pixels either way, averaged where light adds up. A picture that is not longer

@@ -10,7 +10,7 @@ use moxcms::{ColorProfile, LocalizableString, ProfileText, Xyzd};
 
 use super::{
     out::{self, PngOut},
-    painting::Painting,
+    painting::{MOST_MEGAPIXELS, Painting},
 };
 use crate::{Result, scan::profile::bytes_of};
 
@@ -31,9 +31,14 @@ fn longest(painting: &Painting) -> usize {
 
 /// Whether a picture of this size can be the copy of a larger one.
 pub fn is_copy(size: [usize; 2], whole: [usize; 2]) -> bool {
-    [LONGEST, LONGEST_FINE]
-        .map(|most| Painting::size_within(whole, most))
-        .contains(&size)
+    let most = MOST_MEGAPIXELS * 1_000_000;
+    let possible = whole[0]
+        .checked_mul(whole[1])
+        .is_some_and(|n| (1..=most).contains(&n));
+    possible
+        && [LONGEST, LONGEST_FINE]
+            .map(|most| Painting::size_within(whole, most))
+            .contains(&size)
 }
 
 /// The copy as a file that is read like any other: JPEG, or PNG of 16 bits where the channels are X, Y, Z, whose steps of
@@ -99,6 +104,22 @@ mod tests {
         scan::decode::decode,
         simulate::random::Random,
     };
+
+    /// A damaged note may say any size.
+    #[test]
+    fn only_a_picture_that_can_be_has_a_copy() {
+        assert!(is_copy([1600, 1067], [2400, 1600]));
+        assert!(!is_copy([1600, 1067], [2400, 1500]));
+        for whole in [
+            [0, 0],
+            [2400, 0],
+            [usize::MAX, 2],
+            [usize::MAX, usize::MAX],
+            [1 << 33, 1],
+        ] {
+            assert!(!is_copy([1600, 1], whole), "{whole:?}");
+        }
+    }
 
     /// Fields of any colour with grain on them.
     fn painting(to_xyz: [[f64; 3]; 3], in_xyz: bool) -> Painting {
