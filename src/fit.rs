@@ -9,6 +9,7 @@
 mod mixed;
 pub mod noise;
 pub mod prior;
+pub mod sensors;
 pub mod uncertainty;
 
 use nalgebra::{DMatrix, DVector};

@@ -22,6 +22,7 @@ pub mod render;
 pub mod samples;
 pub mod scene;
 pub mod sensor;
+pub mod sensors;
 pub mod shades;
 pub mod space;
 pub mod still_life;

@@ -1,30 +1,31 @@
 //! What a scanner adds to all cells of a card alike.
 //!
-//! Two errors are shared by the cells and would look like paint if each cell were taken by itself: a scanner's channels
-//! are not the eye's, and its zero may be off. Neither is solved for. They stand in the covariance of the data instead, which is the same as solving for them with a normal prior and averaging over the
-//! answer (Rasmussen and Williams, Gaussian Processes for Machine Learning (2006), 2.7).
+//! Three errors are shared by the cells and would look like paint if each cell were taken by itself: a scanner's channels are not the
+//! eye's, its zero and its level may be off. What channels usually differ by ([`super::sensors`]) is taken off the data; what varies, the
+//! zero and the level are not solved for. They stand in the covariance of the data instead, which is the same as solving for them with a
+//! normal prior and averaging over the answer (Rasmussen and Williams, Gaussian Processes for Machine Learning (2006), 2.7).
 
-use nalgebra::DMatrix;
+use nalgebra::{DMatrix, DVector};
 
-use crate::spectrum::{BANDS, Bands, STEP_NM};
+use super::sensors::{Group, Sensors};
+use crate::spectrum::{BANDS, Bands};
 
-/// Standard deviations of the shared errors.
+/// What a scanner may be like.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Scanner {
-    /// How far a channel's sensitivity is from the one its profile claims, relative to that channel's mean sensitivity.
-    pub sensitivity: f64,
-    /// Zero error of a channel, in linear reflectance.
+    /// How its sensor differs from the eye.
+    pub sensor: Group,
+    /// Zero error of a channel, in linear reflectance: its standard deviation.
     pub zero: f64,
-    /// Error of the level, as a share: its white may not be a perfect diffuser.
+    /// Error of the level, as a share: its white may not be a perfect diffuser. Standard deviation.
     pub level: f64,
 }
-
-/// Distance over which a sensitivity's error stays alike, in nm: filters and LEDs are about this wide.
-const ALIKE_NM: f64 = 25.0;
 
 /// What of a datum a shared error acts on.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Exposed {
+    /// Weights of X, Y and Z in the datum.
+    pub axes: [f64; 3],
     /// Weights of the file's three channels in the datum.
     pub channels: [f64; 3],
     /// Share of an error of the bare stripe's reflectance that comes back through the film, by channel: the stripe is measured
@@ -37,74 +38,40 @@ pub struct Exposed {
     pub spectrum: Bands,
 }
 
-/// Covariance of the data that a scanner's errors make.
-///
-/// A profile's matrix is fitted to common colours, so the error vanishes for spectra like theirs. Those are nearly a
-/// constant, a slope and a bend (the first three principal components of reflectance sets); what a spectrum has beyond
-/// them is exposed.
-pub fn of_scanner(scanner: &Scanner, data: &[Exposed]) -> DMatrix<f64> {
-    let kernel = sensitivity_kernel();
-    let unusual: Vec<Bands> = data
-        .iter()
-        .map(|d| without_quadratic(&d.spectrum))
-        .collect();
-    let spread: Vec<Bands> = unusual
-        .iter()
-        .map(|u| std::array::from_fn(|i| (0..BANDS).map(|j| kernel[i][j] * u[j]).sum()))
-        .collect();
-    let sensitivity = scanner.sensitivity / BANDS as f64;
-    let one = |i: usize, j: usize| {
-        let (a, b) = (&data[i], &data[j]);
-        let over_channels = |of: &dyn Fn(&Exposed, usize) -> f64| -> f64 {
-            (0..3).map(|c| of(a, c) * of(b, c)).sum()
-        };
-        let colour: f64 = (0..BANDS)
-            .map(|band| unusual[i][band] * spread[j][band])
-            .sum();
-        sensitivity * sensitivity * colour * over_channels(&|d, c| d.channels[c])
-            + scanner.zero
-                * scanner.zero
-                * over_channels(&|d, c| d.channels[c] * (1.0 - d.through[c]))
-            + scanner.level * scanner.level * a.own_light * b.own_light
+/// What a scanner's errors do to data: how far they are off on average, and the covariance of that.
+pub fn of_scanner(scanner: &Scanner, data: &[Exposed]) -> (DVector<f64>, DMatrix<f64>) {
+    let sensors = Sensors::of(scanner.sensor);
+    let offset = |curves: &[Bands; 3], datum: &Exposed| -> f64 {
+        (0..3)
+            .map(|axis| {
+                let seen: f64 = (0..BANDS)
+                    .map(|band| curves[axis][band] * datum.spectrum[band])
+                    .sum();
+                datum.axes[axis] * seen
+            })
+            .sum()
     };
-    let mut covariance = DMatrix::zeros(data.len(), data.len());
+    let mean = DVector::from_iterator(
+        data.len(),
+        data.iter().map(|datum| offset(&sensors.mean, datum)),
+    );
+    let spread = DMatrix::from_fn(data.len(), sensors.spread.len(), |i, part| {
+        offset(&sensors.spread[part], &data[i])
+    });
+    let mut covariance = &spread * spread.transpose();
     for i in 0..data.len() {
-        for j in 0..=i {
-            covariance[(i, j)] = one(i, j);
-            covariance[(j, i)] = covariance[(i, j)];
+        for j in 0..data.len() {
+            let (a, b) = (&data[i], &data[j]);
+            let zero: f64 = (0..3)
+                .map(|c| {
+                    a.channels[c] * (1.0 - a.through[c]) * b.channels[c] * (1.0 - b.through[c])
+                })
+                .sum();
+            covariance[(i, j)] += scanner.zero * scanner.zero * zero
+                + scanner.level * scanner.level * a.own_light * b.own_light;
         }
     }
-    covariance
-}
-
-fn sensitivity_kernel() -> [[f64; BANDS]; BANDS] {
-    std::array::from_fn(|i| {
-        std::array::from_fn(|j| {
-            let d = (i as f64 - j as f64) * STEP_NM / ALIKE_NM;
-            libm::exp(-0.5 * d * d)
-        })
-    })
-}
-
-/// The spectrum less its best constant, slope and bend (discrete Legendre polynomials up to degree two).
-fn without_quadratic(spectrum: &Bands) -> Bands {
-    let mut rest = *spectrum;
-    let x = |b: usize| 2.0 * b as f64 / (BANDS - 1) as f64 - 1.0;
-    let mean_square = (0..BANDS).map(|b| x(b) * x(b)).sum::<f64>() / BANDS as f64;
-    let shapes: [Bands; 3] = [
-        [1.0; BANDS],
-        std::array::from_fn(x),
-        // Orthogonal to the constant; orthogonal to the slope by symmetry.
-        std::array::from_fn(|b| x(b) * x(b) - mean_square),
-    ];
-    for shape in shapes {
-        let norm: f64 = shape.iter().map(|s| s * s).sum();
-        let share = shape.iter().zip(&rest).map(|(s, r)| s * r).sum::<f64>() / norm;
-        rest.iter_mut()
-            .zip(&shape)
-            .for_each(|(r, s)| *r -= share * s);
-    }
-    rest
+    (mean, covariance)
 }
 
 #[cfg(test)]
@@ -113,6 +80,7 @@ mod tests {
 
     fn datum(spectrum: Bands) -> Exposed {
         Exposed {
+            axes: [1.0, 0.0, 0.0],
             channels: [1.0, 0.0, 0.0],
             through: [0.0; 3],
             own_light: 0.0,
@@ -120,40 +88,43 @@ mod tests {
         }
     }
 
+    /// White, greys and black are what they are for every sensor.
     #[test]
-    fn common_spectra_are_not_exposed() {
-        let smooth = std::array::from_fn(|b| 0.2 + 0.01 * b as f64 + 0.0003 * (b * b) as f64);
-        let cov = of_scanner(
-            &Scanner {
-                sensitivity: 1.0,
+    fn greys_are_not_exposed() {
+        for sensor in Group::STORED {
+            let scanner = Scanner {
+                sensor,
                 zero: 0.0,
                 level: 0.0,
-            },
-            &[datum(smooth), datum([0.5; BANDS])],
-        );
-        assert!(cov.amax() < 1e-24, "{cov}");
+            };
+            let (off, cov) = of_scanner(&scanner, &[datum([1.0; BANDS]), datum([0.2; BANDS])]);
+            assert!(off.amax() < 1e-3, "{sensor:?} {off}");
+            assert!(cov.amax() < 1e-6, "{sensor:?} {cov}");
+        }
     }
 
     #[test]
-    fn sharp_spectra_are() {
-        let sharp = std::array::from_fn(|b| if b < 18 { 0.02 } else { 0.7 });
-        let cov = of_scanner(
-            &Scanner {
-                sensitivity: 1.0,
+    fn steep_spectra_are() {
+        let steep = std::array::from_fn(|b| if b < 18 { 0.02 } else { 0.7 });
+        let half = steep.map(|v| 0.5 * v);
+        for sensor in [Group::Good, Group::White, Group::Three, Group::Camera] {
+            let scanner = Scanner {
+                sensor,
                 zero: 0.0,
                 level: 0.0,
-            },
-            &[datum(sharp), datum(sharp.map(|v| 0.5 * v))],
-        );
-        assert!(cov[(0, 0)] > 1e-4);
-        // Half the contrast, half the error, and the same sign.
-        assert!((cov[(0, 1)] / cov[(0, 0)] - 0.5).abs() < 1e-12);
+            };
+            let (off, cov) = of_scanner(&scanner, &[datum(steep), datum(half)]);
+            assert!(cov[(0, 0)] > 1e-6, "{sensor:?} {cov}");
+            // Half the light, half the error, and the same sign.
+            assert!((cov[(0, 1)] / cov[(0, 0)] - 0.5).abs() < 1e-9);
+            assert!((off[1] - 0.5 * off[0]).abs() < 1e-12);
+        }
     }
 
     #[test]
     fn a_zero_error_cancels_where_the_stripe_shows_through() {
         let scanner = Scanner {
-            sensitivity: 0.0,
+            sensor: Group::Good,
             zero: 0.005,
             level: 0.0,
         };
@@ -162,8 +133,9 @@ mod tests {
             ..datum([0.04; BANDS])
         };
         let hidden = datum([0.04; BANDS]);
-        let cov = of_scanner(&scanner, &[bare, hidden]);
-        assert_eq!((cov[(0, 0)], cov[(0, 1)]), (0.0, 0.0));
-        assert!((cov[(1, 1)] - 2.5e-5).abs() < 1e-18);
+        let (_, cov) = of_scanner(&scanner, &[bare, hidden]);
+        // Greys are exposed to next to nothing else.
+        assert!(cov[(0, 0)].abs() < 1e-9 && cov[(0, 1)].abs() < 1e-9);
+        assert!((cov[(1, 1)] - 2.5e-5).abs() < 1e-9);
     }
 }

@@ -1,6 +1,6 @@
 //! From cells to constants, whatever kind of scanner saw them and however dull the films have dried.
 
-use nalgebra::{DMatrix, Matrix3};
+use nalgebra::{DMatrix, DVector, Matrix3};
 
 use super::Answers;
 use crate::{
@@ -14,6 +14,7 @@ use crate::{
     fit::{
         self, Datum, Fitted, Optics, Prior, Says,
         noise::{self, Exposed, Scanner},
+        sensors::Group,
     },
     paint::{
         Constants,
@@ -76,7 +77,14 @@ pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers, tones: T
     let under = |haze: (f64, f64)| {
         let fits: Vec<Fitted> = scanners
             .iter()
-            .map(|scanner| fit::refit(&card.seen_by(scanner, haze), &prior, &first))
+            .map(|scanner| {
+                let seen_first = fit::refit(&card.seen_by(scanner, haze), &prior, &first);
+                (1..TURNS).fold(seen_first, |fitted, _| {
+                    let seen = as_fitted(sampled, &before.plain, &fitted);
+                    let card = Card::of(sampled, films, answers, &seen);
+                    fit::refit(&card.seen_by(scanner, haze), &prior, &fitted)
+                })
+            })
             .collect();
         Fitted::mixed(&fits)
     };
@@ -145,8 +153,9 @@ fn cell_sds(
     let exposed: Vec<Exposed> = seen
         .iter()
         .flat_map(|seen| {
-            sampled.to_xyz.map(|channels| Exposed {
-                channels,
+            (0..3).map(|axis| Exposed {
+                axes: std::array::from_fn(|i| if i == axis { 1.0 } else { 0.0 }),
+                channels: sampled.to_xyz[axis],
                 // The colour is wrong by the whole zero error, whatever is wrong with the stripe below.
                 through: [0.0; 3],
                 own_light: 0.0,
@@ -154,7 +163,7 @@ fn cell_sds(
             })
         })
         .collect();
-    let shared: Vec<DMatrix<f64>> = scanners
+    let shared: Vec<(DVector<f64>, DMatrix<f64>)> = scanners
         .iter()
         .map(|scanner| noise::of_scanner(scanner, &exposed))
         .collect();
@@ -168,7 +177,9 @@ fn cell_sds(
                 let of_scanner: f64 = weights
                     .iter()
                     .zip(&shared)
-                    .map(|(w, m)| w * m[(3 * i + axis, 3 * i + axis)])
+                    .map(|(w, (off, m))| {
+                        w * (m[(3 * i + axis, 3 * i + axis)] + off[3 * i + axis].powi(2))
+                    })
                     .sum();
                 (own * own + cell.xyz_sd[axis] * cell.xyz_sd[axis] + of_scanner).sqrt()
             })
@@ -238,43 +249,58 @@ struct Card {
 impl Card {
     /// The card under films whose surface adds `haze`, seen by a scanner with such errors.
     fn seen_by(&self, scanner: &Scanner, haze: (f64, f64)) -> fit::Card {
-        fit::Card {
+        let (off, shared) = noise::of_scanner(scanner, &self.exposed);
+        let mut card = fit::Card {
             haze,
-            shared: noise::of_scanner(scanner, &self.exposed),
+            shared,
             ..self.plain.clone()
+        };
+        for (datum, off) in card.data.iter_mut().zip(off.iter()) {
+            datum.value -= off;
         }
+        card
     }
 
     fn of(sampled: &Sampled, films: usize, answers: &Answers, seen: &[SeenCell]) -> Self {
         let widen = widening(answers);
         let rows = spectrum::to_xyz_rows();
         let device = device_rows(&sampled.to_xyz, &rows);
+        let inverse = Matrix3::from_fn(|i, j| sampled.to_xyz[i][j])
+            .try_inverse()
+            .unwrap_or_else(Matrix3::identity);
+        let from_xyz: [[f64; 3]; 3] =
+            std::array::from_fn(|c| std::array::from_fn(|axis| inverse[(c, axis)]));
         let mut data = Vec::with_capacity(6 * films);
         let mut exposed = Vec::with_capacity(6 * films);
         for (cell, seen) in sampled.pooled.iter().zip(seen) {
             let ground = usize::from(cell.ground == Ground::Black);
             let through = device.map(|row| weighted(&row, &seen.through) / row.iter().sum::<f64>());
-            let mut push =
-                |row: &Bands, channels: [f64; 3], value: f64, scatter: f64, says: Says| {
-                    exposed.push(Exposed {
-                        channels,
-                        through,
-                        own_light: value - weighted(row, &seen.from_stripe),
-                        spectrum: seen.spectrum,
-                    });
-                    // What a flat spectrum of 1 gives: the floor scales with it.
-                    let unit: f64 = row.iter().sum();
-                    let shared = widen * FLOOR * unit.abs().max(0.5);
-                    let relative = widen * RELATIVE * value;
-                    data.push(Datum {
-                        film: cell.film,
-                        ground,
-                        row: *row,
-                        value,
-                        sd: (scatter * scatter + shared * shared + relative * relative).sqrt(),
-                        says,
-                    });
-                };
+            let mut push = |row: &Bands,
+                            axes: [f64; 3],
+                            channels: [f64; 3],
+                            value: f64,
+                            scatter: f64,
+                            says: Says| {
+                exposed.push(Exposed {
+                    axes,
+                    channels,
+                    through,
+                    own_light: value - weighted(row, &seen.from_stripe),
+                    spectrum: seen.spectrum,
+                });
+                // What a flat spectrum of 1 gives: the floor scales with it.
+                let unit: f64 = row.iter().sum();
+                let shared = widen * FLOOR * unit.abs().max(0.5);
+                let relative = widen * RELATIVE * value;
+                data.push(Datum {
+                    film: cell.film,
+                    ground,
+                    row: *row,
+                    value,
+                    sd: (scatter * scatter + shared * shared + relative * relative).sqrt(),
+                    says,
+                });
+            };
             let unit = |c: usize| std::array::from_fn(|i| if i == c { 1.0 } else { 0.0 });
             let clipped =
                 |c: usize| cell.clipped_low[c] > CLIPPED || cell.clipped_high[c] > CLIPPED;
@@ -290,6 +316,7 @@ impl Card {
                     };
                     push(
                         &device[c],
+                        from_xyz[c],
                         unit(c),
                         cell.additive[c],
                         cell.additive_sd[c],
@@ -300,6 +327,7 @@ impl Card {
                 for axis in 0..3 {
                     push(
                         &rows[axis],
+                        unit(axis),
                         sampled.to_xyz[axis],
                         cell.xyz[axis],
                         cell.xyz_sd[axis],
@@ -325,20 +353,21 @@ impl Card {
     }
 }
 
-/// Errors of sensitivity that a scanner may have, before its cells are seen: those of a good and of a poor one. Most scanners are
-/// much better than the worst, so no single spread is right for all; the cells say which it is ([`Fitted::mixed`]). Ours: with one
-/// middling scanner (0.8, zero 0.002) in their stead the 90 % range held 83 to 90 % of the time on rendered scans, with these 91 to
-/// 95 %, and the 95th percentiles fell by 0.3 to 0.9 CIEDE2000. A painter who knows the scanner narrows them.
-const fn sensitivities(scanner: ScannerKind) -> [f64; 2] {
+/// Sensors that a scanner may have. No one is right for all; the cells say which it is ([`Fitted::mixed`]). A painter who knows the
+/// scanner leaves fewer.
+const fn sensors(scanner: ScannerKind) -> &'static [Group] {
     match scanner {
-        ScannerKind::Unknown => [0.3, 1.2],
-        ScannerKind::WhiteLight => [0.15, 0.5],
-        ScannerKind::ThreeLights => [0.6, 1.6],
+        ScannerKind::Unknown => &[Group::Good, Group::White, Group::Three, Group::Camera],
+        ScannerKind::WhiteLight => &[Group::Good, Group::White, Group::Camera],
+        ScannerKind::ThreeLights => &[Group::Three],
     }
 }
+/// How often a scanner's errors are told anew from the spectra that the last fit found: a sensor's difference shows in steep spectra,
+/// and how steep they are shows only once it is taken off (see DEVELOPERS.md, *What kind of scanner*).
+const TURNS: usize = 3;
 /// What a fit goes by first.
 const FIRST_GUESS: Scanner = Scanner {
-    sensitivity: 0.6,
+    sensor: Group::Any,
     zero: 0.002,
     level: white::OF_SCANNER,
 };
@@ -346,11 +375,11 @@ const FIRST_GUESS: Scanner = Scanner {
 fn scanners(answers: &Answers, tones: Tones) -> Vec<Scanner> {
     let level = tones.level.sd();
     let zeros = tones.zero.sds();
-    sensitivities(answers.scanner)
-        .into_iter()
-        .flat_map(|sensitivity| {
+    sensors(answers.scanner)
+        .iter()
+        .flat_map(|&sensor| {
             zeros.iter().map(move |&zero| Scanner {
-                sensitivity,
+                sensor,
                 zero,
                 level,
             })
