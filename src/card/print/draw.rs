@@ -374,7 +374,7 @@ fn back(svg: &mut String, number: u32) {
                 "too pale: the black must look black beside black paint. If it does not, or if it",
                 "bleeds, paint the black stripes over with black acrylic.",
                 "Seal the striped area and the squares, black and white alike, with two thin",
-                "coats of clear acrylic medium, and let it dry. Leave codes and chips bare.",
+                "coats of clear acrylic medium, and let it dry. Leave codes, chips, greys bare.",
             ],
         ),
         (
