@@ -39,7 +39,8 @@ export function classScreen(page, work, open) {
     work.dropTable().catch(page.tell);
   }
 
-  const hold = () => work.tableSoon(() => ({ done, rows }));
+  // A list of its own: until it is held, more is read.
+  const hold = () => work.tableSoon(() => ({ done, rows: [...rows] }));
 
   /** Whether there is anything to be seen and corrected by opening it. @param {Row} row */
   const opens = ({ problem }) => problem === null || ["no-card", "no-films", "layout"].includes(problem.code);
