@@ -53,6 +53,13 @@ pub struct FilmBand {
     pub top: Edge,
     /// Edge nearer its bottom.
     pub bottom: Edge,
+    /// Whether it lies in a printed card's lane for a brushed coat: no film to count in.
+    #[serde(default, skip_serializing_if = "is_drawn")]
+    pub brushed: bool,
+}
+
+fn is_drawn(brushed: &bool) -> bool {
+    !brushed
 }
 
 /// A question that the reader could not settle by itself.

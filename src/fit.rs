@@ -170,10 +170,17 @@ pub fn fit(card: &Card, prior: &Prior, optics: Optics) -> Fitted {
 /// Nominal builds from the cells: films ranked by depth, a factor 2 between neighbours, the middle one (of an even number
 /// the lower middle) at 1. Depth is how far a film takes its cells from the bare stripes.
 ///
-/// `depths`: one number a film, larger for thicker. Returns the builds and which film is the reference.
-pub fn nominal_builds(depths: &[f64]) -> (Vec<f64>, usize) {
+/// `depths`: one number a film, larger for thicker. `units`: which of them may be the reference; all count where none may.
+/// Returns the builds and which film is the reference.
+pub fn nominal_builds(depths: &[f64], units: &[bool]) -> (Vec<f64>, usize) {
     let order = crate::order::order(depths);
-    let middle = (depths.len().max(1) - 1) / 2;
+    let any = units.contains(&true);
+    let may = |film: usize| !any || units.get(film) == Some(&true);
+    let ranks: Vec<usize> = (0..order.len()).filter(|&rank| may(order[rank])).collect();
+    let middle = ranks
+        .get((ranks.len().max(1) - 1) / 2)
+        .copied()
+        .unwrap_or(0);
     let mut builds = vec![1.0; depths.len()];
     for (rank, &film) in order.iter().enumerate() {
         builds[film] = libm::pow(2.0, rank as f64 - middle as f64);

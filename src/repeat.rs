@@ -111,6 +111,7 @@ pub fn only(sampled: &Sampled, films: &[usize]) -> Sampled {
         pooled: pooled.collect(),
         crossings: crossings.collect(),
         evenness: films.iter().map(|&film| sampled.evenness[film]).collect(),
+        units: films.iter().map(|&film| sampled.units[film]).collect(),
         ..sampled.clone()
     }
 }
@@ -295,6 +296,7 @@ mod tests {
             white: bare(0.84),
             black: bare(0.04),
             evenness: vec![0.1; films.len()],
+            units: vec![true; films.len()],
             to_xyz: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]],
             levelled: Levelled {
                 shading: 0.0,

@@ -574,6 +574,13 @@ pub fn picture_copy(text: String, now: &str) -> String {
     Copy::of(&[], &[(0, text)], now).write()
 }
 
+/// A copy of paints alone, for when they cannot be kept here. `now` is ISO 8601.
+#[wasm_bindgen]
+pub fn paints_copy(texts: Vec<String>, now: &str) -> String {
+    let paints: Texts = (1..).zip(texts).collect();
+    Copy::of(&paints, &[], now).write()
+}
+
 /// Notes that the copy was handed to the painter.
 #[wasm_bindgen]
 pub async fn copied_out(now: &str) -> Given<()> {

@@ -92,9 +92,9 @@ const page = {
 };
 /** @typedef {typeof page} Page */
 
-const start = startScreen(page, (file, more) => card.open(file, more), (name) => card.work.drop(name), (files) => classroom.read(files));
+const start = startScreen(page, (file, more) => card.open(file, more), (left) => ("files" in left ? card.work.dropTable(left.name) : card.work.drop(left.name)), (files) => classroom.read(files), (table) => classroom.goOn(table));
 const card = cardScreen(page, (id) => picture.choose(id), (colours) => picture.take(colours));
-const classroom = classScreen(page, (file, more) => card.open(file, more));
+const classroom = classScreen(page, card.work, (file, more) => card.open(file, more));
 const tubes = tubesScreen(page, (id) => picture.choose(id));
 const picture = pictureScreen(page, () => glass.onPaper());
 const glass = glassScreen(page, picture);
@@ -151,9 +151,11 @@ keepOffline();
 /** Goes on with what this window was reading before it was loaded again, if anything. */
 async function begin() {
   try {
+    const table = await card.work.ownTable();
+    if (table) classroom.goOn(table);
     const left = await card.work.own();
     if (left) await card.open(left.file, { pasted: left.pasted, left });
-    else start.offer(await card.work.leftBehind());
+    if (!left && !table) start.offer(await card.work.leftBehind());
   } catch {
     // Nothing is held where the browser keeps nothing; the shelf says so where that matters.
   }

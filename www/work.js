@@ -22,6 +22,16 @@ const PATIENCE_MS = 250;
  * @property {{ label: import("./types.js").Label, kept: { id: number, text: string } | undefined }[]} sheets
  */
 
+/**
+ * @typedef {object} LeftTable many scans to go on with
+ * @property {string} name whose they were
+ * @property {File[]} files
+ * @property {number} done how many of them were read
+ * @property {HeldRow[]} rows
+ *
+ * @typedef {import("./types.js").ClassRow & { of: number, typed: string }} HeldRow a row; of: which file it came from
+ */
+
 /** @param {string} name */
 const lock = (name) => `${NAME}-${name}`;
 
@@ -58,8 +68,10 @@ export class Work {
   #engine;
   #name = ownName();
   /** @type {ReturnType<typeof setTimeout> | undefined} */ #timer;
+  /** @type {ReturnType<typeof setTimeout> | undefined} */ #tableTimer;
   /** @type {Promise<void>} */ #holding = Promise.resolve();
   /** Told when the reading cannot be held, and with nothing when it can again. @type {(words: string) => void} */ ontrouble = () => {};
+  /** The same of a table of many scans. @type {(words: string) => void} */ ontabletrouble = () => {};
 
   /** @param {import("./engine.js").Engine} engine */
   constructor(engine) {
@@ -77,16 +89,28 @@ export class Work {
     this.#timer = setTimeout(() => this.#hold("", state()), PATIENCE_MS);
   }
 
-  /** @param {string} part @param {object} value */
-  #hold(part, value) {
+  /** Holds the scans of a table, of which nothing is read yet. @param {File[]} files */
+  table(files) {
+    this.#hold(":rows", { done: 0, rows: [] }, this.ontabletrouble);
+    return this.#hold(":table", { files }, this.ontabletrouble);
+  }
+
+  /** Holds what was read of them, soon. @param {() => { done: number, rows: HeldRow[] }} state */
+  tableSoon(state) {
+    clearTimeout(this.#tableTimer);
+    this.#tableTimer = setTimeout(() => this.#hold(":rows", state(), this.ontabletrouble), PATIENCE_MS);
+  }
+
+  /** @param {string} part @param {object} value @param {(words: string) => void} [trouble] */
+  #hold(part, value, trouble = this.ontrouble) {
     this.#holding = this.#holding.then(async () => {
       try {
         await this.#engine.call("hold_work", [(await this.#name) + part, value]);
-        this.ontrouble("");
+        trouble("");
       } catch (error) {
         // Stopped by the painter, who is about to read another.
         if (error instanceof EngineError && error.code === "cancelled") return;
-        this.ontrouble(`This reading will not survive a reload. ${error instanceof Error ? error.message : ""}`);
+        trouble(`${trouble === this.ontrouble ? "This reading" : "This table"} will not survive a reload. ${error instanceof Error ? error.message : ""}`);
       }
     });
     return this.#holding;
@@ -101,24 +125,50 @@ export class Work {
     await this.#engine.call("drop_work", [`${whose}:scan`]);
   }
 
+  /** The table is done with. @param {string} [name] whose, if not this window's */
+  async dropTable(name) {
+    clearTimeout(this.#tableTimer);
+    await this.#holding;
+    const whose = name ?? (await this.#name);
+    await this.#engine.call("drop_work", [`${whose}:table`]);
+    await this.#engine.call("drop_work", [`${whose}:rows`]);
+  }
+
+  /** The table that this window was reading before it was loaded again. @returns {Promise<LeftTable | null>} */
+  async ownTable() {
+    return this.#leftTable(await this.#name);
+  }
+
   /** What this window was reading before it was loaded again. @returns {Promise<Left | null>} */
   async own() {
     return this.#left(await this.#name);
   }
 
-  /** What a window that is gone left behind, the last of several. @returns {Promise<Left | null>} */
+  /** What a window that is gone left behind, the last of several. @returns {Promise<Left | LeftTable | null>} */
   async leftBehind() {
     if (!navigator.locks) return null;
     const own = await this.#name;
     const held = new Set(((await navigator.locks.query()).held ?? []).map(({ name }) => name));
     /** @type {string[]} */
     const all = await this.#engine.call("held_works");
-    const names = all.filter((name) => !name.includes(":") && name !== own && !held.has(lock(name)));
+    const whose = all.flatMap((name) => (name.includes(":") && !name.endsWith(":table") ? [] : [name.replace(/:table$/, "")]));
+    const names = [...new Set(whose)].filter((name) => name !== own && !held.has(lock(name)));
     for (const name of names.reverse()) {
-      const left = await this.#left(name);
+      const left = (await this.#left(name)) ?? (await this.#leftTable(name));
       if (left) return left;
     }
     return null;
+  }
+
+  /** @param {string} name @returns {Promise<LeftTable | null>} */
+  async #leftTable(name) {
+    const scans = await this.#engine.call("held_work", [`${name}:table`]);
+    if (!Array.isArray(scans?.files) || !scans.files.length || !scans.files.every((/** @type {any} */ file) => file instanceof File)) return null;
+    const state = await this.#engine.call("held_work", [`${name}:rows`]);
+    const { files } = scans;
+    // What is held of the rows is only a note: without it the scans are read anew.
+    const read = soundRows(state, files.length) ? state : { done: 0, rows: [] };
+    return { name, files, done: read.done, rows: read.rows };
   }
 
   /** @param {string} name @returns {Promise<Left | null>} */
@@ -133,4 +183,17 @@ export class Work {
 function sound(scan, state) {
   const labelled = (/** @type {any} */ sheet) => typeof sheet?.label?.name === "string" && Array.isArray(sheet.label.colour_index);
   return scan?.file instanceof File && Array.isArray(scan.seconds) && typeof state?.layout === "string" && Array.isArray(state.sheets) && state.sheets.every(labelled);
+}
+
+/** @param {any} state @param {number} files */
+function soundRows(state, files) {
+  const place = (/** @type {any} */ at, /** @type {number} */ most) => Number.isInteger(at) && at >= 0 && at <= most;
+  const row = (/** @type {any} */ row) =>
+    place(row?.of, files - 1) &&
+    place(row.card, 1e4) &&
+    [row.file, row.name, row.typed, row.ask].every((text) => typeof text === "string") &&
+    (row.text === null || typeof row.text === "string") &&
+    (row.paint === null || typeof row.paint?.strip_small === "string") &&
+    (row.problem === null || typeof row.problem?.words === "string");
+  return place(state?.done, files) && Array.isArray(state.rows) && state.rows.every(row);
 }

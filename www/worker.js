@@ -277,6 +277,7 @@ const methods = {
   standing: () => twoground.standing(now()),
   copy_out: () => twoground.copy_out(now()),
   picture_copy: (/** @type {string} */ text) => twoground.picture_copy(text, now()),
+  paints_copy: (/** @type {string[]} */ texts) => twoground.paints_copy(texts, now()),
   copied_out: () => twoground.copied_out(now()),
   /** Reads a copy and says what bringing it in would change. */
   async copy_look(/** @type {File} */ file) {

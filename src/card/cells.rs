@@ -105,6 +105,8 @@ pub struct Sampled {
     pub black: BareStripe,
     /// How uneven each film is: spread inside it as a share of what it does to the stripe it changes most.
     pub evenness: Vec<f64>,
+    /// Which films the card may count in: those that were drawn, not a brushed coat.
+    pub units: Vec<bool>,
     /// Rows X, Y, Z: additive space to XYZ.
     pub to_xyz: [[f64; 3]; 3],
     /// What was levelled.
@@ -313,6 +315,10 @@ pub fn sample_counted(
         white,
         black,
         evenness,
+        units: counted
+            .iter()
+            .map(|&film| !layout.films[film].brushed)
+            .collect(),
         to_xyz: scan.profile.to_xyz(),
         levelled: Levelled {
             black_differs,

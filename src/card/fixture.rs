@@ -49,10 +49,12 @@ pub(super) fn layout() -> Layout {
             FilmBand {
                 top: edge(15.0, 15.0),
                 bottom: edge(35.0, 35.0),
+                brushed: false,
             },
             FilmBand {
                 top: edge(50.0, 54.0),
                 bottom: edge(70.0, 74.0),
+                brushed: false,
             },
         ],
         doubts: Vec::new(),

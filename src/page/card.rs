@@ -14,8 +14,7 @@ use crate::{
     card::{
         Layout,
         cells::{self, Sampled},
-        find,
-        print::{self, Printed},
+        find, print,
     },
     paint::{Record, file},
     reading::{self, Answers, Reading},
@@ -344,12 +343,7 @@ impl OpenScan {
         });
         reading.record.findings.extend(noticed);
         if let Some(printed) = &card.place.printed {
-            // Films may have been added or taken away since; then none is known to be the brushed one.
-            let printed = Printed {
-                brushed: printed.brushed.filter(|_| !card.place.by_hand),
-                ..printed.clone()
-            };
-            printed.inscribe(&mut reading.record);
+            printed.inscribe(&layout, &mut reading.record);
         }
         self.cards[self.at].reading = Some(reading);
     }

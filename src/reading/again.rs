@@ -71,9 +71,6 @@ pub fn again(kept: &Record) -> Result<Record> {
     let tones = Tones { level, zero };
     let sampled = sampled(kept, &answers, tones);
     let fit_card = super::card_for_fit(&sampled, films, &answers);
-    if fit_card.reference != kept.reference_film {
-        return refused("Another film of this card would become its unit.");
-    }
     let (state, solved) = solved(&sampled, films, &answers, state_of(&sampled, films), tones);
     let mut new = record(films, &sampled, &answers, state, &solved, &fit_card);
     for (cell, old) in new.cells.iter_mut().zip(&kept.cells) {
@@ -121,6 +118,10 @@ fn sampled(kept: &Record, answers: &Answers, tones: Tones) -> Sampled {
         white: bare(kept.stripes.white_xyz),
         black: bare(kept.stripes.black_xyz),
         evenness: vec![0.0; kept.films.len()],
+        // Pictures that were planned with the card count in the film that it has counted in.
+        units: (0..kept.films.len())
+            .map(|film| film == kept.reference_film)
+            .collect(),
         to_xyz: EQUAL,
         levelled: Levelled {
             shading: 0.0,

@@ -336,7 +336,7 @@ impl Card {
                 }
             }
         }
-        let (nominal, reference) = fit::nominal_builds(&sampled.depths());
+        let (nominal, reference) = fit::nominal_builds(&sampled.depths(), &sampled.units);
         let ground = |xyz: [f64; 3]| {
             spectrum::smoothest(Xyz::new(xyz[0], xyz[1], xyz[2])).map(surface::to_internal)
         };

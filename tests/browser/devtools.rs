@@ -47,6 +47,8 @@ pub(crate) struct Browser {
     /// Sessions of workers, the newest last.
     workers: Vec<String>,
     page: String,
+    /// The private window's storage.
+    private: String,
     problems: Vec<String>,
     forgiving: Vec<&'static str>,
     forgiven: usize,
@@ -89,6 +91,7 @@ impl Browser {
             passing: HashSet::new(),
             workers: Vec::new(),
             page: String::new(),
+            private: String::new(),
             problems: Vec::new(),
             forgiving: Vec::new(),
             forgiven: 0,
@@ -153,7 +156,28 @@ impl Browser {
 
     /// Opens a new window in front; the helpers act on it from now on.
     pub(crate) fn new_page(&mut self) {
-        let made = self.call("", "Target.createTarget", json!({"url": "about:blank"}));
+        self.page_in(json!({"url": "about:blank"}));
+    }
+
+    /// Opens a page in a private window: with a storage of its own, in memory, that ends with it.
+    pub(crate) fn private_page(&mut self) {
+        let made = self.call("", "Target.createBrowserContext", json!({}));
+        let context = made["browserContextId"].as_str().expect("a name");
+        self.private = context.to_owned();
+        let downloads = self.downloads.path().to_str().expect("a path in UTF-8");
+        let behaviour = json!({"behavior": "allow", "downloadPath": downloads, "eventsEnabled": true, "browserContextId": context});
+        self.call("", "Browser.setDownloadBehavior", behaviour);
+        self.page_in(json!({"url": "about:blank", "browserContextId": context}));
+    }
+
+    /// Closes the private window with all that is in it.
+    pub(crate) fn close_private(&mut self) {
+        let context = json!({"browserContextId": self.private});
+        self.call("", "Target.disposeBrowserContext", context);
+    }
+
+    fn page_in(&mut self, target: Value) {
+        let made = self.call("", "Target.createTarget", target);
         let target = made["targetId"].as_str().expect("a target").to_owned();
         self.until("the new page to attach", |browser| {
             browser

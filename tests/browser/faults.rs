@@ -102,7 +102,49 @@ fn a_browser_that_keeps_nothing_still_reads_and_saves_files() {
     page.wait("document.querySelector('#picture [data-say=saved] button')");
     page.click("#picture [data-say=saved] button");
     assert_eq!(json_file(&page.download())["format"], "twoground-shelf");
+    // A whole class is read as well, and leaves as one file.
+    go(&mut page, "cards");
+    page.click("#card [data-do=another]");
+    let scans = samples::samples().into_iter().take(2);
+    page.upload(
+        "#scan",
+        &scans.map(|sample| sample.scan).collect::<Vec<_>>(),
+    );
+    page.wait("document.querySelectorAll('#class tbody tr').length >= 2 && !document.querySelector('#class [data-do=keep-all]').disabled");
+    page.wait_for_text("This table will not survive a reload.");
+    page.click("#class [data-do=keep-all]");
+    page.wait_for_text("allow this page to store data");
+    page.click("#class [data-do=save-class]");
+    let saved = json_file(&page.download());
+    let tubes = saved["tubes"].as_array().expect("tubes");
+    assert!(tubes.len() == 2 && tubes[0]["pigment"]["format"] == "twoground-pigment");
     page.close();
+}
+
+/// A private window keeps everything while it is open, says that it forgets it, and does.
+#[test]
+fn a_private_window_says_that_it_forgets_and_what_is_in_hand_leaves_as_files() {
+    let (server, profile, mut page) = open();
+    let usual = page.window();
+    page.private_page();
+    page.go(&server.origin);
+    read(&mut page, &samples::samples()[0].scan);
+    name_and_keep(&mut page, "In private");
+    shelf_has(&mut page, 1);
+    page.wait_for_text("a private window forgets it when it closes. Save a copy now and then.");
+    page.click("#tubes [data-do=copy-out]");
+    let saved = json_file(&page.download());
+    assert_eq!(saved["tubes"][0]["pigment"]["paint"]["name"], "In private");
+    page.screenshot("private");
+    // Nothing of it is in the browser's own storage, and nothing is left of it once it is closed.
+    page.turn_to(&usual);
+    shelf_has(&mut page, 0);
+    page.close_private();
+    page.private_page();
+    page.go(&server.origin);
+    shelf_has(&mut page, 0);
+    page.close();
+    drop(profile);
 }
 
 /// What is held of a reading in progress is only a note: damaged, the scan is read as if it were new, or not at all.

@@ -258,7 +258,7 @@ fn a_reading_in_progress_survives_a_reload_and_a_killed_window() {
 
 #[test]
 fn many_scans_become_a_table_with_reasons_and_are_kept_together() {
-    let (_server, _profile, mut page) = open();
+    let (server, profile, mut page) = open();
     let folder = Folder::new("class");
     let bad = folder.path().join("holiday.png");
     image::RgbImage::from_pixel(300, 200, image::Rgb([90, 120, 60]))
@@ -271,21 +271,46 @@ fn many_scans_become_a_table_with_reasons_and_are_kept_together() {
         .collect();
     files.push(bad);
     page.upload("#scan", &files);
-    page.wait("document.querySelectorAll('#class tbody tr').length >= 4 && !document.querySelector('#class [data-do=keep-all]').disabled");
-    page.wait_for_text("Not read.");
-    page.wait_for_text("No card was found in this picture.");
+    // Half of it is enough to go on with after a reload.
+    page.wait("document.querySelectorAll('#class tbody tr').length >= 2");
+    let rows = |page: &mut Browser| {
+        page.wait("document.querySelectorAll('#class tbody tr').length === 4 && !document.querySelector('#class [data-do=keep-all]').disabled");
+        page.wait_for_text("3 cards were read, 1 was not");
+        page.wait_for_text("Not read.");
+        page.wait_for_text("No card was found in this picture.");
+    };
+    let held = "new Promise((done) => setTimeout(() => done(1), 600))";
+    page.evaluate(held);
+    page.reload();
+    rows(&mut page);
     // Two rows under one name are readings of one tube.
     for row in [1, 2] {
         page.evaluate(&format!("(() => {{ const input = document.querySelector('#class tbody tr:nth-child({row}) input'); input.value = 'Same tube'; input.dispatchEvent(new Event('change')); return 1; }})()"));
     }
     page.wait_for_text("2 readings of this tube.");
     page.screenshot("class");
+    // So do the names that were typed, also where the whole browser was killed.
+    page.evaluate(held);
+    page.kill();
+    let mut page = Browser::open(&profile, &server.origin);
+    page.wait_for_text("A table of 4 scans, 4 of them read, was open when its window closed.");
+    page.click("#start [data-do=go-on]");
+    rows(&mut page);
+    page.wait_for_text("2 readings of this tube.");
     page.click("#class [data-do=keep-all]");
     page.wait("document.querySelectorAll('#tubes [data-kept]').length === 2");
     page.wait_for_text("2 paints in 3 readings kept on this computer.");
     page.screenshot("readings");
     page.click("#tubes [data-do=undo]");
     page.wait_for_text("Taken back: keeping 3 cards of a class.");
+    // It is done with: nothing is offered again.
+    page.reload();
+    go(&mut page, "cards");
+    page.wait("document.querySelector('#start [data-say=headline]').textContent");
+    assert_eq!(
+        page.evaluate("document.querySelector('#start [data-part=left]').hidden"),
+        true
+    );
     page.close();
 }
 

@@ -132,7 +132,7 @@ fn cells(films: &Value) -> Vec<[Xyz; 2]> {
 /// the (lower) middle film is the unit.
 pub fn card(white: Xyz, black: Xyz, cells: &[[Xyz; 2]]) -> Card {
     let depths: Vec<f64> = (0..cells.len()).map(|film| film as f64).collect();
-    let (nominal, reference) = twoground::fit::nominal_builds(&depths);
+    let (nominal, reference) = twoground::fit::nominal_builds(&depths, &[]);
     let rows = spectrum::to_xyz_rows();
     let mut data = Vec::new();
     for (film, pair) in cells.iter().enumerate() {

@@ -75,7 +75,7 @@ fn internal_rgb(xyz: Xyz) -> [f64; 3] {
 pub fn fit_wide(white: Xyz, black: Xyz, cells: &[[Xyz; 2]], builds: Option<&[f64]>) -> Wide {
     let prior = Prior::default();
     let depths: Vec<f64> = (0..cells.len()).map(|film| film as f64).collect();
-    let (nominal, reference) = fit::nominal_builds(&depths);
+    let (nominal, reference) = fit::nominal_builds(&depths, &[]);
     let centre = builds.map_or(nominal, <[f64]>::to_vec);
     let grounds = [internal_rgb(white), internal_rgb(black)];
     let seen: Vec<[[f64; 3]; 2]> = cells.iter().map(|pair| pair.map(to_rgb)).collect();

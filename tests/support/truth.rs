@@ -81,6 +81,7 @@ pub fn true_layout(card: &Value) -> Layout {
             .map(|f| FilmBand {
                 top: edge(&f["top"]),
                 bottom: edge(&f["bottom"]),
+                brushed: false,
             })
             .collect(),
         doubts: Vec::new(),

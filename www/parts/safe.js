@@ -55,7 +55,7 @@ export class Safe {
     const words = kept
       ? "This browser has promised to keep your shelf until you delete it."
       : kept === false
-        ? "This browser did not promise to keep your shelf: when the disk runs full, or when browsing data are cleared, it may go. Save a copy now and then."
+        ? "This browser did not promise to keep your shelf: when the disk runs full, or when browsing data are cleared, it may go, and a private window forgets it when it closes. Save a copy now and then."
         : "This browser does not say whether it keeps your shelf. Save a copy now and then.";
     say(this.#root, "promise", words);
     find(this.#root, "[data-do=ask-to-keep]").hidden = kept !== false;

@@ -1,32 +1,46 @@
 // @ts-check
 /** Many scans at once: a table of every card in them, kept together. */
 
-import { drawing, el, find, remembered, say } from "../dom.js";
+import { download, drawing, el, find, remembered, say } from "../dom.js";
 import { EngineError } from "../engine.js";
 import { kept } from "../shelf.js";
 import { BLANK } from "../parts/label.js";
 
 /** @typedef {import("../types.js").ClassRow} ClassRow */
-/** @typedef {ClassRow & { source: File, typed: string }} Row */
+/** @typedef {ClassRow & { of: number, typed: string }} Row of: which of the files it came from */
 
 /**
  * @param {import("../main.js").Page} page
+ * @param {import("../work.js").Work} work
  * @param {(file: File, more: { card: number, labels: import("../types.js").Label[] }) => unknown} open opens one card of one file
  */
-export function classScreen(page, open) {
+export function classScreen(page, work, open) {
   const { engine } = page;
   const screen = find(document, "#class");
+  /** @type {File[]} */ let files = [];
   /** @type {Row[]} */ let rows = [];
+  /** How many of the files were read. */ let done = 0;
   let reading = false;
-  let stopped = false;
+  /** Which table is being read: one that was left is no longer. */ let run = 0;
+
+  work.ontabletrouble = (words) => say(screen, "held", words);
 
   const keepAll = /** @type {HTMLButtonElement} */ (find(screen, "[data-do=keep-all]"));
   keepAll.addEventListener("click", keep);
   find(screen, "[data-do=close-class]").addEventListener("click", () => {
-    stopped = true;
-    rows = [];
+    forget();
     page.go("cards");
   });
+
+  /** The table is done with. */
+  function forget() {
+    run += 1;
+    [files, rows, done, reading] = [[], [], 0, false];
+    work.dropTable().catch(page.tell);
+  }
+
+  // A list of its own: until it is held, more is read.
+  const hold = () => work.tableSoon(() => ({ done, rows: [...rows] }));
 
   /** Whether there is anything to be seen and corrected by opening it. @param {Row} row */
   const opens = ({ problem }) => problem === null || ["no-card", "no-films", "layout"].includes(problem.code);
@@ -38,17 +52,18 @@ export function classScreen(page, open) {
     name.value = row.typed;
     name.addEventListener("change", () => {
       row.typed = name.value.trim();
+      hold();
       together().catch(page.tell);
     });
     return el(
       "tr",
-      { "data-row": `${row.file}-${row.card}` },
+      { "data-row": `${row.of}-${row.card}` },
       el("td", {}, row.file),
       el("td", {}, row.number === null ? String(row.card) : `no.\u00a0${row.number}`),
       el("td", {}, paint ? name : ""),
       el("td", { class: "film" }, paint ? drawing(paint.strip_small, paint.strip_words) : ""),
       el("td", {}, paint ? paint.headline : el("strong", {}, "Not read. "), problem && !paint ? problem.words : "", row.ask ? el("p", { class: "small" }, row.ask) : "", el("p", { "data-say": "odd" })),
-      el("td", {}, !opens(row) ? "" : el("button", { type: "button", class: "quiet", "aria-label": `Open ${row.file} card ${row.card}`, click: () => open(row.source, { card: row.card - 1, labels: [...Array.from({ length: row.card - 1 }, () => BLANK), { ...BLANK, name: row.typed }] }) }, "Open")),
+      el("td", {}, !opens(row) ? "" : el("button", { type: "button", class: "quiet", "aria-label": `Open ${row.file} card ${row.card}`, click: () => open(files[row.of], { card: row.card - 1, labels: [...Array.from({ length: row.card - 1 }, () => BLANK), { ...BLANK, name: row.typed }] }) }, "Open")),
     );
   }
 
@@ -72,7 +87,7 @@ export function classScreen(page, open) {
     find(screen, "[data-part=together]").replaceChildren(...groups.map(({ name, words }) => el("li", {}, el("span", {}, el("strong", {}, name), `: ${words}`))));
     const odd = new Set(groups.flatMap(({ odd }) => odd.map((place) => read[place])));
     for (const row of rows) {
-      const line = screen.querySelector(`[data-row="${CSS.escape(`${row.file}-${row.card}`)}"] [data-say=odd]`);
+      const line = screen.querySelector(`[data-row="${row.of}-${row.card}"] [data-say=odd]`);
       line?.replaceChildren(...(odd.has(row) ? [el("strong", {}, "The odd one out"), ` of ${row.typed}: another tube, or something went wrong with this card?`] : []));
     }
   }
@@ -88,49 +103,83 @@ export function classScreen(page, open) {
       const texts = await page.patiently("Writing names into the files", () => Promise.all(rows.filter(({ text }) => text).map(named)));
       await engine.call("keep_all", [`keeping ${texts.length} cards of a class`, texts]);
       kept();
-      rows = [];
+      forget();
       page.go("tubes");
     } catch (error) {
       keepAll.disabled = false;
+      const words = error instanceof EngineError ? error.message : "They could not be kept.";
+      say(screen, "class", words);
+      find(screen, "[data-say=class]").append(" ", el("button", { type: "button", class: "quiet", "data-do": "save-class", click: save }, "Save them all as one file instead"));
       page.tell(error);
     }
+  }
+
+  /** All that was read as one file, which any shelf takes in. */
+  async function save() {
+    try {
+      const texts = await Promise.all(rows.filter(({ text }) => text).map(named));
+      download(`two-grounds-class-${new Date().toISOString().slice(0, 10)}.json`, await engine.call("paints_copy", [texts]), "application/json");
+    } catch (error) {
+      page.tell(error);
+    }
+  }
+
+  /** Reads those of the files that were not read yet, one after the other; what cannot be read is a row that says why. */
+  async function go() {
+    run += 1;
+    const mine = run;
+    reading = true;
+    const body = find(screen, "[data-part=rows]");
+    body.replaceChildren(...rows.map(draw));
+    find(screen, "[data-part=together]").replaceChildren();
+    show();
+    while (done < files.length) {
+      const [of, file] = [done, files[done]];
+      say(screen, "class", `Reading ${of + 1} of ${files.length}: ${file.name} …`);
+      try {
+        /** @type {ClassRow[]} */
+        const found = await engine.call("class_rows", [file, remembered("scanner") ?? ""]);
+        if (mine !== run) return;
+        const fresh = found.map((row) => ({ ...row, of, typed: row.name }));
+        rows.push(...fresh);
+        body.append(...fresh.map(draw));
+      } catch (error) {
+        if (mine !== run) return;
+        if (!(error instanceof EngineError)) console.error(error);
+        const words = error instanceof EngineError ? error.message : "It could not be read. Read it alone to see why.";
+        const row = { file: file.name, card: 1, number: null, name: file.name, text: null, paint: null, problem: { code: "stopped", words }, ask: "", of, typed: file.name };
+        rows.push(row);
+        body.append(draw(row));
+      }
+      done += 1;
+      hold();
+    }
+    reading = false;
+    show();
+    await together().catch(page.tell);
   }
 
   return {
     isOpen: () => rows.length > 0 || reading,
     show,
 
-    /** Reads scans one after the other; what cannot be read is a row that says why. @param {File[]} files */
-    async read(files) {
+    /** Reads scans into a new table. @param {File[]} chosen */
+    async read(chosen) {
       page.quiet();
-      rows = [];
-      reading = true;
-      stopped = false;
-      const body = find(screen, "[data-part=rows]");
-      body.replaceChildren();
-      find(screen, "[data-part=together]").replaceChildren();
+      [files, rows, done, reading] = [chosen, [], 0, true];
       page.go("cards");
-      for (const [i, file] of files.entries()) {
-        if (stopped) break;
-        say(screen, "class", `Reading ${i + 1} of ${files.length}: ${file.name} …`);
-        try {
-          /** @type {ClassRow[]} */
-          const found = await engine.call("class_rows", [file, remembered("scanner") ?? ""]);
-          if (stopped) break;
-          const fresh = found.map((row) => ({ ...row, source: file, typed: row.name }));
-          rows.push(...fresh);
-          body.append(...fresh.map(draw));
-        } catch (error) {
-          if (!(error instanceof EngineError)) console.error(error);
-          const words = error instanceof EngineError ? error.message : "It could not be read. Read it alone to see why.";
-          const row = { file: file.name, card: 1, number: null, name: file.name, text: null, paint: null, problem: { code: "stopped", words }, ask: "", source: file, typed: file.name };
-          rows.push(row);
-          body.append(draw(row));
-        }
-      }
-      reading = false;
-      show();
-      await together().catch(page.tell);
+      work.table(files);
+      await go();
+    },
+
+    /** Goes on with a table. @param {import("../work.js").LeftTable} left */
+    async goOn(left) {
+      ({ files, rows, done } = left);
+      reading = true;
+      page.go("cards");
+      work.table(files);
+      hold();
+      await go();
     },
   };
 }

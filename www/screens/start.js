@@ -12,10 +12,11 @@ import { samples } from "../samples.js";
 /**
  * @param {import("../main.js").Page} page
  * @param {(file: File, more?: { labels?: import("../types.js").Label[], card?: number, pasted?: boolean, scanner?: string, left?: import("../work.js").Left }) => unknown} open
- * @param {(name: string) => Promise<void>} forget what a window that is gone was reading
+ * @param {(left: import("../work.js").Left | import("../work.js").LeftTable) => Promise<void>} forget what a window that is gone was reading
  * @param {(files: File[]) => unknown} many reads several scans into a table
+ * @param {(left: import("../work.js").LeftTable) => Promise<unknown>} again goes on with a table
  */
-export function startScreen(page, open, forget, many) {
+export function startScreen(page, open, forget, many, again) {
   const screen = find(document, "#start");
   const over = new PaintOver(screen, page, "start-pull", []);
   /** @type {Sample | null} */ let chosen = null;
@@ -75,17 +76,19 @@ export function startScreen(page, open, forget, many) {
   }
 
   return {
-    /** Offers what a window that is gone was reading. @param {import("../work.js").Left | null} left */
+    /** Offers what a window that is gone was reading. @param {import("../work.js").Left | import("../work.js").LeftTable | null} left */
     offer(left) {
       const box = find(screen, "[data-part=left]");
       box.hidden = left === null;
       if (!left) return;
-      say(screen, "left", `${left.file.name} was being read when its window closed.`);
+      const words = "files" in left ? `A table of ${left.files.length} scans, ${left.done} of them read, was open when its window closed.` : `${left.file.name} was being read when its window closed.`;
+      say(screen, "left", words);
       const done = async (/** @type {boolean} */ on) => {
         box.hidden = true;
         try {
-          if (on) await open(left.file, { pasted: left.pasted, left });
-          await forget(left.name);
+          if (on && "files" in left) again(left).catch(page.tell);
+          else if (on && !("files" in left)) await open(left.file, { pasted: left.pasted, left });
+          await forget(left);
           if (on) page.go("cards");
         } catch (error) {
           page.tell(error);

@@ -141,7 +141,7 @@ fn cards(path: &Path, wishes: &Wishes) -> Result<Vec<Result<Record>>> {
             record.provenance.when.clone_from(&when);
             record.findings.extend(asked(&card.layout, wishes));
             if let Some(printed) = &card.printed {
-                printed.inscribe(&mut record);
+                printed.inscribe(&card.layout, &mut record);
             }
             Ok(record)
         })

@@ -108,6 +108,7 @@ fn a_turned_card_is_read_through_its_corners() {
         .map(|film| FilmBand {
             top: flip(film.bottom),
             bottom: flip(film.top),
+            brushed: film.brushed,
         })
         .collect();
     let sampled = sample(&scan(true, card), &turned).unwrap();
@@ -310,6 +311,7 @@ fn a_film_that_stops_inside_the_card_is_read_where_it_is() {
     six.films[1] = FilmBand {
         top: edge(52.0, 52.0),
         bottom: edge(69.0, 69.0),
+        brushed: false,
     };
     let sampled = sample(&short, &six).unwrap();
     assert!(worst(&sampled) < 2e-3, "{}", worst(&sampled));
@@ -373,7 +375,8 @@ fn outlines_that_cannot_be_read_are_refused_in_words() {
     assert!(
         refuse(&|l| l.films = vec![FilmBand {
             top: edge(0.0, 0.0),
-            bottom: edge(90.0, 90.0)
+            bottom: edge(90.0, 90.0),
+            brushed: false,
         }])
         .contains("no bare white")
     );
@@ -442,7 +445,7 @@ proptest! {
     ) {
         let mut any = layout();
         any.corners = corners;
-        any.films[0] = FilmBand { top: edge(edges[0], edges[1]), bottom: edge(edges[2], edges[3]) };
+        any.films[0] = FilmBand { top: edge(edges[0], edges[1]), bottom: edge(edges[2], edges[3]), brushed: false };
         let mut u = 0.0;
         any.stripes = widths
             .iter()

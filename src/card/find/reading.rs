@@ -365,6 +365,7 @@ impl Reading {
             FilmBand {
                 top: edge(f.top, top),
                 bottom: edge(f.bottom, bottom),
+                brushed: false,
             }
         });
         Layout {

@@ -297,6 +297,13 @@ fn greys(svg: &mut String) {
             &format!("#{grey:02x}{grey:02x}{grey:02x}"),
         );
     }
+    text(
+        svg,
+        [left, top + GREY_STEP[1] + 3.6],
+        2.6,
+        "normal",
+        "To your eye: are all five apart?",
+    );
 }
 
 /// White in a black field and white in a white one: what the black takes from the white beside it is the scanner's glare.
@@ -367,7 +374,7 @@ fn back(svg: &mut String, number: u32) {
                 "too pale: the black must look black beside black paint. If it does not, or if it",
                 "bleeds, paint the black stripes over with black acrylic.",
                 "Seal the striped area and the squares, black and white alike, with two thin",
-                "coats of clear acrylic medium, and let it dry. Leave codes and chips bare.",
+                "coats of clear acrylic medium, and let it dry. Leave codes, chips, greys bare.",
             ],
         ),
         (
@@ -386,6 +393,8 @@ fn back(svg: &mut String, number: u32) {
             &[
                 "Dry to the touch. The whole card with its four codes, straight or crooked.",
                 "A covered code does no harm while two others are seen.",
+                "Grey steps that your eye tells apart must be apart in the scan too; if they are",
+                "not, the reader says so. Their lightness is never measured by: no printer keeps it.",
             ],
         ),
     ];

@@ -3,8 +3,8 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    BRUSHED, CAPACITY, CODES, COLOUR_AT, COLOUR_SIZE, COLOUR_STEP, COLOURS, GLARE, LANES, STRIPE,
-    STRIPED, STRIPES,
+    BRUSHED, CAPACITY, CODES, COLOUR_AT, COLOUR_SIZE, COLOUR_STEP, COLOURS, GLARE, GREY_AT,
+    GREY_STEP, GREYS, LANES, STRIPE, STRIPED, STRIPES,
     marks::{self, Map, Placed},
 };
 use crate::{
@@ -39,8 +39,9 @@ pub struct Printed {
     pub scale: Option<f64>,
     /// Share of its light that white loses where black surrounds it: the scanner's glare.
     pub glare: Option<f64>,
-    /// Which film of the layout lies in the lane for a brushed coat.
-    pub brushed: Option<usize>,
+    /// L* of the bare white chip and of the grey steps after it, as the scan has them, unless they were painted over.
+    #[serde(default)]
+    pub greys: Option<[f64; 1 + GREYS.len()]>,
     /// The underpainting colours that were painted in, L*, a*, b*, relative to the card's own white as the scan has it.
     pub colours: Vec<[f64; 3]>,
 }
@@ -56,14 +57,20 @@ const SCALE_OFF: f64 = 0.02;
 /// Glare that is worth a word (ours).
 const MUCH_GLARE: f64 = 0.03;
 
+/// L* by which grey steps must differ not to have run together, and least chroma of a step that was painted over (ours). Steps
+/// are sent to the printer 13 to 24 apart; one whose greys come out half as light again or half as dark keeps them 5 apart.
+const STEPS_APART: f64 = 1.5;
+const STEP_PAINTED: f64 = 12.0;
+
 /// Way of working in the lane for a brushed coat.
 const BRUSH: &str = "brush";
 
 /// Codes of what [`Printed::inscribe`] may say.
-pub const FINDINGS: [&str; 4] = [
+pub const FINDINGS: [&str; 5] = [
     "printed-unlike",
     "printed-size",
     "glare-chips",
+    "grey-steps",
     "brushed-coat",
 ];
 
@@ -73,15 +80,36 @@ impl Printed {
         let within = |value: f64| value.abs() <= 1e4;
         self.label.len() <= CAPACITY
             && self.codes <= CODES.len()
-            && self.brushed.is_none_or(|film| film < 100)
             && self.scale.is_none_or(within)
             && self.glare.is_none_or(within)
+            && self.greys.iter().flatten().all(|&l| within(l))
             && self.colours.len() <= COLOURS
             && self.colours.iter().flatten().all(|&v| within(v))
     }
 
-    /// Puts into a record of the card what only a printed one tells: its number and label, and what was noticed.
-    pub fn inscribe(&self, record: &mut Record) {
+    /// What to say where grey steps that were printed apart have run together. How dark each is tells nothing of the scanner,
+    /// because every printer makes greys darker or lighter than it was told; but what the eye tells apart on the card, a scan
+    /// without corrections does too. The last step is left out: some printers fill it in.
+    fn run_together(&self) -> Option<String> {
+        let greys = self.greys?;
+        let lost = |i: usize| greys[i] - greys[i + 1] < STEPS_APART;
+        let lights = (0..2).any(lost);
+        let darks = (2..GREYS.len()).any(lost);
+        let which = match (lights, darks) {
+            (true, false) => "lightest",
+            (false, true) => "darkest",
+            (true, true) => "lightest and the darkest",
+            (false, false) => return None,
+        };
+        Some(format!(
+            "The {which} grey steps of printed card {:04} have run together in this scan. Look at the card: if you see them apart, the scanner’s automatic corrections cut them; turn those off and scan again. If you do not, the printer did it, and nothing is wrong with the scan.",
+            self.number
+        ))
+    }
+
+    /// Puts into a record of the card what only a printed one tells: its number and label, and what was noticed. `layout` has the
+    /// films of the record.
+    pub fn inscribe(&self, layout: &Layout, record: &mut Record) {
         record.provenance.card_number = Some(self.number);
         if record.paint.name.is_empty() {
             record.paint.name.clone_from(&self.label);
@@ -122,19 +150,21 @@ impl Printed {
                 ),
             );
         }
-        if let Some((film, build)) = self
-            .brushed
-            .and_then(|i| Some((i + 1, record.films.get(i)?)))
-        {
+        if let Some(words) = self.run_together() {
+            say("grey-steps", words);
+        }
+        let brushed = layout.films.iter().position(|film| film.brushed);
+        if let Some((film, build)) = brushed.and_then(|i| Some((i + 1, record.films.get(i)?))) {
+            let unit = record.reference_film + 1;
             say(
                 "brushed-coat",
-                if record.reference_film + 1 == film {
+                if unit == film {
                     format!(
-                        "Film {film} is one coat as you brush it, and the film in which this card counts."
+                        "Film {film} is one coat as you brush it, and the only film here, so this card counts in it. Draw one more, thinner or thicker, in a lane with tape."
                     )
                 } else {
                     format!(
-                        "Film {film} is one coat as you brush it: {:.2} of the middle film, give or take {:.2}.",
+                        "Film {film} is one coat as you brush it: {:.2} of film {unit}, in which this card counts, give or take {:.2}.",
                         build.build,
                         1.645 * build.build_sd
                     )
@@ -191,7 +221,7 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Found>> {
             squared: false,
             scale: None,
             glare: None,
-            brushed: None,
+            greys: None,
             colours: Vec::new(),
         };
         let placed = marks::place(scan, &codes).filter(|placed| placed.off < MOST_OFF);
@@ -340,16 +370,21 @@ fn lane(film: &crate::card::FilmBand) -> Option<usize> {
         .position(|[top, height]| (at - top - height / 2.0).abs() < LANE_OFF + height / 4.0)
 }
 
-fn complete(scan: &Scan, layout: Layout, mut printed: Printed, map: &Map, squared: bool) -> Found {
+fn complete(
+    scan: &Scan,
+    mut layout: Layout,
+    mut printed: Printed,
+    map: &Map,
+    squared: bool,
+) -> Found {
     printed.squared = squared;
     printed.scale = scan
         .origin
         .dpi
         .map(|dpi| map.per_mm([95.0, 63.0]) / (dpi / 25.4));
-    printed.brushed = layout
-        .films
-        .iter()
-        .position(|film| squared && lane(film) == Some(BRUSHED));
+    for film in &mut layout.films {
+        film.brushed = squared && lane(film) == Some(BRUSHED);
+    }
     let chips = GLARE.map(|chip| square(scan, map, chip.middle, [chip.side; 2]));
     if let [Some(in_black), Some(in_white)] = chips {
         let y = |xyz: [f64; 3]| xyz[1];
@@ -358,6 +393,7 @@ fn complete(scan: &Scan, layout: Layout, mut printed: Printed, map: &Map, square
         }
     }
     if let Some(white) = chips[1] {
+        printed.greys = greys(scan, map, white);
         printed.colours = painted(scan, map, white);
     }
     Found {
@@ -385,6 +421,27 @@ fn square(scan: &Scan, map: &Map, middle: [f64; 2], size: [f64; 2]) -> Option<[f
     let additive = channels.map(|mut channel| cells::median(&mut channel));
     let xyz = scan.profile.xyz(additive);
     Some([xyz.x, xyz.y, xyz.z])
+}
+
+/// L* of the white chip and of the grey steps, unless one has a colour or is lighter than the one before.
+fn greys(scan: &Scan, map: &Map, white: [f64; 3]) -> Option<[f64; 1 + GREYS.len()]> {
+    let lab = |[x, y, z]: [f64; 3]| colour::lab(colour::Xyz::new(x, y, z));
+    let bare = lab(white);
+    let mut greys = [bare.l; 1 + GREYS.len()];
+    for i in 0..GREYS.len() {
+        let [left, top] = GREY_AT;
+        let middle = [
+            left + GREY_STEP[0] * (i as f64 + 0.5),
+            top + GREY_STEP[1] / 2.0,
+        ];
+        let seen: Lab = lab(square(scan, map, middle, GREY_STEP)?);
+        let coloured = (seen.a - bare.a).hypot(seen.b - bare.b) > STEP_PAINTED;
+        if coloured || seen.l > greys[i] + STEPS_APART {
+            return None;
+        }
+        greys[i + 1] = seen.l;
+    }
+    Some(greys)
 }
 
 /// Least CIEDE2000 from the card's white at which a square counts as painted.

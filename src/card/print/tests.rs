@@ -38,6 +38,10 @@ struct Scanned {
     glare: f64,
     /// How far the film of lane 2 is pulled below it.
     stray: f64,
+    /// Power of the printer's greys: above 1 its dots come out too large.
+    gain: f64,
+    /// Shares of the encoded values that the scanner's driver takes for black and for white.
+    levels: [f64; 2],
 }
 
 impl Scanned {
@@ -54,6 +58,8 @@ impl Scanned {
             squares: Vec::new(),
             glare: 0.0,
             stray: 0.0,
+            gain: 1.0,
+            levels: [0.0, 1.0],
         }
     }
 }
@@ -84,7 +90,8 @@ fn scan(how: &Scanned, label: &str) -> Scan {
     let svg = sheet(Paper::A5, Side::Front, 42, &[label.to_owned()]).unwrap();
     // Drawn finer than it is scanned, so that turning it does not blur it twice.
     let fine = 1.5 * per_mm;
-    let (w, h, grey) = raster(&svg, fine);
+    let (w, h, mut grey) = raster(&svg, fine);
+    grey.iter_mut().for_each(|g| *g = g.powf(how.gain));
     let [left, top] = Paper::A5.places()[0];
     let light = Light {
         anisotropy: 0.4,
@@ -202,7 +209,9 @@ fn scan(how: &Scanned, label: &str) -> Scan {
         .flat_map(|rgb| {
             rgb.map(|v| {
                 let v = v + how.noise * (random() + random()) * v.max(0.02).sqrt();
-                (65_535.0 * colour::encode_srgb(v.clamp(0.0, 1.0))).round() as u16
+                let [black, white] = how.levels;
+                let encoded = (colour::encode_srgb(v.clamp(0.0, 1.0)) - black) / (white - black);
+                (65_535.0 * encoded.clamp(0.0, 1.0)).round() as u16
             })
         })
         .collect();
@@ -384,7 +393,8 @@ fn a_printed_card_is_read_with_number_label_and_its_films() {
         (printed.codes, printed.label.as_str()),
         (4, "Rose of the harbour")
     );
-    assert_eq!(printed.brushed, Some(3));
+    let brushed: Vec<bool> = found.layout.films.iter().map(|film| film.brushed).collect();
+    assert_eq!(brushed, [false, false, false, true]);
     assert!(
         (printed.scale.unwrap() - 1.0).abs() < 0.003,
         "{:?}",
@@ -394,7 +404,7 @@ fn a_printed_card_is_read_with_number_label_and_its_films() {
     let mut record = reading::read_card(&scan, &found.layout, &Answers::default())
         .unwrap()
         .record;
-    printed.inscribe(&mut record);
+    printed.inscribe(&found.layout, &mut record);
     assert_eq!(record.paint.name, "Rose of the harbour");
     assert_eq!(record.provenance.card_number, Some(42));
     // Builds as they were laid, in units of the reference film.
@@ -517,7 +527,7 @@ fn fewer_films_are_found_and_what_lies_where_no_lane_is_counts_as_it_is_seen() {
         "",
     );
     assert_squared(&found, 1);
-    assert_eq!(found.printed.unwrap().brushed, None);
+    assert!(!found.layout.films[0].brushed);
     // A film between two lanes: the layout of the print does not hold, what is seen does.
     let (found, _) = read(
         &Scanned {
@@ -632,6 +642,114 @@ fn glare_is_read_from_the_chips_and_colours_from_the_squares() {
     for [l, a, b] in printed.colours {
         let off = colour::difference(colour::Lab::new(l, a, b), expected);
         assert!(off < 1.5, "{off}");
+    }
+}
+
+/// A brushed coat is uneven, and every card's is another: whatever its depth, the card counts in a film that was drawn.
+#[test]
+fn a_brushed_coat_is_never_what_the_card_counts_in() {
+    for (builds, reference) in [
+        ([0.4, 1.0, 2.2, 0.8], 1),
+        ([0.4, 0.0, 2.2, 0.8], 0),
+        ([0.0, 1.0, 0.0, 0.4], 0),
+        // Alone on its card there is no other.
+        ([0.0, 0.0, 0.0, 1.0], 0),
+    ] {
+        let how = Scanned {
+            builds,
+            ..Scanned::plain("grey earth")
+        };
+        let (found, scan) = read(&how, "");
+        let laid: Vec<f64> = builds.into_iter().filter(|&build| build > 0.0).collect();
+        assert_squared(&found, laid.len());
+        let mut record = reading::read_card(&scan, &found.layout, &Answers::default())
+            .unwrap()
+            .record;
+        assert_eq!(record.reference_film, reference, "{builds:?}");
+        assert_eq!(record.films[reference].build, 1.0);
+        found.printed.unwrap().inscribe(&found.layout, &mut record);
+        let said = |record: &crate::paint::Record| {
+            let all = record.findings.iter();
+            let mut all = all.filter(|finding| finding.code == "brushed-coat");
+            all.next().expect("it is said").words.clone()
+        };
+        let last = laid.len();
+        let expected = match last {
+            1 => "and the only film here".to_owned(),
+            _ => format!("Film {last} is one coat as you brush it: "),
+        };
+        assert!(said(&record).contains(&expected), "{}", said(&record));
+        // Read again from its file it counts in the same film, which pictures go by: also in one that older readings took.
+        for unit in 0..last {
+            let mut older = record.clone();
+            older.reference_film = unit;
+            let again = reading::again(&older).unwrap();
+            assert_eq!(again.reference_film, unit);
+            assert_eq!(again.films[unit].build, 1.0);
+        }
+    }
+}
+
+/// Grey steps are a witness of their own where lights or darks were cut, and of nothing else: printers differ.
+#[test]
+fn grey_steps_that_ran_together_are_said_and_a_printers_own_greys_are_not() {
+    let told = |how: &Scanned| {
+        let (found, scan) = read(how, "");
+        let mut record = reading::read_card(&scan, &found.layout, &Answers::default())
+            .unwrap()
+            .record;
+        let printed = found.printed.expect("its codes are read");
+        printed.inscribe(&found.layout, &mut record);
+        let said = record.findings.iter();
+        let said = said.filter(|finding| finding.code == "grey-steps");
+        let said: Vec<String> = said.map(|finding| finding.words.clone()).collect();
+        (printed.greys, said)
+    };
+    let plain = || Scanned::plain("rose lake");
+    for (name, how) in [
+        ("as sent", plain()),
+        (
+            "dots too large",
+            Scanned {
+                gain: 2.2,
+                ..plain()
+            },
+        ),
+        (
+            "dots too small",
+            Scanned {
+                gain: 0.6,
+                ..plain()
+            },
+        ),
+        (
+            "noise, blur and glare",
+            Scanned {
+                noise: 0.02,
+                blur: 2,
+                glare: 0.15,
+                ..plain()
+            },
+        ),
+    ] {
+        let (greys, said) = told(&how);
+        let greys = greys.expect("they are bare");
+        assert!(
+            greys.is_sorted_by(|one, next| one > next),
+            "{name}: {greys:?}"
+        );
+        assert!(said.is_empty(), "{name}: {said:?}, {greys:?}");
+    }
+    for (levels, which) in [
+        ([0.0, 0.78], "The lightest grey steps"),
+        ([0.46, 1.0], "The darkest grey steps"),
+    ] {
+        let (greys, said) = told(&Scanned { levels, ..plain() });
+        assert_eq!(said.len(), 1, "{levels:?}: {greys:?}");
+        assert!(
+            said[0].contains(which) && said[0].contains("card 0042"),
+            "{said:?}"
+        );
     }
 }
 

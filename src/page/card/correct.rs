@@ -6,7 +6,7 @@ use super::{
 };
 use crate::{
     Error, Result,
-    card::{Edge, Layout, find},
+    card::{Edge, FilmBand, Layout, find, rectify::Frame},
 };
 
 /// Least width of a stripe, as a share of the card's.
@@ -58,8 +58,27 @@ impl OpenScan {
         Ok(())
     }
 
-    /// Takes a layout that was found anew.
-    fn settle_in(&mut self, layout: Layout) {
+    /// Takes a layout that was found anew. The film that lies where the brushed one lay is the brushed one still.
+    fn settle_in(&mut self, mut layout: Layout) {
+        let place = &self.card().place;
+        let known = place
+            .layout
+            .as_ref()
+            .and_then(|known| Some((Frame::of(known)?, known)));
+        if let (Some((old, known)), Some(new)) = (known, Frame::of(&layout)) {
+            let middle = |film: &FilmBand| {
+                let edges = [film.top, film.bottom].map(|edge| edge.left + edge.right);
+                0.25 * (edges[0] + edges[1])
+            };
+            let brushed = known.films.iter().find(|film| film.brushed).map(|film| {
+                let at = old.to_scan([0.5 * known.size[0], middle(film)]);
+                new.to_card(at)[1]
+            });
+            for film in &mut layout.films {
+                let [from, to] = [film.top, film.bottom].map(|edge| 0.5 * (edge.left + edge.right));
+                film.brushed = brushed.is_some_and(|at| (from..to).contains(&at));
+            }
+        }
         let place = &self.card().place;
         self.card_mut().place = Placed {
             printed: place.printed.clone(),
@@ -90,6 +109,10 @@ impl OpenScan {
         let mut corners = self.card().place.corners();
         corners.rotate_left(1);
         let layout = find::within(&self.scan, corners, None)?;
+        // What were stripes are films now: none of them lies in a lane.
+        if let Some(known) = &mut self.card_mut().place.layout {
+            known.films.clear();
+        }
         self.settle_in(layout);
         self.changed();
         Ok(())

@@ -212,6 +212,7 @@ pub(super) fn add_film(layout: &mut Layout) -> Result<usize> {
     let film = FilmBand {
         top: edge(0.25),
         bottom: edge(0.75),
+        brushed: false,
     };
     layout.films.insert(widest, film);
     Ok(widest)
