@@ -28,6 +28,7 @@ use crate::{
         depth::Depth,
         mean,
         plan::{Colour, Patch, Plan, PlannedFilm, Source},
+        readings,
     },
     spectrum::BANDS,
 };
@@ -222,7 +223,7 @@ impl OpenPicture {
                         (tube.record.state, &tube.alone, depth)
                     })
                     .collect();
-                let alike = shelf::alike(&all)?;
+                let alike = readings::alike(&all)?;
                 (
                     alike.taken.iter().map(|&at| readings[at]).collect(),
                     alike.odd.map(|at| readings[at]),

@@ -5,26 +5,23 @@ mod readings;
 #[cfg(test)]
 mod tests;
 
-use nalgebra::Matrix3;
 use serde::{Deserialize, Serialize};
 
 use super::{PaintView, Problem, paper::WallTube};
 use crate::{
     Result,
     colour::Lab,
-    fit::uncertainty,
     paint::{
         Constants, Record,
         file::{Grade, Label},
     },
-    picture::{Film, Ground, MOST_BUILD, Stack, depth::Depth},
+    picture::depth::Depth,
     shelf::{copy::KeptText, history::day_number},
-    spectrum::BandCovariance,
 };
 
 pub use compare::CompareView;
+pub(super) use readings::as_mean;
 use readings::{Joined, ReadingRow};
-pub(super) use readings::{alike, as_mean};
 
 /// What the painter asks to see of the shelf.
 #[derive(Debug, Clone, Default, PartialEq, Deserialize)]
@@ -327,33 +324,6 @@ fn signed(value: f64) -> String {
     } else {
         text.replace('-', "−")
     }
-}
-
-/// A grey to lay tubes on, known exactly: what two tubes lie on is the same for both.
-fn exact(lab: [f64; 3]) -> Ground {
-    let [l, a, b] = lab;
-    Ground {
-        covariance: BandCovariance::zeros(),
-        ..Ground::of(Lab::new(l, a, b))
-    }
-}
-
-/// A tube at its depth times `coats` over a ground: colour, and covariance of L*, a*, b*.
-fn seen(
-    constants: &Constants,
-    depth: Depth,
-    coats: u32,
-    ground: &Ground,
-) -> Result<(Lab, Matrix3<f64>)> {
-    let build = (depth.build * f64::from(coats)).min(MOST_BUILD);
-    let stack = Stack::new(&[constants], &[Film { paint: 0, build }])?;
-    let (predicted, spread) = stack.over_with_spread(ground);
-    Ok((predicted.lab, spread))
-}
-
-/// CIEDE2000 that two predictions of one and the same colour would differ by at most, nine times in ten.
-fn by_chance(lab: Lab, one: &Matrix3<f64>, other: &Matrix3<f64>) -> f64 {
-    uncertainty::range(lab, &(one + other))
 }
 
 impl OpenShelf {
