@@ -15,6 +15,7 @@
 //! | [`painted`] | from painted patches back to coat and scatter of a tube |
 //! | [`pick`] | a colour averaged over a spot of a scan or photo |
 //! | [`plan`] | the picture that is saved: underpainting colours, films, notes |
+//! | [`tint`] | from a tint of known ratio to how the films of two cards compare |
 //! | [`wanted`] | from a wanted colour back to tube, build and underpainting |
 
 pub mod coat;
@@ -27,6 +28,7 @@ pub mod pick;
 pub mod plan;
 pub mod readings;
 pub mod stack;
+pub mod tint;
 pub mod wanted;
 
 use crate::{

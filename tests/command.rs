@@ -547,10 +547,10 @@ fn glaze_takes_several_readings_of_a_tube_as_one() {
     fs::copy(&one, &plus).expect("a file");
     assert_eq!(ask(&[&plus], "0.8"), alone);
     // One of them missing is named.
-    let gone = format!("{}+{}", path(&one), path(&folder.join("gone.json")));
+    let gone = format!("{}+{}", path(&one), path(&folder.join("missing.json")));
     let output = twoground(&["glaze", &gone, "--over", "70,2,8"]);
     assert_eq!(output.status.code(), Some(1));
-    assert!(text(&output.stderr).contains("gone.json"));
+    assert!(text(&output.stderr).contains("missing.json"));
     assert!(!text(&output.stderr).contains("one.json"));
     fs::remove_dir_all(folder).expect("the folder goes");
 }

@@ -93,7 +93,7 @@ const page = {
 /** @typedef {typeof page} Page */
 
 const start = startScreen(page, (file, more) => card.open(file, more), (name) => card.work.drop(name), (files) => classroom.read(files));
-const card = cardScreen(page, (id) => picture.choose(id), (colours) => picture.take(colours));
+const card = cardScreen(page, (id) => picture.choose(id), (printed) => picture.take(printed));
 const classroom = classScreen(page, (file, more) => card.open(file, more));
 const tubes = tubesScreen(page, (id) => picture.choose(id));
 const picture = pictureScreen(page, () => glass.onPaper());

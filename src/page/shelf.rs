@@ -287,21 +287,19 @@ impl Known {
 /// What makes a label that of the same tube as another: name, maker, binder and batch, however they are typed. A tube without a
 /// name is only itself.
 pub(super) fn tube_of(label: &Label) -> Option<[String; 4]> {
+    tube_named([&label.name, &label.maker, &label.binder, &label.batch])
+}
+
+/// The same from these four.
+pub(super) fn tube_named([name, maker, binder, batch]: [&str; 4]) -> Option<[String; 4]> {
     let plain = |text: &str| {
         text.split_whitespace()
             .collect::<Vec<_>>()
             .join(" ")
             .to_lowercase()
     };
-    let name = plain(&label.name);
-    (!name.is_empty()).then(|| {
-        [
-            name,
-            plain(&label.maker),
-            plain(&label.binder),
-            plain(&label.batch),
-        ]
-    })
+    let name = plain(name);
+    (!name.is_empty()).then(|| [name, plain(maker), plain(binder), plain(batch)])
 }
 
 /// A grade as the file has it.

@@ -128,11 +128,7 @@ impl OpenPicture {
         self.tell_patches();
         let films: Vec<Film> = self.laid().into_iter().map(|(_, film)| film).collect();
         let paints: Vec<&Constants> = self.tubes.iter().map(|t| &t.constants).collect();
-        let build_sd: Vec<f64> = self
-            .laid()
-            .iter()
-            .map(|(at, _)| self.plan.films[*at].build_log_sd)
-            .collect();
+        let build_sd = self.laid_sd();
         let stack = self.kept.stack(&paints, &films)?.with_build_sd(&build_sd);
         let predicted: Vec<(Predicted, Matrix3<f64>)> = self
             .grounds
