@@ -473,7 +473,9 @@ fn mixed_by_keys(page: &mut Browser, files: &[PathBuf]) {
     tab_passes_everything(page, "mixed");
     page.focus("#picture form[data-part=tint] button");
     page.press("Enter");
-    page.wait_for_text("Compared by tints of known ratio, so their parts, by weight, compare.");
+    page.wait_for_text(
+        "Compared by tints of known ratio, so their parts, by weight, compare: where a part of",
+    );
     page.wait_for_text("Kept with the tube");
     page.screenshot("picture-tint");
     let place = keys[0].trim_start_matches("kept-").to_owned();

@@ -48,8 +48,8 @@ export class Mixed {
       if (typeof tint === "string") return page.alert(tint);
       try {
         await keep(tint);
-        form.reset();
-        scrap.hidden = false;
+        // The next one is most likely of the same tubes.
+        /** @type {HTMLInputElement} */ (find(form, "input[name=lab]")).value = "";
         find(root, "[data-say=tint]").textContent = "Kept with the tube; its page lists its tints.";
       } catch (error) {
         page.tell(error);

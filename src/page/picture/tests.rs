@@ -220,6 +220,10 @@ fn an_uncertain_colour_widens_the_range_and_a_dull_one_deepens() {
     })
     .unwrap();
     open.plan.colours[2].lab_sd = [3.0; 3];
+    // Bare, too, a colour is as well known as it was read.
+    let bare = open.view().unwrap();
+    assert_eq!(bare.seen[0].range, 0.0);
+    assert!(bare.seen[2].range > 3.0, "{:?}", bare.seen[2]);
     lay(&mut open, "lantern-gold", 0.5);
     let view = open.view().unwrap();
     assert!(view.seen[2].range > view.seen[0].range + 1.0);
@@ -968,7 +972,7 @@ fn a_tint_of_known_ratio_brings_parts_to_one_unit() {
     );
     assert!(
         tied.tints[0].starts_with(
-            "Tint of my cliff-rose, 1 part to 8 of my foam-white, by weight: in a part there are "
+            "Tint of my cliff-rose, 1 part to 8 of my foam-white, by weight: a part is "
         ),
         "{:?}",
         tied.tints

@@ -161,11 +161,11 @@ impl OpenPicture {
             .zip(&tied.films)
             .filter(|((paint, _), told)| *paint != tied.base && told.sd > 0.0)
             .map(|((paint, _), told)| {
-                format!("{} {}", self.tubes[*paint].name(), films_words(told))
+                format!("{} is {}", self.tubes[*paint].name(), films_words(told))
             })
             .collect();
         format!(
-            "Compared by tints of known ratio, so their parts, {by}, compare. For one film in a part of {base}, there are in a part of {}.",
+            "Compared by tints of known ratio, so their parts, {by}, compare: where a part of {base} is one film of its card, a part of {}.",
             of.join("; of ")
         )
     }
@@ -183,7 +183,7 @@ impl OpenPicture {
                         tint.with.name.trim()
                     ),
                     Some(base) => match self.told(*paint, base, tint) {
-                        Ok(told) => format!("in a part there are {}.", films_words(&told)),
+                        Ok(told) => format!("a part is {}.", films_words(&told)),
                         Err(silent) => silent_words(silent, name, self.tubes[base].name()),
                     },
                 };
@@ -275,11 +275,11 @@ impl OpenPicture {
     }
 }
 
-/// `0.62 films of its card, give or take 18 %`.
+/// `0.62 films of its own, give or take 18 %`.
 fn films_words(told: &Told) -> String {
     let films = libm::exp(told.log);
     format!(
-        "{} films of its card, give or take {:.0} %",
+        "{} films of its own, give or take {:.0} %",
         if films < 10.0 {
             format!("{films:.2}")
         } else {
