@@ -436,6 +436,7 @@ mod tests {
                 program: String::new(),
             },
             coats: Vec::new(),
+            tints: Vec::new(),
             unknown: serde_json::Map::new(),
         }
     }

@@ -21,11 +21,11 @@ use crate::{
 pub use card::{CardView, OpenScan};
 pub use class::{ClassRow, Together, class_rows, class_together};
 pub use glaze::Glaze;
-pub use paint::{LabelData, PaintView, file_name, relabel, without_scrap};
+pub use paint::{LabelData, PaintView, file_name, relabel, with_coat, without_scrap, without_tint};
 pub use paper::{PlanSheet, WallView};
 pub use picture::{
-    Change, GlassSpot, GlassView, GreysView, Held, MixView, OpenGlass, OpenPicture, Part, PickFrom,
-    PickView, PictureView, TubesView, WantedView, Way, Window,
+    Change, GlassSpot, GlassView, GreysView, Held, MixView, NewTint, OpenGlass, OpenPicture, Part,
+    PickFrom, PickView, PictureView, TubesView, WantedView, Way, Window,
 };
 pub use reread::{Reread, reread};
 pub use shelf::{Ask, CompareView, OpenShelf, ShelfView};

@@ -6,6 +6,7 @@
 //! | module | what |
 //! |---|---|
 //! | [`ground`] | what films lie on: a colour, its spectrum, how well both are known |
+//! | [`readings`] | which of several readings of one tube agree |
 //! | [`stack`] | films from the bottom up over any number of grounds |
 //! | [`coat`] | the painter's own coat, by way of working |
 //! | [`depth`] | tubes beside each other at equal depth |
@@ -14,6 +15,7 @@
 //! | [`painted`] | from painted patches back to coat and scatter of a tube |
 //! | [`pick`] | a colour averaged over a spot of a scan or photo |
 //! | [`plan`] | the picture that is saved: underpainting colours, films, notes |
+//! | [`tint`] | from a tint of known ratio to how the films of two cards compare |
 //! | [`wanted`] | from a wanted colour back to tube, build and underpainting |
 
 pub mod coat;
@@ -24,7 +26,9 @@ pub mod mix;
 pub mod painted;
 pub mod pick;
 pub mod plan;
+pub mod readings;
 pub mod stack;
+pub mod tint;
 pub mod wanted;
 
 use crate::{
@@ -32,6 +36,8 @@ use crate::{
     colour::Lab,
     paint::{Constants, Record, verdict},
 };
+
+use depth::Depth;
 
 pub use ground::Ground;
 pub use stack::{Kept, Stack};
@@ -83,12 +89,26 @@ pub struct Answer {
 /// # Errors
 /// [`crate::Error::CannotPredict`] where a record has no constants or a build is out of reach.
 pub fn answer(records: &[&Record], builds: &[f64], over: Lab) -> Result<Answer> {
-    let constants = records
+    let tubes: Vec<&[&Record]> = records.iter().map(std::slice::from_ref).collect();
+    answer_by(&tubes, builds, over)
+}
+
+/// The same for tubes of which there may be several readings each: they are predicted by the mean of those that agree, as on
+/// the page, in films of the first such reading's card.
+///
+/// # Errors
+/// As [`answer`].
+pub fn answer_by(tubes: &[&[&Record]], builds: &[f64], over: Lab) -> Result<Answer> {
+    let tubes = tubes
         .iter()
-        .map(|r| r.constants())
+        .map(|readings| Tube::of(readings))
         .collect::<Result<Vec<_>>>()?;
     // A pigment given twice is one paint.
-    let first_like = |i: usize| (0..=i).find(|&j| constants[j] == constants[i]).unwrap_or(i);
+    let first_like = |i: usize| {
+        (0..=i)
+            .find(|&j| tubes[j].paint == tubes[i].paint)
+            .unwrap_or(i)
+    };
     let films: Vec<Film> = builds
         .iter()
         .enumerate()
@@ -97,14 +117,98 @@ pub fn answer(records: &[&Record], builds: &[f64], over: Lab) -> Result<Answer> 
             build,
         })
         .collect();
-    let paints: Vec<&Constants> = constants.iter().collect();
+    let paints: Vec<&Constants> = tubes.iter().map(|tube| &tube.paint).collect();
     let stack = Stack::new(&paints, &films)?;
     let ground = Ground::of(over);
+    let shown: Vec<&Record> = tubes.iter().map(|tube| tube.record).collect();
+    let mut all: Vec<String> = Vec::new();
+    for tube in tubes.iter().filter(|tube| !tube.words.is_empty()) {
+        if !all.contains(&tube.words) {
+            all.push(tube.words.clone());
+        }
+    }
+    all.extend(notes(&shown, builds));
     Ok(Answer {
         predicted: stack.over(&ground),
         verdict: stack.verdict_over(&ground),
-        notes: notes(records, builds),
+        notes: all,
     })
+}
+
+/// A tube by all its readings.
+struct Tube<'a> {
+    /// The reading that it counts in films of, and that its notes are of.
+    record: &'a Record,
+    paint: Constants,
+    /// What several readings are predicted by; empty for one.
+    words: String,
+}
+
+impl<'a> Tube<'a> {
+    fn of(of: &[&'a Record]) -> Result<Self> {
+        let constants = of
+            .iter()
+            .map(|record| record.constants())
+            .collect::<Result<Vec<_>>>()?;
+        let all: Vec<_> = of
+            .iter()
+            .zip(&constants)
+            .map(|(record, paint)| (record.state, paint, Depth::of(paint, record.thickest())))
+            .collect();
+        let Some(first) = all.first() else {
+            return Err(crate::Error::CannotPredict(
+                "A tube without any reading cannot be predicted.".to_owned(),
+            ));
+        };
+        if of.len() == 1 {
+            return Ok(Self {
+                record: of[0],
+                paint: first.1.clone(),
+                words: String::new(),
+            });
+        }
+        let alike = readings::alike(&all)?;
+        let at = alike.taken.first().copied().unwrap_or(0);
+        let taken: Vec<&Constants> = alike.taken.iter().map(|&i| &constants[i]).collect();
+        let mut words = format!(
+            "{}: predicted by {}.",
+            of[at].paint.name_or_unnamed(),
+            readings::taken_words(taken.len(), of.len())
+        );
+        let file = |i: usize| match of[i].provenance.file_name.as_str() {
+            "" => format!("reading {}", i + 1),
+            file => file.to_owned(),
+        };
+        if let Some(odd) = alike.odd {
+            words += &format!(" {} is the odd one out and left out.", file(odd));
+        }
+        if of.len() - taken.len() > usize::from(alike.odd.is_some()) {
+            words += readings::HIDING_LEFT_OUT;
+        }
+        if at > 0 {
+            words += &format!(" Its films are those of the card in {}.", file(at));
+        }
+        let known: Vec<_> = all
+            .iter()
+            .map(|(_, paint, depth)| Some((*paint, *depth)))
+            .collect();
+        let far = readings::apart(&known, alike.odd)?;
+        let far = alike.taken.iter().filter_map(|&i| far[i]);
+        let furthest = far
+            .filter(|apart| apart.difference > apart.by_chance)
+            .max_by(|a, b| a.difference.total_cmp(&b.difference));
+        if let Some(apart) = furthest {
+            words += &format!(
+                " At equal depth these readings lie up to {:.1} CIEDE2000 apart, more than their ranges let expect ({:.1}): see that all are of this tube.",
+                apart.difference, apart.by_chance
+            );
+        }
+        Ok(Self {
+            record: of[at],
+            paint: mean::mean(&constants[at], &taken),
+            words,
+        })
+    }
 }
 
 fn notes(records: &[&Record], builds: &[f64]) -> Vec<String> {

@@ -380,6 +380,7 @@ fn record(
             program: concat!("twoground ", env!("CARGO_PKG_VERSION")).into(),
         },
         coats: Vec::new(),
+        tints: Vec::new(),
         unknown: serde_json::Map::new(),
     }
 }

@@ -12,7 +12,7 @@ use crate::{
     Error, Result,
     card::print::{self, Paper, Side},
     page::{
-        self, Ask, Change, Glaze, LabelData, OpenPicture, OpenScan, OpenShelf, PaintView,
+        self, Ask, Change, Glaze, LabelData, NewTint, OpenPicture, OpenScan, OpenShelf, PaintView,
         Part as MixPart, PickFrom, Problem, Tone, Way,
     },
     paint::{
@@ -302,6 +302,20 @@ impl Paint {
     /// What reading its cells again would change: `Reread` in www/types.js.
     pub fn reread(&self) -> Given<JsValue> {
         plain(&page::reread(&self.record).map_err(thrown)?)
+    }
+
+    /// The record with one of its films kept as a coat as the painter lays it, as text.
+    pub fn with_coat(&self, film: usize, way: &str) -> Given<String> {
+        page::with_coat(self.record.clone(), film, way)
+            .map(|record| record.write())
+            .map_err(thrown)
+    }
+
+    /// The record without one of the tints kept with it, as text.
+    pub fn without_tint(&self, place: usize) -> Given<String> {
+        page::without_tint(self.record.clone(), place)
+            .map(|record| record.write())
+            .map_err(thrown)
     }
 
     /// The record without one of the scraps kept with it, as text.
@@ -769,6 +783,16 @@ impl Plan {
     /// The pigment file of a tube with this picture's patches of it, made one way, kept as scraps.
     pub fn with_scraps(&self, tube: &str, way: &str) -> Given<String> {
         self.0.with_scraps(tube, way).map_err(thrown)
+    }
+
+    /// The pigment file of a tube with a tint of known ratio kept: `NewTint` in www/types.js.
+    pub fn with_tint(&self, tint: JsValue) -> Given<String> {
+        let tint: NewTint = serde_wasm_bindgen::from_value(tint).map_err(|error| {
+            thrown(Error::Refused(format!(
+                "This is no tint ({error}). Use plain numbers."
+            )))
+        })?;
+        self.0.with_tint(&tint).map_err(thrown)
     }
 
     /// The text to be saved.

@@ -17,7 +17,7 @@ use twoground::{
         Change, Glaze, Held, LabelData, OpenGlass, OpenPicture, OpenScan, PaintView, PickFrom,
         file_name, relabel,
     },
-    paint::{Record, spectra},
+    paint::{Record, file::Label, spectra},
     picture::{Film, Ground, Stack, plan::Plan},
     scan::decode,
     shelf::{
@@ -36,7 +36,28 @@ fn sample(name: &str) -> String {
     fs::read_to_string(path).expect("a sample")
 }
 
-static PIGMENT: LazyLock<String> = LazyLock::new(|| sample("storm-blue.pigment.json"));
+/// A paint with everything that may be kept with it.
+static PIGMENT: LazyLock<String> = LazyLock::new(|| {
+    let mut record: Value = serde_json::from_str(&sample("storm-blue.pigment.json")).expect("JSON");
+    let colour = json!({"lab": [60.0, -4.0, -12.0], "lab_sd": [0.5, 0.5, 0.5], "surface": "satin"});
+    record["coats"] = json!([
+        {"way": "brush", "coats": 1.0, "film": 0, "from": "film 1"},
+        {"way": "rag", "coats": 0.5, "over": colour, "painted": colour, "from": "Harbour"},
+    ]);
+    record["tints"] = json!([{
+        "with": {"name": "foam white", "maker": "", "binder": "", "batch": ""}, "parts": 1.0, "with_parts": 10.0, "by": "weight",
+        "colour": colour, "from": "a scrap",
+    }]);
+    record.to_string()
+});
+static WHITE: LazyLock<String> = LazyLock::new(|| {
+    let mut record = Record::read(&sample("foam-white.pigment.json")).expect("a sample");
+    record.paint = Label {
+        name: "foam white".into(),
+        ..Label::default()
+    };
+    record.write()
+});
 
 /// A saved picture with everything in it.
 static PICTURE: LazyLock<String> = LazyLock::new(|| {
@@ -47,7 +68,7 @@ static PICTURE: LazyLock<String> = LazyLock::new(|| {
     json!({
         "format": "twoground-picture", "version": 1, "name": "Harbour", "notes": "dry by May",
         "colours": [colour(json!({"kind": "typed"})), measured,
-            colour(json!({"kind": "picked", "file": "a.png", "profile": "sRGB", "photo": true, "pixels": 400}))],
+            colour(json!({"kind": "picked", "file": "a.png", "profile": "sRGB", "photo": true, "pixels": 400, "card": 7}))],
         "films": [film],
         "patches": [{"over": colour(json!({"kind": "ladder"})), "films": [film], "painted": colour(json!({"kind": "given"}))}],
     })
@@ -289,6 +310,18 @@ fn use_pigment(text: &str) {
     let Ok(constants) = record.constants() else {
         return;
     };
+    // Whatever its coats and tints say, they tell something of finite size or nothing.
+    let mut open = OpenPicture::new("Harbour");
+    let tubes = [("kept-1", text), ("kept-2", WHITE.as_str())];
+    let taken = open.use_tubes(tubes.map(|(key, text)| (key.into(), text.into())).into());
+    taken.expect("it was read before");
+    let lay = json!({"lay": {"tube": "kept-1", "build": 0.5}});
+    let laid = open.change(&serde_json::from_value(lay).expect("a change"));
+    let seen = laid.and_then(|()| open.mixed(&[], Some("kept-2")).map(|view| view.mix));
+    match seen {
+        Ok(mix) => assert!(mix.range.is_finite() && mix.tone.lab.iter().all(|v| v.is_finite())),
+        Err(error) => assert_says_what_to_do(&error),
+    }
     for result in [spectra::cgats(&record), spectra::csv(&record)] {
         let table = result.expect("a paint with constants has spectra");
         assert!(
@@ -574,6 +607,8 @@ proptest! {
             json!({"add-ladder": {"count": 5, "light": 90.0, "dark": 10.0}}),
             json!({"add-masstone": {"tube": "kept-1"}}),
             json!({"add-patch": {"lab": [50.0, 0.0, 0.0], "lab_sd": [1.0, 1.0, 1.0]}}),
+            json!({"add-from-card": {"card": 7, "file": "a.png", "profile": "sRGB", "photo": true, "surface": "matt",
+                "colours": [{"lab": [50.0, 0.0, 0.0], "lab_sd": [1.0, 1.0, 1.0], "pixels": 576}]}}),
             json!({"scatter": {"tube": "kept-1", "as_painted": true}}),
             json!({"name-colour": {"colour": 0, "name": "x"}}),
         ];

@@ -473,6 +473,88 @@ fn glaze_prints_what_the_library_predicts() {
     }
 }
 
+/// Several readings of one tube are one film: the mean of those that agree, as *Picture* predicts it.
+#[test]
+fn glaze_takes_several_readings_of_a_tube_as_one() {
+    let folder = tempdir("readings");
+    let (rose, blue) = (
+        &samples::samples()[0].pigment,
+        &samples::samples()[1].pigment,
+    );
+    let write = |name: &str, from: &Path, scale: f64| {
+        let text = fs::read_to_string(from).expect("a file");
+        let mut record = Record::read(&text).expect("a record");
+        record.provenance.file_name = format!("{name}.tif");
+        // The same paint on a card whose middle film is so many times as thick.
+        record.absorption.iter_mut().for_each(|k| *k *= scale);
+        record.scattering.iter_mut().for_each(|s| *s *= scale);
+        let file = folder.join(format!("{name}.json"));
+        fs::write(&file, record.write()).expect("a file");
+        file
+    };
+    let one = write("one", rose, 1.0);
+    let two = write("two", rose, 2.0);
+    let wrong = write("wrong", blue, 1.0);
+    let ask = |files: &[&Path], film: &str| -> Value {
+        let names: Vec<&str> = files.iter().map(|file| path(file)).collect();
+        let output = twoground(&[
+            "glaze",
+            &names.join("+"),
+            "--over",
+            "70,2,8",
+            "--film",
+            film,
+            "--json",
+        ]);
+        assert!(output.status.success(), "{}", text(&output.stderr));
+        serde_json::from_str(text(&output.stdout)).expect("JSON")
+    };
+    let range = |answer: &Value| answer["de00_90"].as_f64().expect("a number");
+    let note = |answer: &Value| answer["notes"][0].as_str().unwrap_or_default().to_owned();
+    let alone = ask(&[&one], "0.8");
+    let both = ask(&[&one, &two], "0.8");
+    // The same colour, more surely, and said.
+    for axis in 0..3 {
+        let [one, both] =
+            [&alone, &both].map(|answer| answer["lab"][axis].as_f64().expect("a number"));
+        assert!((one - both).abs() < 0.02, "{one} {both}");
+    }
+    assert!(range(&both) < range(&alone));
+    assert!(note(&both).contains("the mean of its 2 readings"), "{both}");
+    // In films of the first one's card.
+    assert_eq!(ask(&[&two, &one], "0.4")["lab"], both["lab"]);
+    // The odd one out of three is left out and named, wherever it stands.
+    for files in [
+        [&one, &two, &wrong],
+        [&one, &wrong, &two],
+        [&wrong, &one, &two],
+    ] {
+        let three = ask(&files.map(PathBuf::as_path), "0.8");
+        assert_eq!(three["lab"], both["lab"]);
+        assert!(
+            note(&three).contains("wrong.tif is the odd one out"),
+            "{three}"
+        );
+        assert_eq!(
+            note(&three).contains("the card in one.tif"),
+            files[0] == &wrong
+        );
+    }
+    // Of two that are not of one tube nobody knows which is wrong: that is said.
+    assert!(note(&ask(&[&one, &wrong], "0.8")).contains("see that all are of this tube"));
+    // A file that has the sign in its name is itself.
+    let plus = folder.join("rose+blue.json");
+    fs::copy(&one, &plus).expect("a file");
+    assert_eq!(ask(&[&plus], "0.8"), alone);
+    // One of them missing is named.
+    let gone = format!("{}+{}", path(&one), path(&folder.join("missing.json")));
+    let output = twoground(&["glaze", &gone, "--over", "70,2,8"]);
+    assert_eq!(output.status.code(), Some(1));
+    assert!(text(&output.stderr).contains("missing.json"));
+    assert!(!text(&output.stderr).contains("one.json"));
+    fs::remove_dir_all(folder).expect("the folder goes");
+}
+
 #[test]
 fn glaze_says_what_is_wrong_with_a_pigment_file() {
     let folder = tempdir("pigment");

@@ -93,7 +93,7 @@ const page = {
 /** @typedef {typeof page} Page */
 
 const start = startScreen(page, (file, more) => card.open(file, more), (left) => ("files" in left ? card.work.dropTable(left.name) : card.work.drop(left.name)), (files) => classroom.read(files), (table) => classroom.goOn(table));
-const card = cardScreen(page, (id) => picture.choose(id), (colours) => picture.take(colours));
+const card = cardScreen(page, (id) => picture.choose(id), (printed) => picture.take(printed));
 const classroom = classScreen(page, card.work, (file, more) => card.open(file, more));
 const tubes = tubesScreen(page, (id) => picture.choose(id));
 const picture = pictureScreen(page, () => glass.onPaper());

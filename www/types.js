@@ -42,6 +42,7 @@
  * @property {Tone | null} undertone
  * @property {[string, string][]} scan facts of the file, name and value
  * @property {{ words: string, scraps: { place: number, from: string, tones: Tone[] }[] }[]} coats the painter's own, by way of working
+ * @property {{ place: number, words: string, tone: Tone }[]} tints of known ratio that are kept with it
  *
  * @typedef {Tone & { range: number, word: string }} Spot one colour of the underpainting under one film; range: CIEDE2000 that holds nine times in ten; word: the range in words
  *
@@ -84,9 +85,10 @@
  * @property {number} card which of them this is, from 0
  * @property {Answers} answers
  * @property {boolean} second whether a second scan is joined
- * @property {{ number: number, label: string, codes: number, squared: boolean, colours: Lab[] } | null} printed what a printed card says of itself
+ * @property {Printed | null} printed what a printed card says of itself
  * @property {PaintView | null} paint
  *
+ * @typedef {{ number: number, label: string, codes: number, squared: boolean, colours: { lab: Lab, lab_sd: Lab, pixels: number }[], file: string, profile: string, photo: boolean }} Printed
  * @typedef {{ words: string[], text: string }} Reread what reading a kept card again would change
  * @typedef {{ id: number, text: string, paint: PaintView | null, problem: Problem | null }} Kept
  * @typedef {{ id: number, text: string, name: string, problem: Problem | null }} Saved a saved picture
@@ -189,9 +191,10 @@
  * @property {number} no_help how many tubes do not help
  * @typedef {{ rows: { wanted: Tone, grey: Tone, spot: Spot, words: string, reached: boolean }[] }} GreysView
  *
- * @typedef {{ over: string, glaze: Spot, mix: Spot, parts: { key: string, parts: number }[], difference: string, pigment: string, unit: string, common: boolean, by_weight: boolean }} MixView
+ * @typedef {{ over: string, glaze: Spot, mix: Spot, parts: { key: string, parts: number }[], difference: string, pigment: string, unit: string, common: boolean, by_weight: boolean, tints: string[] }} MixView
+ * @typedef {{ tube: string, with: string, parts: number, with_parts: number, by: "volume" | "weight", card?: string, lab?: Lab, lab_sd?: Lab, surface?: Surface }} NewTint a tint of known ratio: of its own card, or of a scrap of this colour
  * @typedef {Tone & { lab_sd: [number, number, number], range: number, word: string, pixels: number, trouble: string, file: string, profile: string }} PickView
  *
- * @typedef {{ do: "name", name: string } | { do: "notes", notes: string } | { do: "lay", tube: string, build?: number } | { do: "lay-alone", tube: string, build: number } | { do: "take-film", film: number } | { do: "move-film", film: number, over: boolean } | { do: "build", film: number, build: number, pulling: boolean } | { do: "coats", film: number, coats: number } | { do: "thin", film: number, thinning: Thinning } | { do: "add-colour", name: string, lab: Lab, surface: Surface } | { do: "add-ladder", count: number, light: number, dark: number } | { do: "add-masstone", tube: string } | { do: "add-picked", name: string, lab: Lab, lab_sd: [number, number, number], surface: Surface, file: string, profile: string, photo: boolean, pixels: number } | { do: "add-patch", lab: Lab, lab_sd: Lab, way: string } | { do: "take-patch", patch: number } | { do: "my-coat", film: number, way: string } | { do: "scatter", tube: string, as_painted: boolean } | { do: "name-colour", colour: number, name: string } | { do: "surface", colour: number, surface: Surface } | { do: "move-colour", colour: number, later: boolean } | { do: "take-colour", colour: number } | { do: "clear-colours" }} Change one change of the open picture
+ * @typedef {{ do: "name", name: string } | { do: "notes", notes: string } | { do: "lay", tube: string, build?: number } | { do: "lay-alone", tube: string, build: number } | { do: "take-film", film: number } | { do: "move-film", film: number, over: boolean } | { do: "build", film: number, build: number, pulling: boolean } | { do: "coats", film: number, coats: number } | { do: "thin", film: number, thinning: Thinning } | { do: "add-colour", name: string, lab: Lab, surface: Surface } | { do: "add-ladder", count: number, light: number, dark: number } | { do: "add-masstone", tube: string } | { do: "add-picked", name: string, lab: Lab, lab_sd: [number, number, number], surface: Surface, file: string, profile: string, photo: boolean, pixels: number } | { do: "add-patch", lab: Lab, lab_sd: Lab, way: string, surface: Surface } | { do: "add-from-card", card: number, file: string, profile: string, photo: boolean, surface: Surface, colours: { lab: Lab, lab_sd: Lab, pixels: number }[] } | { do: "take-patch", patch: number } | { do: "my-coat", film: number, way: string } | { do: "scatter", tube: string, as_painted: boolean } | { do: "name-colour", colour: number, name: string } | { do: "surface", colour: number, surface: Surface } | { do: "move-colour", colour: number, later: boolean } | { do: "take-colour", colour: number } | { do: "clear-colours" }} Change one change of the open picture
  */
 export {};

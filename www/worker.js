@@ -192,6 +192,8 @@ const methods = {
   glaze: (/** @type {string} */ text, /** @type {number[]} */ builds) => paint(text).glaze(new Float64Array(builds)),
   relabel: (/** @type {string} */ text, /** @type {unknown} */ label) => paint(text).relabel(label),
   reread: (/** @type {string} */ text) => paint(text).reread(),
+  without_tint: (/** @type {string} */ text, /** @type {number} */ place) => paint(text).without_tint(place),
+  with_coat: (/** @type {string} */ text, /** @type {number} */ film, /** @type {string} */ way) => paint(text).with_coat(film, way),
   without_scrap: (/** @type {string} */ text, /** @type {number} */ place) => paint(text).without_scrap(place),
   file_name: (/** @type {string} */ text) => paint(text).file_name(),
   cgats: (/** @type {string} */ text) => paint(text).cgats(),
@@ -232,6 +234,7 @@ const methods = {
     return plan_now();
   },
   with_scraps: (/** @type {string} */ tube, /** @type {string} */ way) => open_plan().with_scraps(tube, way),
+  with_tint: (/** @type {import("./types.js").NewTint} */ tint) => open_plan().with_tint(tint),
   all_tubes: () => open_plan().tubes(),
   wanted: (/** @type {number} */ l, /** @type {number} */ a, /** @type {number} */ b) => open_plan().wanted(l, a, b),
   wanted_change: (/** @type {string} */ way) => open_plan().wanted_change(way),

@@ -10,7 +10,7 @@ use crate::{
     colour::{self, Lab, Xyz},
     paint::{
         Record,
-        file::{self, Cell, Label, State},
+        file::{self, Cell, Label, Measure, Scrap, State, Tint},
         verdict,
     },
     picture::{self, coat},
@@ -77,6 +77,19 @@ pub struct PaintView {
     pub scan: Vec<[String; 2]>,
     /// The painter's own coats, by way of working.
     pub coats: Vec<OwnCoat>,
+    /// Tints of known ratio that are kept with it.
+    pub tints: Vec<TintRow>,
+}
+
+/// One tint.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TintRow {
+    /// Its place among all tints of the tube.
+    pub place: usize,
+    /// Its parts, and where its colour came from.
+    pub words: String,
+    /// The tint, too thick to see through.
+    pub tone: Tone,
 }
 
 /// The painter's coat by one way of working, and the scraps that it rests on.
@@ -177,6 +190,7 @@ impl PaintView {
             undertone: record.opacity.undertone_lab.map(tone),
             scan: scan_facts(record),
             coats: own_coats(record),
+            tints: tint_rows(record),
             findings: record
                 .findings
                 .iter()
@@ -240,6 +254,84 @@ fn own_coats(record: &Record) -> Vec<OwnCoat> {
             }
         })
         .collect()
+}
+
+fn tint_rows(record: &Record) -> Vec<TintRow> {
+    let rows = record.tints.iter().enumerate();
+    rows.map(|(place, of)| TintRow {
+        place,
+        words: format!("{}; {}", tint_name(of), of.from),
+        tone: tone(of.colour.lab),
+    })
+    .collect()
+}
+
+/// `1 part to 10 of foam white, by weight`.
+pub(super) fn tint_name(of: &Tint) -> String {
+    format!(
+        "{} {} to {} of {}, by {}",
+        of.parts,
+        if of.parts == 1.0 { "part" } else { "parts" },
+        of.with_parts,
+        match of.with.name.trim() {
+            "" => "a paint without a name",
+            name => name,
+        },
+        match of.by {
+            Measure::Volume => "volume",
+            Measure::Weight => "weight",
+        }
+    )
+}
+
+/// The record with one of its films, the place of which counts from 0, kept as one coat as the painter lays it.
+///
+/// # Errors
+/// [`Error::Refused`] where there is no such film, or it is kept as one already.
+pub fn with_coat(mut record: Record, film: usize, way: &str) -> Result<Record> {
+    let refused = |words: String| Err(Error::Refused(words));
+    if film >= record.films.len() {
+        return refused("This card has no such film. Open the tube again.".to_owned());
+    }
+    let way = way.trim();
+    if way.chars().count() > file::LONGEST_TEXT {
+        return refused("Say in a few words what it was laid on by.".to_owned());
+    }
+    if record.coats.iter().any(|scrap| scrap.film == Some(film)) {
+        return refused(format!(
+            "Film {} is kept as your coat already. Take that away first.",
+            film + 1
+        ));
+    }
+    if record.coats.len() >= file::MOST_ENTRIES {
+        return refused(format!(
+            "More than {} scraps of one tube cannot be kept. Take old ones away first.",
+            file::MOST_ENTRIES
+        ));
+    }
+    record.coats.push(Scrap {
+        way: way.to_owned(),
+        coats: 1.0,
+        film: Some(film),
+        over: None,
+        painted: None,
+        from: format!("film {} of the card", film + 1),
+    });
+    Ok(record)
+}
+
+/// The record without one of its tints.
+///
+/// # Errors
+/// [`Error::Refused`] where there is no such tint.
+pub fn without_tint(mut record: Record, place: usize) -> Result<Record> {
+    if place >= record.tints.len() {
+        return Err(Error::Refused(
+            "This tint is no longer kept. Open the tube again.".to_owned(),
+        ));
+    }
+    record.tints.remove(place);
+    Ok(record)
 }
 
 /// The record without one of its scraps.

@@ -10,6 +10,7 @@ mod notes;
 mod patches;
 mod pick;
 mod plan_films;
+mod tints;
 mod tubes;
 mod view;
 mod wanted;
@@ -28,6 +29,7 @@ use crate::{
         depth::Depth,
         mean,
         plan::{Colour, Patch, Plan, PlannedFilm, Source},
+        readings,
     },
     spectrum::BANDS,
 };
@@ -37,6 +39,7 @@ pub use glass::{GlassSpot, GlassView, OpenGlass, Window};
 pub use held::Held;
 pub use mixed::{MixView, Part};
 pub use pick::{PickFrom, PickView};
+pub use tints::NewTint;
 pub use tubes::TubesView;
 pub use view::PictureView;
 pub use wanted::{GreysView, WantedView, Way};
@@ -222,7 +225,7 @@ impl OpenPicture {
                         (tube.record.state, &tube.alone, depth)
                     })
                     .collect();
-                let alike = shelf::alike(&all)?;
+                let alike = readings::alike(&all)?;
                 (
                     alike.taken.iter().map(|&at| readings[at]).collect(),
                     alike.odd.map(|at| readings[at]),
@@ -295,6 +298,13 @@ impl OpenPicture {
                 let build = film.whole_build();
                 (build > 0.0).then_some((at, Film { paint, build }))
             })
+            .collect()
+    }
+
+    /// How well the builds of these films are known: standard deviations of their logarithms.
+    fn laid_sd(&self) -> Vec<f64> {
+        let laid = self.laid().into_iter();
+        laid.map(|(at, _)| self.plan.films[at].build_log_sd)
             .collect()
     }
 

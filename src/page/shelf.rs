@@ -5,26 +5,23 @@ mod readings;
 #[cfg(test)]
 mod tests;
 
-use nalgebra::Matrix3;
 use serde::{Deserialize, Serialize};
 
 use super::{PaintView, Problem, paper::WallTube};
 use crate::{
     Result,
     colour::Lab,
-    fit::uncertainty,
     paint::{
         Constants, Record,
         file::{Grade, Label},
     },
-    picture::{Film, Ground, MOST_BUILD, Stack, depth::Depth},
+    picture::depth::Depth,
     shelf::{copy::KeptText, history::day_number},
-    spectrum::BandCovariance,
 };
 
 pub use compare::CompareView;
+pub(super) use readings::as_mean;
 use readings::{Joined, ReadingRow};
-pub(super) use readings::{alike, as_mean};
 
 /// What the painter asks to see of the shelf.
 #[derive(Debug, Clone, Default, PartialEq, Deserialize)]
@@ -290,21 +287,19 @@ impl Known {
 /// What makes a label that of the same tube as another: name, maker, binder and batch, however they are typed. A tube without a
 /// name is only itself.
 pub(super) fn tube_of(label: &Label) -> Option<[String; 4]> {
+    tube_named([&label.name, &label.maker, &label.binder, &label.batch])
+}
+
+/// The same from these four.
+pub(super) fn tube_named([name, maker, binder, batch]: [&str; 4]) -> Option<[String; 4]> {
     let plain = |text: &str| {
         text.split_whitespace()
             .collect::<Vec<_>>()
             .join(" ")
             .to_lowercase()
     };
-    let name = plain(&label.name);
-    (!name.is_empty()).then(|| {
-        [
-            name,
-            plain(&label.maker),
-            plain(&label.binder),
-            plain(&label.batch),
-        ]
-    })
+    let name = plain(name);
+    (!name.is_empty()).then(|| [name, plain(maker), plain(binder), plain(batch)])
 }
 
 /// A grade as the file has it.
@@ -327,33 +322,6 @@ fn signed(value: f64) -> String {
     } else {
         text.replace('-', "−")
     }
-}
-
-/// A grey to lay tubes on, known exactly: what two tubes lie on is the same for both.
-fn exact(lab: [f64; 3]) -> Ground {
-    let [l, a, b] = lab;
-    Ground {
-        covariance: BandCovariance::zeros(),
-        ..Ground::of(Lab::new(l, a, b))
-    }
-}
-
-/// A tube at its depth times `coats` over a ground: colour, and covariance of L*, a*, b*.
-fn seen(
-    constants: &Constants,
-    depth: Depth,
-    coats: u32,
-    ground: &Ground,
-) -> Result<(Lab, Matrix3<f64>)> {
-    let build = (depth.build * f64::from(coats)).min(MOST_BUILD);
-    let stack = Stack::new(&[constants], &[Film { paint: 0, build }])?;
-    let (predicted, spread) = stack.over_with_spread(ground);
-    Ok((predicted.lab, spread))
-}
-
-/// CIEDE2000 that two predictions of one and the same colour would differ by at most, nine times in ten.
-fn by_chance(lab: Lab, one: &Matrix3<f64>, other: &Matrix3<f64>) -> f64 {
-    uncertainty::range(lab, &(one + other))
 }
 
 impl OpenShelf {

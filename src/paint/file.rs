@@ -26,6 +26,9 @@ pub const MOST_ENTRIES: usize = 64;
 /// Least and most weight of a film that is read, in g per square metre: far thinner and thicker than any is drawn.
 pub const FILM_WEIGHT: [f64; 2] = [0.1, 10_000.0];
 
+/// Least and most parts of either paint of a tint that are read.
+pub const TINT_PARTS: [f64; 2] = [0.001, 1000.0];
+
 /// Largest milk on black and standard deviation of it that is read, in L*: far more than there is.
 pub const MOST_MILK: f64 = 1e6;
 
@@ -76,6 +79,10 @@ pub struct Record {
     /// Coats as the painter really lays them, with what they were seen on. Nothing of the card's own reading.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub coats: Vec<Scrap>,
+    /// Tints of this paint in known ratios, by which its films compare with those of the other paint's card. Nothing of the
+    /// card's own reading.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub tints: Vec<Tint>,
     /// Fields of newer programs, kept as they are and written again.
     #[serde(skip)]
     pub unknown: serde_json::Map<String, serde_json::Value>,
@@ -253,6 +260,52 @@ pub struct ScrapColour {
     /// Its gloss.
     #[serde(default)]
     pub surface: Surface,
+}
+
+/// This paint stirred into another in a known ratio, and its colour. How the films of the two cards compare is solved from this
+/// whenever it is needed, so that it follows the constants.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+pub struct Tint {
+    /// The other paint, mostly a white.
+    pub with: TintedWith,
+    /// Parts of this paint.
+    pub parts: f64,
+    /// Parts of the other.
+    pub with_parts: f64,
+    /// How the parts were measured.
+    pub by: Measure,
+    /// The tint when dry, too thick to see through.
+    pub colour: ScrapColour,
+    /// Where its colour came from, in words.
+    #[serde(default)]
+    pub from: String,
+}
+
+/// What a tube is known by: what its label says of it.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(default)]
+pub struct TintedWith {
+    /// Its name.
+    pub name: String,
+    /// Maker.
+    pub maker: String,
+    /// Binder.
+    pub binder: String,
+    /// Batch.
+    pub batch: String,
+}
+
+/// How parts are measured out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(rename_all = "lowercase")]
+pub enum Measure {
+    /// By volume: spoonfuls, lengths of a squeezed-out strand.
+    Volume,
+    /// By weight.
+    Weight,
 }
 
 /// Gloss of the card when scanned.
@@ -641,6 +694,32 @@ impl Record {
                 for sd in colour.lab_sd {
                     within(format!("{at}.lab_sd"), sd, 0.0, 50.0)?;
                 }
+            }
+        }
+        if self.tints.len() > MOST_ENTRIES {
+            return Err(refused("tints", "has too many entries"));
+        }
+        for (i, tint) in self.tints.iter().enumerate() {
+            let at = format!("tints[{i}]");
+            for (field, text) in [
+                ("with.name", &tint.with.name),
+                ("with.maker", &tint.with.maker),
+                ("with.binder", &tint.with.binder),
+                ("with.batch", &tint.with.batch),
+                ("from", &tint.from),
+            ] {
+                if text.chars().count() > LONGEST_TEXT {
+                    return Err(refused(format!("{at}.{field}"), "is too long. Shorten it"));
+                }
+            }
+            let [least, most] = TINT_PARTS;
+            within(format!("{at}.parts"), tint.parts, least, most)?;
+            within(format!("{at}.with_parts"), tint.with_parts, least, most)?;
+            for value in tint.colour.lab {
+                within(format!("{at}.colour.lab"), value, -150.0, 150.0)?;
+            }
+            for sd in tint.colour.lab_sd {
+                within(format!("{at}.colour.lab_sd"), sd, 0.0, 50.0)?;
             }
         }
         if self.state == State::NotModelled

@@ -79,6 +79,20 @@ fn schema() -> Value {
         ("/$defs/Scrap/properties/coats", between(1e-4, 100.0)),
         ("/$defs/Scrap/properties/way", text.clone()),
         ("/$defs/Scrap/properties/from", text.clone()),
+        ("/properties/tints", entries(0, file::MOST_ENTRIES)),
+        (
+            "/$defs/Tint/properties/parts",
+            between(file::TINT_PARTS[0], file::TINT_PARTS[1]),
+        ),
+        (
+            "/$defs/Tint/properties/with_parts",
+            between(file::TINT_PARTS[0], file::TINT_PARTS[1]),
+        ),
+        ("/$defs/Tint/properties/from", text.clone()),
+        ("/$defs/TintedWith/properties/name", text.clone()),
+        ("/$defs/TintedWith/properties/maker", text.clone()),
+        ("/$defs/TintedWith/properties/binder", text.clone()),
+        ("/$defs/TintedWith/properties/batch", text.clone()),
         (
             "/$defs/ScrapColour/properties/lab",
             numbers(3, -150.0, 150.0),
@@ -186,6 +200,10 @@ fn record() -> Value {
                 "painted": {"lab": [40.0, 20.0, 2.0], "lab_sd": [0.5, 0.5, 0.5], "surface": "glossy"}, "from": "Harbour",
             },
         ],
+        "tints": [{
+            "with": {"name": "foam white", "maker": "", "binder": "linseed oil", "batch": "1"}, "parts": 1.0, "with_parts": 10.0, "by": "weight",
+            "colour": {"lab": [70.0, 20.0, 2.0], "lab_sd": [0.5, 0.5, 0.5], "surface": "satin"}, "from": "a scrap",
+        }],
         "findings": [{"code": "thin", "words": "Draw it thicker."}],
         "provenance": {
             "file_name": "marsh.png", "size": [600, 400], "depth": 16, "profile": "sRGB", "scanner": "three_lights", "when": "2026-05-02T10:00:00Z",

@@ -9,6 +9,7 @@ use nalgebra::{Matrix3, Vector3};
 
 use super::{
     Ground, MOST_BUILD, Stack,
+    ground::without_surface,
     painted::{ONE_COAT_SD, misses},
     wanted::{film_lab, nearest},
 };
@@ -104,8 +105,8 @@ pub fn told_by(paint: &Constants, record: &Record, scrap: &Scrap) -> Option<Told
         spectrum: None,
     });
     let most = 4.0 * record.thickest().max(scrap.coats);
-    let seen = (lab(painted.lab), &variances(painted));
-    told(paint, most, &ground, seen, scrap.coats)
+    let (seen, spread) = without_surface(lab(painted.lab), &variances(painted), painted.surface);
+    told(paint, most, &ground, (seen, &spread), scrap.coats)
 }
 
 fn variances(colour: &ScrapColour) -> Matrix3<f64> {

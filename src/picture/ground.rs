@@ -1,6 +1,6 @@
 //! What films lie on: an underpainting colour with its spectrum and how well that is known.
 
-use nalgebra::{Matrix3, SMatrix};
+use nalgebra::{Matrix3, SMatrix, Vector3};
 
 use crate::{
     colour::{self, Lab, Xyz},
@@ -85,6 +85,27 @@ impl Ground {
     }
 }
 
+/// A dry colour without what its dull surface adds, which a glossy one of the same paint would look like, and its covariance: how
+/// much that was is not well known. A glossy colour is taken as it is.
+pub fn without_surface(lab: Lab, spread: &Matrix3<f64>, surface: Surface) -> (Lab, Matrix3<f64>) {
+    let (haze, haze_sd) = match surface {
+        Surface::Glossy => return (lab, *spread),
+        dull => dull.haze(),
+    };
+    let xyz = colour::xyz(lab);
+    let [x, y, z] = std::array::from_fn(|i| {
+        let white = colour::WHITE[i];
+        ([xyz.x, xyz.y, xyz.z][i] - haze * white).max(LEAST_LEFT * white)
+    });
+    let (glossy, to_lab) = colour::lab_with_slopes(Xyz::new(x, y, z));
+    let to_lab = Matrix3::from_fn(|i, j| to_lab[i][j]);
+    // What is known of the colour is known of X, Y and Z as they were seen.
+    let seen = xyz_by_lab(xyz);
+    let by_surface = to_lab * Vector3::from(colour::WHITE) * haze_sd;
+    let own = to_lab * seen * spread * seen.transpose() * to_lab.transpose();
+    (glossy, own + by_surface * by_surface.transpose())
+}
+
 /// Slopes of X, Y, Z along L*, a*, b*.
 fn xyz_by_lab(xyz: Xyz) -> Matrix3<f64> {
     let (_, slopes) = colour::lab_with_slopes(xyz);
@@ -142,6 +163,25 @@ mod tests {
             assert!((matt.internal[band] - left.internal[band]).abs() < 1e-9);
         }
         assert!(matt.covariance.trace() > 1.01 * left.covariance.trace());
+    }
+
+    /// A dull surface over a dark paint lightens it a lot, and hides how dark it is; over white it hardly does.
+    #[test]
+    fn a_dull_surface_is_taken_off_again() {
+        let spread = Matrix3::identity() * 0.25;
+        for l in [8.0, 30.0, 60.0, 90.0] {
+            let under = Lab::new(l, 0.0, 0.0);
+            let xyz = colour::xyz(under);
+            let [x, y, z] = colour::WHITE.map(|white| 0.03 * white);
+            let dull = colour::lab(Xyz::new(xyz.x + x, xyz.y + y, xyz.z + z));
+            let (back, known) = without_surface(dull, &spread, Surface::Matt);
+            assert!(colour::difference(back, under) < 1e-6, "{back:?} {under:?}");
+            assert!(known[(0, 0)] > spread[(0, 0)]);
+            assert_eq!(
+                without_surface(dull, &spread, Surface::Glossy),
+                (dull, spread)
+            );
+        }
     }
 
     /// Seen bare, a colour uncertain by 2 in each of L*, a*, b* must come back as uncertain: its covariance, brought to the

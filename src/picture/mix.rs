@@ -4,9 +4,10 @@
 use nalgebra::SVector;
 
 use crate::{
+    colour::{self, Lab},
     film::table::{self, Table},
     paint::{Constants, Covariance, Seen, UNKNOWNS},
-    spectrum::{BANDS, Bands},
+    spectrum::{self, BANDS, Bands},
 };
 
 /// How well the films of two cards compare.
@@ -16,16 +17,19 @@ pub enum Unit {
     Weighed,
     /// Drawn with the same gauge.
     Common,
+    /// Compared by tints of known ratio, each of which says how surely.
+    Tinted,
     /// Not known to be: one may be twice the other.
     Unknown,
 }
 
 impl Unit {
     /// Standard deviation of the logarithm of a tube's share: a factor of 1.1 where films were weighed, of 1.2 with one
-    /// gauge, of 2 without, nine times in ten within it (ours).
+    /// gauge or by a usual tint, of 2 without, nine times in ten within it (ours).
     pub fn log_sd(self) -> f64 {
         let factor: f64 = match self {
             Self::Weighed => 1.1,
+            Self::Tinted => 1.2,
             Self::Common => 1.2,
             Self::Unknown => 2.0,
         };
@@ -37,15 +41,27 @@ impl Unit {
 ///
 /// Panics without any share above 0.
 pub fn mix(parts: &[(&Constants, f64)], unit: Unit) -> Constants {
-    let whole: f64 = parts.iter().map(|(_, share)| share).sum();
-    assert!(whole > 0.0, "a mix has at least one paint");
-    let parts: Vec<(&Constants, f64)> = parts
+    let sd = unit.log_sd();
+    let parts: Vec<_> = parts
         .iter()
-        .filter(|(_, share)| *share > 0.0)
-        .map(|(paint, share)| (*paint, share / whole))
+        .map(|(paint, share)| (*paint, *share, sd))
+        .collect();
+    mix_each(&parts)
+}
+
+/// The same where the logarithm of each share has a standard deviation of its own.
+///
+/// Panics without any share above 0.
+pub fn mix_each(parts: &[(&Constants, f64, f64)]) -> Constants {
+    let whole: f64 = parts.iter().map(|(_, share, _)| share).sum();
+    assert!(whole > 0.0, "a mix has at least one paint");
+    let parts: Vec<(&Constants, f64, f64)> = parts
+        .iter()
+        .filter(|(_, share, _)| *share > 0.0)
+        .map(|(paint, share, sd)| (*paint, share / whole, *sd))
         .collect();
     let sum = |of: fn(&Constants) -> &Bands| -> Bands {
-        std::array::from_fn(|b| parts.iter().map(|(p, share)| share * of(p)[b]).sum())
+        std::array::from_fn(|b| parts.iter().map(|(p, share, _)| share * of(p)[b]).sum())
     };
     let absorption = sum(|p| &p.absorption);
     let scattering = sum(|p| &p.scattering);
@@ -58,10 +74,10 @@ pub fn mix(parts: &[(&Constants, f64)], unit: Unit) -> Constants {
     };
     let anisotropy = parts
         .iter()
-        .map(|(p, share)| scatter(p, *share) * p.anisotropy)
+        .map(|(p, share, _)| scatter(p, *share) * p.anisotropy)
         .sum();
     let mut covariance = Covariance::zeros();
-    for (paint, share) in &parts {
+    for (paint, share, sd) in &parts {
         // How log K, log S and anisotropy of the mix follow those of this paint.
         let weight = SVector::<f64, UNKNOWNS>::from_fn(|i, _| match i / BANDS {
             0 => share * paint.absorption[i] / absorption[i],
@@ -78,7 +94,6 @@ pub fn mix(parts: &[(&Constants, f64)], unit: Unit) -> Constants {
                     0.0
                 }
             });
-            let sd = unit.log_sd();
             covariance += shift * shift.transpose() * (sd * sd);
         }
     }
@@ -88,6 +103,26 @@ pub fn mix(parts: &[(&Constants, f64)], unit: Unit) -> Constants {
         anisotropy,
         covariance,
     }
+}
+
+/// The colour alone of `films` of one paint to one film of another, too thick to see through.
+pub(super) fn thick_lab(paint: &Constants, with: &Constants, films: f64) -> Lab {
+    let table = Table::shared();
+    let mut reflectance = [0.0; BANDS];
+    let of_both = |band: usize| {
+        let k = films * paint.absorption[band] + with.absorption[band];
+        let s = films * paint.scattering[band] + with.scattering[band];
+        (k, s, films * paint.scattering[band] / s)
+    };
+    // As in [`mix_each`]: every paint's share of the scattering, over all bands.
+    let share = (0..BANDS).map(|b| of_both(b).2).sum::<f64>() / BANDS as f64;
+    let anisotropy = share * paint.anisotropy + (1.0 - share) * with.anisotropy;
+    for (band, seen) in reflectance.iter_mut().enumerate() {
+        let (k, s, _) = of_both(band);
+        let thick = table::MOST / k.max(s);
+        *seen = table.film(k * thick, s * thick, anisotropy).over(0.0);
+    }
+    colour::lab(spectrum::xyz_of(&reflectance))
 }
 
 /// A paint too thick to see through, with its slopes.
@@ -166,6 +201,19 @@ mod tests {
             };
             prop_assert!(spread(Unit::Unknown) > spread(Unit::Common));
             prop_assert!(spread(Unit::Common) > spread(Unit::Weighed));
+        }
+    }
+
+    /// The quick way to the colour of a mix of two is the way of all mixes.
+    #[test]
+    fn the_colour_alone_is_that_of_the_mix() {
+        let (a, mut b) = (paint(0.7, 0.04, 1.2), paint(0.01, 1.5, -0.2));
+        b.anisotropy = 0.65;
+        for films in [0.01, 0.3, 4.0] {
+            let mixed = mix(&[(&a, films), (&b, 1.0)], Unit::Common);
+            let seen = too_thick(&mixed).lab_of();
+            let quick = thick_lab(&a, &b, films);
+            assert!(colour::difference(seen, quick) < 1e-9, "{seen:?} {quick:?}");
         }
     }
 

@@ -30,6 +30,13 @@ const NO_PROFILE_SD: f64 = 1.5;
 /// A spot counts as no more than so many independent grains, however many pixels it has.
 const MOST_GRAINS: f64 = 25.0;
 
+/// Standard deviations of L*, a*, b* that any colour of a scan or of a photo has, whatever its pixels say.
+pub fn device_sd(photo: bool, profile_assumed: bool) -> [f64; 3] {
+    let device = if photo { PHOTO_SD } else { SCAN_SD };
+    let profile = if profile_assumed { NO_PROFILE_SD } else { 0.0 };
+    device.map(|sd| libm::hypot(sd, profile))
+}
+
 /// The colour within `radius` pixels of a place in the upright picture; `None` where no pixel lies there. Averaged where
 /// light adds up, with the picture's own profile.
 pub fn spot(scan: &Scan, [x, y]: [f64; 2], radius: f64, photo: bool) -> Option<Spot> {
@@ -68,17 +75,10 @@ pub fn spot(scan: &Scan, [x, y]: [f64; 2], radius: f64, photo: bool) -> Option<S
         spread += off * off.transpose();
     }
     let of_mean = to_lab * spread * to_lab.transpose() / (count * count.min(MOST_GRAINS));
-    let device = if photo { PHOTO_SD } else { SCAN_SD };
-    let profile = if scan.origin.profile_assumed {
-        NO_PROFILE_SD
-    } else {
-        0.0
-    };
+    let device = device_sd(photo, scan.origin.profile_assumed);
     Some(Spot {
         lab,
-        lab_sd: std::array::from_fn(|i| {
-            (of_mean[(i, i)] + device[i] * device[i] + profile * profile).sqrt()
-        }),
+        lab_sd: std::array::from_fn(|i| (of_mean[(i, i)] + device[i] * device[i]).sqrt()),
         pixels: values.len() as u64,
         clipped: clipped as f64 / count,
     })

@@ -109,6 +109,9 @@ pub enum Source {
         photo: bool,
         /// Pixels averaged.
         pixels: u64,
+        /// Number of the printed card whose square it was painted into, if it was.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        card: Option<u32>,
     },
 }
 
@@ -481,6 +484,7 @@ mod tests {
                     profile: "sRGB".into(),
                     photo: true,
                     pixels: 400,
+                    card: Some(7),
                 },
                 spectrum: None,
                 unknown: Map::new(),

@@ -35,7 +35,7 @@ pub struct NearestGrey {
 const STEPS: usize = 40;
 
 /// Least of a function between two neighbours of the least that was tried.
-fn least_between(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -> f64 {
+pub(super) fn least_between(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -> f64 {
     // Golden section: each round keeps 0.618 of the span.
     const GOLDEN: f64 = 0.618_033_988_749_894_9;
     for _ in 0..24 {

@@ -101,6 +101,9 @@ fn nothing_on_any_screen_is_against_the_rules_of_access() {
                 page.wait("document.querySelector('#picture [data-part=answer]').textContent");
             }
             check(&mut page, panel);
+            // Nor is anything of it wider than the window.
+            let wide = page.evaluate("document.documentElement.scrollWidth");
+            assert_eq!(wide, json!(width), "{panel}");
         }
         page.click("#picture [data-panel=all-tubes]");
         for place in ["sure", "cautions"] {

@@ -348,6 +348,11 @@ impl Browser {
 
     /// Presses and lets go one key, by its `KeyboardEvent.key` name.
     pub(crate) fn press(&mut self, key: &str) {
+        self.press_with(key, 0);
+    }
+
+    /// The same with other keys held down: the sum of 1 for Alt, 2 for Control and 8 for Shift.
+    pub(crate) fn press_with(&mut self, key: &str, held: u8) {
         let (code, number, text) = match key {
             "Enter" => ("Enter", 13, "\r"),
             "Tab" => ("Tab", 9, ""),
@@ -362,9 +367,10 @@ impl Browser {
             "ArrowRight" => ("ArrowRight", 39, ""),
             "ArrowDown" => ("ArrowDown", 40, ""),
             "Delete" => ("Delete", 46, ""),
+            "z" if held & 2 > 0 => ("KeyZ", 90, ""),
             _ => panic!("the tests know no key {key:?}"),
         };
-        let event = |kind: &str| json!({"type": kind, "key": key, "code": code, "windowsVirtualKeyCode": number});
+        let event = |kind: &str| json!({"type": kind, "key": key, "code": code, "windowsVirtualKeyCode": number, "modifiers": held});
         let mut down = event(if text.is_empty() {
             "rawKeyDown"
         } else {

@@ -107,6 +107,84 @@ impl Printed {
     }
 }
 
+/// A printed card with films and two of the painter's own colours on it: these go into the picture with how surely they are known,
+/// in one step, and widen its range.
+#[track_caller]
+fn own_colours_come_along(page: &mut Browser, printed: &[u8]) {
+    let mut card = image::load_from_memory(printed)
+        .expect("a picture")
+        .to_rgb8();
+    // In mm from the top left of an A5 sheet: films that only take light away, and two squares that hide the paper.
+    let per_mm = 150.0 / 25.4;
+    let mut paint = |[x, y, width, height]: [f64; 4], share: [f64; 3], hides: bool| {
+        let [from_x, from_y, to_x, to_y] =
+            [x, y, x + width, y + height].map(|v| (v * per_mm) as u32);
+        for (x, y) in (from_y..to_y).flat_map(|y| (from_x..to_x).map(move |x| (x, y))) {
+            let pixel = card.get_pixel_mut(x, y);
+            for (value, share) in pixel.0.iter_mut().zip(share) {
+                *value = ((if hides { 255.0 } else { f64::from(*value) }) * share) as u8;
+            }
+        }
+    };
+    for (top, deep) in [(18.0, 0.8), (42.0, 0.6), (66.0, 0.4)] {
+        paint(
+            [10.0 + 15.0, 11.0 + top + 1.0, 92.0, 13.0],
+            [0.95, deep, deep],
+            false,
+        );
+    }
+    for (i, share) in [[0.6, 0.5, 0.4], [0.3, 0.35, 0.5]].into_iter().enumerate() {
+        paint(
+            [10.0 + 114.0 + 10.25 * i as f64, 11.0 + 82.0, 9.0, 11.0],
+            share,
+            true,
+        );
+    }
+    let folder = crate::devtools::Folder::new("own-colours");
+    let file = folder.path().join("own colours.png");
+    card.save(&file).expect("a picture is written");
+    go(page, "cards");
+    read(page, &file);
+    page.wait_for_text("Take its 2 colours as underpainting");
+    page.focus("#card [data-do=lay-colours]");
+    page.press("Enter");
+    page.wait("document.querySelectorAll('#picture [data-row]').length === 11");
+    page.wait_for_text("painted on card 0041, read from own colours.png");
+    page.screenshot("picture-own-colours");
+    page.click("#picture [data-panel=numbers]");
+    let range = |page: &mut Browser, row: usize| -> f64 {
+        let words = page.evaluate(&format!(
+            "document.querySelectorAll('#picture [data-part=numbers] tbody tr')[{row}].lastChild.textContent"
+        ));
+        let words = words
+            .as_str()
+            .expect("text")
+            .trim_start_matches("± ")
+            .to_owned();
+        words
+            .split(',')
+            .next()
+            .and_then(|v| v.parse().ok())
+            .expect("a number")
+    };
+    page.wait("document.querySelectorAll('#picture [data-part=numbers] tbody tr').length === 11");
+    let own = range(page, 9);
+    // The same colour typed is taken to be exact: under the same film its range is narrower.
+    let lab = page.evaluate("document.querySelectorAll('#picture [data-part=numbers] tbody tr')[9].children[1].textContent.replaceAll('\\u2212', '-')");
+    page.click("#picture [data-panel=underpainting]");
+    page.click("#picture form[data-part=typed] input[name=lab]");
+    page.type_text(lab.as_str().expect("text"));
+    page.press("Enter");
+    page.wait("document.querySelectorAll('#picture [data-row]').length === 12");
+    page.click("#picture [data-panel=numbers]");
+    page.wait("document.querySelectorAll('#picture [data-part=numbers] tbody tr').length === 12");
+    assert!(own > 0.3 + range(page, 11), "{own} {}", range(page, 11));
+    // Both came in one step.
+    page.click("#picture [data-do=undo]");
+    page.click("#picture [data-do=undo]");
+    page.wait("document.querySelectorAll('#picture [data-part=numbers] tbody tr').length === 9");
+}
+
 #[test]
 fn cards_come_out_of_the_printer_at_true_size_and_are_known_again() {
     let (_server, _profile, mut page) = open();
@@ -125,6 +203,7 @@ fn cards_come_out_of_the_printer_at_true_size_and_are_known_again() {
         "labels",
         &format!("Harbour rose 12\nGrün & <b>tief</b>\n{long}"),
     ));
+    let mut printed = Vec::new();
     // ISO 216 and ANSI/ASME Y14.1 in mm: two cards to a sheet, one on A5; every front has its back.
     for (paper, size, pages, on) in [
         ("A4", [210.0, 297.0], 4, 2),
@@ -176,7 +255,11 @@ fn cards_come_out_of_the_printer_at_true_size_and_are_known_again() {
             sheets.text().contains("Rags with drying oil"),
             "cautions on the back"
         );
+        if on == 1 {
+            printed = sheets.raster(1, 150);
+        }
     }
+    own_colours_come_along(&mut page, &printed);
     page.close();
 }
 

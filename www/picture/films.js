@@ -115,6 +115,9 @@ export class Films {
     /** @type {HTMLButtonElement} */ (find(this.#root, "[data-do=fewer]")).disabled = film.coats === 0;
     /** @type {HTMLButtonElement} */ (find(this.#root, "[data-do=more]")).disabled = film.coats >= MOST_COATS;
     find(this.#root, "[data-say=coats]").textContent = coatsWords(film.coats);
+    // Of one film alone it stands beside the chosen colour already.
+    const over = view.colour === null ? "" : view.colours[view.colour].name;
+    find(this.#root, "[data-say=film-reason]").textContent = view.films.length > 1 && film.reason ? `Over ${over}: ${film.reason}` : "";
     find(this.#root, "[data-say=one-coat]").textContent = `One coat of ${film.name}`;
     this.#part("counted").hidden = film.ways.length === 0 && film.way === null;
     const ways = film.ways.map(({ way }, i) => el("option", { value: i }, `my coats${byWay(way)}`));

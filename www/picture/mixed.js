@@ -3,10 +3,16 @@
 
 import { el, figure, find } from "../dom.js";
 import { swatch } from "./coats.js";
+import { colourField, readLab, writeLab } from "./colourfield.js";
 
 /** @typedef {import("../types.js").MixView} MixView */
 /** @typedef {import("../types.js").PictureView} PictureView */
-/** @typedef {{ key: string, paint: import("../types.js").PaintView }} Tube */
+/** @typedef {import("../types.js").Lab} Lab */
+/** @typedef {import("../types.js").NewTint} NewTint */
+/** @typedef {{ key: string, text: string, paint: import("../types.js").PaintView }} Tube */
+
+/** A typed colour is taken to be read by an instrument. @type {Lab} */
+const TYPED_SD = [0.5, 0.5, 0.5];
 
 export class Mixed {
   #root;
@@ -16,14 +22,98 @@ export class Mixed {
   /** @type {MixView | null} */ #view = null;
   #drawnFor = "";
   #asked = 0;
+  /** How well the colour in the tint's field is known, if it was picked. @type {{ text: string, lab_sd: Lab } | null} */ #picked = null;
 
-  /** @param {HTMLElement} root @param {import("./desk.js").Desk} desk @param {import("../main.js").Page} page */
-  constructor(root, desk, page) {
+  /**
+   * @param {HTMLElement} root
+   * @param {import("./desk.js").Desk} desk
+   * @param {import("../main.js").Page} page
+   * @param {(tint: NewTint) => Promise<void>} keep keeps a tint with its tube
+   */
+  constructor(root, desk, page, keep) {
     this.#root = root;
     this.#desk = desk;
     this.#page = page;
     find(root, "select[name=white]").addEventListener("change", () => this.#near());
     find(root, "[data-do=near]").addEventListener("click", () => this.#near());
+    const scrap = find(root, "[data-part=tint-scrap]");
+    scrap.prepend(colourField(page, "L*, a*, b* (D50) of the scrap", "lab"));
+    const card = this.#select("tint-card");
+    card.addEventListener("change", () => scrap.toggleAttribute("hidden", card.value !== ""));
+    const form = /** @type {HTMLFormElement} */ (find(root, "form[data-part=tint]"));
+    form.addEventListener("submit", async (event) => {
+      event.preventDefault();
+      page.quiet();
+      const tint = this.#tint(form);
+      if (typeof tint === "string") return page.alert(tint);
+      try {
+        await keep(tint);
+        // The next one is most likely of the same tubes.
+        /** @type {HTMLInputElement} */ (find(form, "input[name=lab]")).value = "";
+        find(root, "[data-say=tint]").textContent = "Kept with the tube; its page lists its tints.";
+      } catch (error) {
+        page.tell(error);
+      }
+    });
+  }
+
+  /** @param {string} name */
+  #select(name) {
+    return /** @type {HTMLSelectElement} */ (find(this.#root, `select[name=${name}]`));
+  }
+
+  /** What the form says, or what is wrong with it. @param {HTMLFormElement} form @returns {NewTint | string} */
+  #tint(form) {
+    const data = new FormData(form);
+    const text = (/** @type {string} */ name) => String(data.get(name) ?? "");
+    const parts = (/** @type {string} */ name) => Number(text(name).replace(",", "."));
+    /** @type {NewTint} */
+    const tint = {
+      tube: text("tint-tube"),
+      with: text("tint-with"),
+      parts: parts("parts"),
+      with_parts: parts("with-parts"),
+      by: text("tint-by") === "weight" ? "weight" : "volume",
+    };
+    if (text("tint-card")) return { ...tint, card: text("tint-card") };
+    const lab = readLab(text("lab"));
+    if (!lab) return "Type three numbers: L*, a* and b* of the dry tint, or pick it from a scan under Underpainting, or choose its card.";
+    const lab_sd = this.#picked?.text === text("lab") ? this.#picked.lab_sd : TYPED_SD;
+    return { ...tint, lab, lab_sd, surface: /** @type {import("../types.js").Surface} */ (text("surface")) };
+  }
+
+  /** Takes a tint's colour picked from a scan. @param {Lab} lab @param {Lab} lab_sd @param {string} surface */
+  take(lab, lab_sd, surface) {
+    /** @type {HTMLDetailsElement} */ (find(this.#root, "details[data-fold=tint]")).open = true;
+    this.#select("tint-card").value = "";
+    find(this.#root, "[data-part=tint-scrap]").hidden = false;
+    const field = /** @type {HTMLInputElement} */ (find(this.#root, "form[data-part=tint] input[name=lab]"));
+    field.value = writeLab(lab);
+    this.#picked = { text: field.value, lab_sd };
+    this.#select("surface").value = surface;
+    field.focus();
+  }
+
+  /** The tubes that a tint may be of, and cards that it may have: kept ones only. */
+  #fillTint() {
+    const kept = this.#tubes.filter(({ key }) => key.startsWith("kept-"));
+    const few = kept.length < 2;
+    find(this.#root, "form[data-part=tint]").hidden = few;
+    find(this.#root, "[data-say=no-tint]").hidden = !few;
+    const options = () => kept.map(({ key, paint }) => el("option", { value: key }, paint.name));
+    const first = this.#view?.parts.find(({ key }) => key !== this.#white.value)?.key;
+    for (const [name, usual] of [["tint-tube", first], ["tint-with", this.#white.value]]) {
+      const select = this.#select(name ?? "");
+      const was = select.value;
+      select.replaceChildren(...options());
+      select.value = kept.some(({ key }) => key === was) ? was : (usual ?? "");
+      if (!select.value) select.selectedIndex = 0;
+    }
+    const card = this.#select("tint-card");
+    const was = card.value;
+    const cards = kept.map(({ key, paint }) => el("option", { value: key }, `the card of ${paint.name}`));
+    card.replaceChildren(el("option", { value: "" }, "that of a scrap, typed or picked"), ...cards);
+    card.value = kept.some(({ key }) => key === was) ? was : "";
   }
 
   get #white() {
@@ -32,7 +122,7 @@ export class Mixed {
 
   /** @param {PictureView} view @param {Tube[]} tubes */
   draw(view, tubes) {
-    const now = JSON.stringify([view.colour, view.colours, view.films.map(({ tube, build, coats, thinning }) => [tube, build, coats, thinning]), tubes.map(({ key }) => key)]);
+    const now = JSON.stringify([view.colour, view.colours, view.films.map(({ tube, build, coats, thinning }) => [tube, build, coats, thinning]), tubes.map(({ key, text }) => [key, text.length])]);
     if (now === this.#drawnFor) return;
     this.#drawnFor = now;
     this.#tubes = tubes;
@@ -86,6 +176,8 @@ export class Mixed {
       el("figure", {}, swatch(spot), el("figcaption", {}, el("strong", {}, words), el("br"), `± ${figure(spot.range)}, ${spot.word}`));
     find(this.#root, "[data-part=beside]").replaceChildren(figureOf(`glaze over ${view.over}`, view.glaze), figureOf("mixed, laid on full", view.mix));
     find(this.#root, "[data-part=mix-words]").replaceChildren(...[view.difference, view.pigment, view.unit].filter(Boolean).map((words) => el("p", {}, words)));
+    find(this.#root, "[data-part=tints]").replaceChildren(...view.tints.map((words) => el("li", {}, words)));
+    this.#fillTint();
     const focused = document.activeElement instanceof HTMLInputElement ? document.activeElement.name : "";
     this.#fill(view);
     const again = focused && this.#root.querySelector(`[data-part=parts] input[name="${focused}"]`);

@@ -40,7 +40,8 @@ export class Patches {
       const lab_sd = this.#picked?.text === text ? this.#picked.lab_sd : TYPED_SD;
       const way = /** @type {HTMLInputElement} */ (find(this.#form, "input[name=way]"));
       const by = way.value.trim();
-      if (!(await desk.change({ do: "add-patch", lab, lab_sd, way: by }))) return;
+      const surface = /** @type {import("../types.js").Surface} */ (this.#surface.value);
+      if (!(await desk.change({ do: "add-patch", lab, lab_sd, way: by, surface }))) return;
       this.#form.reset();
       // The next one is most likely laid on alike.
       way.value = by;
@@ -51,8 +52,13 @@ export class Patches {
     return /** @type {HTMLInputElement} */ (find(this.#form, "input[name=lab]"));
   }
 
-  /** Takes a colour picked from a scan. @param {Lab} lab @param {Lab} lab_sd */
-  take(lab, lab_sd) {
+  get #surface() {
+    return /** @type {HTMLSelectElement} */ (find(this.#form, "select[name=surface]"));
+  }
+
+  /** Takes a colour picked from a scan. @param {Lab} lab @param {Lab} lab_sd @param {string} surface */
+  take(lab, lab_sd, surface) {
+    this.#surface.value = surface;
     this.#field.value = writeLab(lab);
     this.#picked = { text: this.#field.value, lab_sd };
     this.#field.focus();

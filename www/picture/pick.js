@@ -25,7 +25,7 @@ export class Pick {
    * @param {HTMLElement} root
    * @param {import("../main.js").Page} page
    * @param {(change: import("../types.js").Change) => Promise<boolean>} add
-   * @param {{ want: (spot: PickView) => void, patch: (spot: PickView) => void }} other what else a colour may be for
+   * @param {{ want: (spot: PickView) => void, patch: (spot: PickView, surface: string) => void, tint: (spot: PickView, surface: string) => void }} other what else a colour may be for
    */
   constructor(root, page, add, other) {
     this.#root = root;
@@ -54,7 +54,7 @@ export class Pick {
     const take = async () => {
       const spot = this.#spot;
       if (!spot) return;
-      const surface = /** @type {HTMLSelectElement} */ (find(root, "select[name=pick-surface]")).value;
+      const surface = this.#surface;
       const { lab, lab_sd, file, profile, pixels } = spot;
       if (await add({ do: "add-picked", name: name.value, lab, lab_sd, surface: /** @type {import("../types.js").Surface} */ (surface), file, profile, photo: this.#photo, pixels })) name.value = "";
     };
@@ -68,7 +68,12 @@ export class Pick {
     });
     find(root, "[data-do=pick-add]").addEventListener("click", take);
     find(root, "[data-do=pick-want]").addEventListener("click", () => this.#spot && other.want(this.#spot));
-    find(root, "[data-do=pick-patch]").addEventListener("click", () => this.#spot && other.patch(this.#spot));
+    find(root, "[data-do=pick-patch]").addEventListener("click", () => this.#spot && other.patch(this.#spot, this.#surface));
+    find(root, "[data-do=pick-tint]").addEventListener("click", () => this.#spot && other.tint(this.#spot, this.#surface));
+  }
+
+  get #surface() {
+    return /** @type {HTMLSelectElement} */ (find(this.#root, "select[name=pick-surface]")).value;
   }
 
   get #photo() {

@@ -64,7 +64,7 @@ export class AllTubes {
         click: () => this.#lay(row.key, row.build),
       },
       drawn ? drawing(drawn, "") : "",
-      el("span", { class: "words" }, el("span", { class: "name" }, row.name), el("span", {}, row.short)),
+      el("span", { class: "words" }, el("span", { class: "name" }, row.name), el("span", {}, row.short), ...(row.lightfastness ? [el("span", {}, `lightfastness ${row.lightfastness}`)] : [])),
       strip,
       el("span", { class: "numbers" }, ...words.map((text) => el("span", {}, text))),
     );

@@ -43,7 +43,7 @@ const MOST_UNDONE = 100;
 /**
  * @param {import("../main.js").Page} page
  * @param {(id: number) => void} over shows a kept paint over the underpainting
- * @param {(colours: import("../types.js").Lab[]) => void} lay adds colours to the underpainting
+ * @param {(card: import("../types.js").Printed) => void} lay adds the colours of a printed card to the underpainting
  */
 export function cardScreen(page, over, lay) {
   const { engine } = page;
@@ -331,7 +331,7 @@ export function cardScreen(page, over, lay) {
     line.replaceChildren(printed.squared ? `Printed card ${number}, squared from its ${printed.codes === 4 ? "four" : printed.codes} codes.` : `Printed card ${number}, found without its codes.`);
     const { colours } = printed;
     if (!colours.length) return;
-    const take = el("button", { type: "button", class: "quiet", click: () => lay(colours) }, colours.length === 1 ? "Take its colour as underpainting" : `Take its ${colours.length} colours as underpainting`);
+    const take = el("button", { type: "button", class: "quiet", "data-do": "lay-colours", click: () => lay(printed) }, colours.length === 1 ? "Take its colour as underpainting" : `Take its ${colours.length} colours as underpainting`);
     line.append(" ", take);
   }
 

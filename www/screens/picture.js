@@ -54,16 +54,20 @@ export function pictureScreen(page, painting) {
   const all = new AllTubes(part("all-tubes"), (tube, build) => desk.change({ do: "lay", tube, build }).then(() => part("films").scrollIntoView({ block: "nearest" })));
   const underpainting = new Underpainting(part("underpainting"), desk, page);
   const wishes = new Wanted(part("wanted-panel"), desk, page);
-  const mixed = new Mixed(part("mixed"), desk, page);
+  const mixed = new Mixed(part("mixed"), desk, page, keep_tint);
   const patches = new Patches(part("patches"), desk, page, (tube, way) => keep_coat(tube, way).catch(page.tell));
   new Pick(part("pick"), page, (change) => desk.change(change), {
     want(spot) {
       show_panel("wanted-panel");
       wishes.want(spot.lab);
     },
-    patch(spot) {
+    patch(spot, surface) {
       show_panel("patches");
-      patches.take(spot.lab, spot.lab_sd);
+      patches.take(spot.lab, spot.lab_sd, surface);
+    },
+    tint(spot, surface) {
+      show_panel("mixed");
+      mixed.take(spot.lab, spot.lab_sd, surface);
     },
   });
   const pictures = new Pictures(part("pictures"), page, (saved) => open(saved).then(lay_wanted), () => desk.id);
@@ -170,8 +174,19 @@ export function pictureScreen(page, painting) {
   async function keep_coat(key, way) {
     const tube = tubes.find((tube) => tube.key === key);
     if (!tube) return;
-    const text = await desk.ask("with_scraps", [key, way]);
-    await page.engine.call("keep", [Number(key.replace("kept-", "")), tube.text, text]);
+    await keep_so(tube, await desk.ask("with_scraps", [key, way]));
+  }
+
+  /** Keeps a tint of known ratio with its tube. @param {import("../types.js").NewTint} tint */
+  async function keep_tint(tint) {
+    const text = await desk.ask("with_tint", [tint]);
+    const tube = tubes.find(({ key }) => key === tint.tube);
+    if (tube) await keep_so(tube, text);
+  }
+
+  /** A kept tube as it is to be. @param {Tube} tube @param {string} text */
+  async function keep_so({ key, text: seen }, text) {
+    await page.engine.call("keep", [Number(key.replace("kept-", "")), seen, text]);
     announce();
     await show();
   }
@@ -236,10 +251,13 @@ export function pictureScreen(page, painting) {
       await open(readable.find(({ id }) => id === lastOpen()) ?? readable.at(-1) ?? null);
     }
     await lay_wanted();
-    const colours = brought;
-    brought = [];
-    for (const [i, lab] of colours.entries()) await desk.change({ do: "add-colour", name: `from the card ${i + 1}`, lab, surface: "satin" });
-    if (colours.length) show_panel("underpainting");
+    const card = brought;
+    brought = null;
+    if (!card) return;
+    // A lean underpainting is seldom glossy; which it is can be said in the list that opens.
+    const { number, file, profile, photo, colours } = card;
+    await desk.change({ do: "add-from-card", card: number, file, profile, photo, surface: "satin", colours });
+    show_panel("underpainting");
   }
 
   /** Lays the tube that another screen asked for, if no film of it is there yet. */
@@ -260,12 +278,12 @@ export function pictureScreen(page, painting) {
     }
   });
 
-  /** Colours from a card, to be added. @type {import("../types.js").Lab[]} */ let brought = [];
+  /** A printed card whose colours are to be added. @type {import("../types.js").Printed | null} */ let brought = null;
 
   return {
-    /** Adds colours that a printed card brought along. @param {import("../types.js").Lab[]} colours */
-    take(colours) {
-      brought = colours;
+    /** Adds the colours that a printed card brought along. @param {import("../types.js").Printed} card */
+    take(card) {
+      brought = card;
       page.go("picture");
     },
     show,

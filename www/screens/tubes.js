@@ -413,7 +413,11 @@ export function tubesScreen(page, over) {
     find(tube, "[data-part=findings]").replaceChildren(...paint.findings.map(({ code, words }) => el("li", { "data-finding": code }, words)));
     find(tube, "[data-do=over]").hidden = !paint.predicts;
     find(tube, "[data-part=reread]").replaceChildren();
-    drawOwnCoats(find(tube, "[data-part=own-coats]"), paint, (place) => become("without_scrap", [place]));
+    drawOwnCoats(find(tube, "[data-part=own-coats]"), paint, {
+      take: (place) => become("without_scrap", [place]),
+      untint: (place) => become("without_tint", [place]),
+      add: (film, way) => become("with_coat", [film, way]),
+    });
     form.label = paint.label;
     facts.draw(paint);
     return true;

@@ -1,5 +1,6 @@
 //! `twoground glaze`: films of kept paints over one colour.
 
+use std::ffi::OsString;
 use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -16,8 +17,8 @@ use crate::{Failure, Outcome, numbers, say};
 
 /// What was asked for.
 struct Wishes {
-    /// Files of the paints, the lowest film first.
-    pigments: Vec<PathBuf>,
+    /// Files of the paints, the lowest film first: all readings of each.
+    pigments: Vec<Vec<PathBuf>>,
     over: Lab,
     builds: Vec<f64>,
     json: bool,
@@ -26,18 +27,23 @@ struct Wishes {
 /// Predicts and prints.
 pub(crate) fn run(parser: lexopt::Parser) -> Outcome {
     let wishes = parse(parser)?;
-    let mut records = Vec::with_capacity(wishes.pigments.len());
-    for path in &wishes.pigments {
-        match read(path) {
-            Ok(record) => records.push(record),
-            Err(error) => {
-                eprintln!("{}: {error}", path.display());
-                return Ok(ExitCode::FAILURE);
+    let mut records: Vec<Vec<Record>> = Vec::with_capacity(wishes.pigments.len());
+    for paths in &wishes.pigments {
+        let mut readings = Vec::with_capacity(paths.len());
+        for path in paths {
+            match read(path) {
+                Ok(record) => readings.push(record),
+                Err(error) => {
+                    eprintln!("{}: {error}", path.display());
+                    return Ok(ExitCode::FAILURE);
+                }
             }
         }
+        records.push(readings);
     }
-    let records: Vec<&Record> = records.iter().collect();
-    let answer = picture::answer(&records, &wishes.builds, wishes.over)?;
+    let tubes: Vec<Vec<&Record>> = records.iter().map(|of| of.iter().collect()).collect();
+    let tubes: Vec<&[&Record]> = tubes.iter().map(Vec::as_slice).collect();
+    let answer = picture::answer_by(&tubes, &wishes.builds, wishes.over)?;
     let lab = answer.predicted.lab;
     let (lab, range) = ([lab.l, lab.a, lab.b], answer.predicted.range);
     let verdict = answer.verdict.word();
@@ -69,7 +75,7 @@ fn parse(mut parser: lexopt::Parser) -> std::result::Result<Wishes, Failure> {
             Long("over") => over = Some(lab(&parser.value()?)?),
             Long("film") => builds.push(parser.value()?.parse()?),
             Long("json") => json = true,
-            Value(pigment) => pigments.push(pigment.into()),
+            Value(pigment) => pigments.push(readings(pigment)),
             _ => return Err(arg.unexpected().into()),
         }
     }
@@ -92,6 +98,17 @@ fn parse(mut parser: lexopt::Parser) -> std::result::Result<Wishes, Failure> {
         builds,
         json,
     })
+}
+
+/// The files of one film: several readings of its tube are joined by `+`, unless that is the name of a file.
+fn readings(joined: OsString) -> Vec<PathBuf> {
+    let path = PathBuf::from(&joined);
+    match joined.to_str() {
+        Some(names) if names.contains('+') && !path.exists() => {
+            names.split('+').map(PathBuf::from).collect()
+        }
+        _ => vec![path],
+    }
 }
 
 fn lab(value: &std::ffi::OsStr) -> std::result::Result<Lab, Failure> {

@@ -30,7 +30,9 @@ twoground read SCAN... [--out DIR] [--films N] [--corners x,y,x,y,x,y,x,y] [--sc
                  ones that live on a USB plug), or unknown (the default): what it is narrows the ranges
 
 twoground glaze PIGMENT [PIGMENT ...] --over L,a,b [--film X]... [--json]
-    Predict films over a colour (CIE Lab, D50), the lowest film first.
+    Predict films over a colour (CIE Lab, D50), the lowest film first. Several readings of one tube are
+    one film: join their files by +, as in blue-1.json+blue-2.json. Those that agree are predicted by
+    their mean, in films of the first one's card.
     --film X     once for every pigment: its build, in units of its card's reference film (default 1)
     --json       print {\"lab\":[L,a,b],\"de00_90\":range,\"verdict\":word,\"notes\":[...]}
 

@@ -10,7 +10,7 @@ use super::{
 use crate::{
     Error, Result,
     card::{Ground, Layout, cells, find as unmarked, rectify::Frame},
-    colour::{self, Lab},
+    colour,
     paint::file::{Finding, Record, Scrap},
     scan::Scan,
 };
@@ -42,8 +42,20 @@ pub struct Printed {
     /// L* of the bare white chip and of the grey steps after it, as the scan has them, unless they were painted over.
     #[serde(default)]
     pub greys: Option<[f64; 1 + GREYS.len()]>,
-    /// The underpainting colours that were painted in, L*, a*, b*, relative to the card's own white as the scan has it.
-    pub colours: Vec<[f64; 3]>,
+    /// The underpainting colours that were painted in, as the scan has them: nothing is scaled.
+    #[serde(default)]
+    pub squares: Vec<Square>,
+}
+
+/// A painted square.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Square {
+    /// Its colour: medians of the channels.
+    pub xyz: [f64; 3],
+    /// Standard deviations of that by its pixels.
+    pub xyz_sd: [f64; 3],
+    /// Pixels looked at.
+    pub pixels: u64,
 }
 
 /// Largest distance of a stripe's edge or a film from where it was printed, in mm, at which the codes are believed.
@@ -83,8 +95,11 @@ impl Printed {
             && self.scale.is_none_or(within)
             && self.glare.is_none_or(within)
             && self.greys.iter().flatten().all(|&l| within(l))
-            && self.colours.len() <= COLOURS
-            && self.colours.iter().flatten().all(|&v| within(v))
+            && self.squares.len() <= COLOURS
+            && self.squares.iter().all(|square| {
+                let values = square.xyz.iter().chain(&square.xyz_sd);
+                values.into_iter().all(|&v| within(v)) && square.pixels <= 1 << 40
+            })
     }
 
     /// What to say where grey steps that were printed apart have run together. How dark each is tells nothing of the scanner,
@@ -222,7 +237,7 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Found>> {
             scale: None,
             glare: None,
             greys: None,
-            colours: Vec::new(),
+            squares: Vec::new(),
         };
         let placed = marks::place(scan, &codes).filter(|placed| placed.off < MOST_OFF);
         match placed
@@ -387,14 +402,14 @@ fn complete(
     }
     let chips = GLARE.map(|chip| square(scan, map, chip.middle, [chip.side; 2]));
     if let [Some(in_black), Some(in_white)] = chips {
-        let y = |xyz: [f64; 3]| xyz[1];
+        let y = |square: Square| square.xyz[1];
         if y(in_white) > 0.2 {
             printed.glare = Some(1.0 - y(in_black) / y(in_white));
         }
     }
     if let Some(white) = chips[1] {
-        printed.greys = greys(scan, map, white);
-        printed.colours = painted(scan, map, white);
+        printed.greys = greys(scan, map, white.xyz);
+        printed.squares = painted(scan, map, white.xyz);
     }
     Found {
         layout,
@@ -402,10 +417,14 @@ fn complete(
     }
 }
 
-/// Mean XYZ of a square's inner half by robust means: medians of the channels.
-fn square(scan: &Scan, map: &Map, middle: [f64; 2], size: [f64; 2]) -> Option<[f64; 3]> {
+/// The inner half of a square by robust means: medians of the channels, and how far pixels usually are from them.
+fn square(scan: &Scan, map: &Map, middle: [f64; 2], size: [f64; 2]) -> Option<Square> {
     const LOOKS: usize = 24;
     const INNER: f64 = 0.6;
+    /// Neighbouring pixels err together: a square counts as no more than so many (ours, as for a picked spot).
+    const MOST_GRAINS: f64 = 25.0;
+    /// Standard deviation of a normal distribution over its median deviation.
+    const OF_MEDIAN: f64 = 1.4826;
     let mut channels: [Vec<f64>; 3] = Default::default();
     for i in 0..LOOKS * LOOKS {
         let at = [i % LOOKS, i / LOOKS].map(|k| (k as f64 + 0.5) / LOOKS as f64 - 0.5);
@@ -418,9 +437,21 @@ fn square(scan: &Scan, map: &Map, middle: [f64; 2], size: [f64; 2]) -> Option<[f
             channel.push(value);
         }
     }
-    let additive = channels.map(|mut channel| cells::median(&mut channel));
-    let xyz = scan.profile.xyz(additive);
-    Some([xyz.x, xyz.y, xyz.z])
+    let both = channels.map(|mut channel| {
+        let median = cells::median(&mut channel);
+        let mut off: Vec<f64> = channel.iter().map(|v| (v - median).abs()).collect();
+        (median, OF_MEDIAN * cells::median(&mut off))
+    });
+    let to_xyz = scan.profile.to_xyz();
+    let xyz = scan.profile.xyz(both.map(|(median, _)| median));
+    Some(Square {
+        xyz: [xyz.x, xyz.y, xyz.z],
+        xyz_sd: std::array::from_fn(|i| {
+            let of = |c: usize| (to_xyz[i][c] * both[c].1).powi(2) / MOST_GRAINS;
+            libm::sqrt((0..3).map(of).sum::<f64>())
+        }),
+        pixels: (LOOKS * LOOKS) as u64,
+    })
 }
 
 /// L* of the white chip and of the grey steps, unless one has a colour or is lighter than the one before.
@@ -434,7 +465,7 @@ fn greys(scan: &Scan, map: &Map, white: [f64; 3]) -> Option<[f64; 1 + GREYS.len(
             left + GREY_STEP[0] * (i as f64 + 0.5),
             top + GREY_STEP[1] / 2.0,
         ];
-        let seen: Lab = lab(square(scan, map, middle, GREY_STEP)?);
+        let seen = lab(square(scan, map, middle, GREY_STEP)?.xyz);
         let coloured = (seen.a - bare.a).hypot(seen.b - bare.b) > STEP_PAINTED;
         if coloured || seen.l > greys[i] + STEPS_APART {
             return None;
@@ -447,8 +478,8 @@ fn greys(scan: &Scan, map: &Map, white: [f64; 3]) -> Option<[f64; 1 + GREYS.len(
 /// Least CIEDE2000 from the card's white at which a square counts as painted.
 const PAINTED: f64 = 4.0;
 
-/// Colours of the squares that were painted.
-fn painted(scan: &Scan, map: &Map, white: [f64; 3]) -> Vec<[f64; 3]> {
+/// Squares that were painted.
+fn painted(scan: &Scan, map: &Map, white: [f64; 3]) -> Vec<Square> {
     let lab = |[x, y, z]: [f64; 3]| colour::lab(colour::Xyz::new(x, y, z));
     let bare = lab(white);
     (0..COLOURS)
@@ -457,8 +488,8 @@ fn painted(scan: &Scan, map: &Map, white: [f64; 3]) -> Vec<[f64; 3]> {
                 COLOUR_AT[0] + COLOUR_STEP * i as f64 + COLOUR_SIZE[0] / 2.0,
                 COLOUR_AT[1] + COLOUR_SIZE[1] / 2.0,
             ];
-            let seen: Lab = lab(square(scan, map, middle, COLOUR_SIZE)?);
-            (colour::difference(seen, bare) > PAINTED).then_some([seen.l, seen.a, seen.b])
+            let seen = square(scan, map, middle, COLOUR_SIZE)?;
+            (colour::difference(lab(seen.xyz), bare) > PAINTED).then_some(seen)
         })
         .collect()
 }

@@ -400,7 +400,7 @@ fn a_printed_card_is_read_with_number_label_and_its_films() {
         "{:?}",
         printed.scale
     );
-    assert!(printed.glare.unwrap().abs() < 0.01 && printed.colours.is_empty());
+    assert!(printed.glare.unwrap().abs() < 0.01 && printed.squares.is_empty());
     let mut record = reading::read_card(&scan, &found.layout, &Answers::default())
         .unwrap()
         .record;
@@ -638,10 +638,12 @@ fn glare_is_read_from_the_chips_and_colours_from_the_squares() {
     };
     let thick = light.film_over(&paints::named(how.paint).unwrap(), 6.0, &[PAPER; BANDS]);
     let expected = colour::lab(spectrum::xyz_of(&thick));
-    assert_eq!(printed.colours.len(), 2);
-    for [l, a, b] in printed.colours {
-        let off = colour::difference(colour::Lab::new(l, a, b), expected);
+    assert_eq!(printed.squares.len(), 2);
+    for square in printed.squares {
+        let [x, y, z] = square.xyz;
+        let off = colour::difference(colour::lab(colour::Xyz::new(x, y, z)), expected);
         assert!(off < 1.5, "{off}");
+        assert!(square.xyz_sd.iter().all(|&sd| sd < 0.005), "{square:?}");
     }
 }
 
@@ -751,6 +753,73 @@ fn grey_steps_that_ran_together_are_said_and_a_printers_own_greys_are_not() {
             "{said:?}"
         );
     }
+}
+
+/// Squares are shown by the card's own tones, like its films, and with what is uncertain about them: pixels, scanner, and a white
+/// that was guessed.
+#[test]
+fn squares_go_by_the_tones_of_their_card() {
+    let how = Scanned {
+        squares: vec![1],
+        noise: 0.002,
+        ..Scanned::plain("grey earth")
+    };
+    let light = Light {
+        anisotropy: 0.4,
+        directions: Directions::Eight,
+    };
+    let thick = light.film_over(&paints::named(how.paint).unwrap(), 6.0, &[PAPER; BANDS]);
+    let expected = colour::lab(spectrum::xyz_of(&thick));
+    let plain = scan(&how, "");
+    let shown = |exposure: f64| {
+        let mut picture = image::ImageBuffer::<image::Rgb<u16>, Vec<u16>>::new(
+            plain.width as u32,
+            plain.height as u32,
+        );
+        for (x, y, pixel) in picture.enumerate_pixels_mut() {
+            let code = plain.code(x as usize, y as usize);
+            pixel.0 = code.map(|v| {
+                let linear = colour::decode_srgb(f64::from(v) / 65_535.0);
+                (65_535.0 * colour::encode_srgb(exposure * linear)).round() as u16
+            });
+        }
+        let mut png = std::io::Cursor::new(Vec::new());
+        picture
+            .write_to(&mut png, image::ImageFormat::Png)
+            .expect("a picture is written");
+        let mut open =
+            crate::page::OpenScan::new(png.get_ref(), "card.png", String::new(), false).unwrap();
+        open.find();
+        open.sample();
+        open.fit();
+        let printed = open.view().unwrap().printed.expect("a printed card");
+        assert_eq!((printed.number, printed.colours.len()), (42, 1));
+        printed.colours[0].clone()
+    };
+    let off = |lab: [f64; 3]| {
+        let [l, a, b] = lab;
+        colour::difference(colour::Lab::new(l, a, b), expected)
+    };
+    let usual = shown(1.0);
+    assert!(off(usual.lab) < 1.5, "{usual:?} {expected:?}");
+    // A scanner's usual errors at least.
+    let device = crate::picture::pick::device_sd(false, true);
+    assert!((0..3).all(|i| usual.lab_sd[i] >= device[i]));
+    assert!(usual.lab_sd[0] < 3.0, "{usual:?}");
+    // Scanned darker than white stripes are: most of that is taken off again, and what is left is in the spread.
+    let dark = shown(0.7);
+    let as_seen = colour::lab(colour::Xyz::new(
+        0.7 * colour::xyz(expected).x,
+        0.7 * colour::xyz(expected).y,
+        0.7 * colour::xyz(expected).z,
+    ));
+    let [l, a, b] = dark.lab;
+    assert!(
+        colour::difference(as_seen, colour::Lab::new(l, a, b)) > 2.5,
+        "{dark:?} {as_seen:?}"
+    );
+    assert!(off(dark.lab) < 2.5, "{dark:?} {expected:?}");
+    assert!(dark.lab_sd[0] > usual.lab_sd[0]);
 }
 
 #[test]

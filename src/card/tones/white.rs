@@ -19,7 +19,7 @@ const SELDOM: (f64, f64) = (0.7, 0.95);
 const EXPOSURES_DIFFER: f64 = 0.15;
 /// From this departure from a parallelogram on, a camera took the picture (ours). Of 164 cards on rendered flatbed scans, crooked or
 /// not, none read as more than 0.0043. A camera two widths away from a square card makes this much by leaning 1.6 degrees.
-const PERSPECTIVE: f64 = 0.01;
+pub const PERSPECTIVE: f64 = 0.01;
 /// How far a scanner's white may be from a perfect diffuser, as a share (ours; automatic exposure makes it worse).
 pub const OF_SCANNER: f64 = 0.04;
 /// The same where the white stripe was measured.

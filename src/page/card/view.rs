@@ -6,13 +6,60 @@ use super::{OpenScan, screen::PictureFrame};
 use crate::{
     Error, Result,
     card::{
-        Edge, Ground, Layout, cells,
+        Edge, Ground, Layout,
+        cells::{self, Sampled},
         findings::{Finding, Place},
         print::{self, Printed},
+        tones::white,
     },
+    colour::{self, Xyz},
     page::{PaintView, Problem},
+    picture::{ground::LEAST_LEFT, pick},
     reading::Answers,
 };
+
+/// From colours as the scan has them to colours by the card's own tones: so much light added everywhere, then all of it times a
+/// factor.
+#[derive(Debug, Clone, Copy)]
+struct Between {
+    light: f64,
+    factor: f64,
+}
+
+impl Between {
+    const SAME: Self = Self {
+        light: 0.0,
+        factor: 1.0,
+    };
+
+    /// From what both say of the same cells: the lightest, which is the white stripe, and the darkest film.
+    fn of(seen: &Sampled, by_tones: &Sampled) -> Self {
+        let (white, white_to) = (seen.white.xyz[1], by_tones.white.xyz[1]);
+        let films = seen.pooled.iter().zip(&by_tones.pooled);
+        let dark = films
+            .map(|(seen, to)| (seen.xyz[1], to.xyz[1]))
+            .min_by(|a, b| a.0.total_cmp(&b.0));
+        let factor = match dark {
+            Some((dark, dark_to)) if white - dark > 0.02 => (white_to - dark_to) / (white - dark),
+            _ if white > 0.0 => white_to / white,
+            _ => 1.0,
+        };
+        if factor <= 0.0 {
+            return Self::SAME;
+        }
+        Self {
+            light: white_to / factor - white,
+            factor,
+        }
+    }
+
+    fn applied(self, xyz: [f64; 3]) -> [f64; 3] {
+        std::array::from_fn(|i| {
+            let least = LEAST_LEFT * colour::WHITE[i];
+            ((xyz[i] + self.light * colour::WHITE[i]) * self.factor).max(least)
+        })
+    }
+}
 
 /// Told once the painter has said that what was found is no card.
 pub(super) const NO_CARD_THEN: &str = "What was found is no card, you said. If the card is somewhere else in this picture, drag the four corners to it. If not, choose another scan with all of the card in it.";
@@ -64,9 +111,60 @@ impl OpenScan {
             layout: self.layout_view(&view, &layout, &questions),
             answers: place.answers.clone(),
             second: card.second.is_some(),
-            printed: place.printed.clone(),
+            printed: place.printed.as_ref().map(|of| self.printed_view(of)),
             paint,
         })
+    }
+
+    fn printed_view(&self, printed: &Printed) -> PrintedView {
+        let card = self.card();
+        let origin = &self.scan.origin;
+        let photo = origin.camera
+            || card
+                .place
+                .layout
+                .as_ref()
+                .is_some_and(|layout| layout.perspective() > white::PERSPECTIVE);
+        // Squares are lit and exposed like the films beside them.
+        let joined = card.joined.as_ref().map(|joined| &joined.sampled);
+        let by = card.reading.as_ref().zip(joined.or(card.sampled.as_ref()));
+        let tones = by.map(|(reading, seen)| Between::of(seen, &reading.sampled));
+        let guessed = by.is_some_and(|(reading, seen)| reading.sampled.white.xyz != seen.white.xyz);
+        let mut share = if guessed && !photo {
+            white::Level::Usual(white::Doubt::Light).sd()
+        } else {
+            0.0
+        };
+        share = libm::hypot(share, printed.glare.unwrap_or(0.0));
+        let device = pick::device_sd(photo, origin.profile_assumed);
+        let colours = printed.squares.iter().map(|square| {
+            let tones = tones.unwrap_or(Between::SAME);
+            let [x, y, z] = tones.applied(square.xyz);
+            let (lab, slopes) = colour::lab_with_slopes(Xyz::new(x, y, z));
+            let sd = |axis: usize| {
+                let of_pixels = (0..3).map(|i| slopes[axis][i] * tones.factor * square.xyz_sd[i]);
+                let of_light = (0..3).map(|i| slopes[axis][i] * [x, y, z][i]).sum::<f64>() * share;
+                let variance = of_pixels.map(|v| v * v).sum::<f64>()
+                    + of_light * of_light
+                    + device[axis] * device[axis];
+                variance.sqrt()
+            };
+            SquareView {
+                lab: [lab.l.clamp(0.0, 100.0), lab.a, lab.b],
+                lab_sd: [0, 1, 2].map(sd),
+                pixels: square.pixels,
+            }
+        });
+        PrintedView {
+            number: printed.number,
+            label: printed.label.clone(),
+            codes: printed.codes,
+            squared: printed.squared,
+            colours: colours.collect(),
+            file: origin.file_name.clone(),
+            profile: origin.profile.clone(),
+            photo,
+        }
     }
 
     /// Why there is no paint: where the painter has said that what was found is no card, what to do now.
@@ -465,9 +563,41 @@ pub struct CardView {
     /// Whether a second scan is joined.
     pub second: bool,
     /// What a printed card says of itself.
-    pub printed: Option<Printed>,
+    pub printed: Option<PrintedView>,
     /// The paint.
     pub paint: Option<PaintView>,
+}
+
+/// What a printed card says of itself.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PrintedView {
+    /// Its number.
+    pub number: u32,
+    /// The label typed before it was printed, perhaps cut.
+    pub label: String,
+    /// Codes that were read, of four.
+    pub codes: usize,
+    /// Whether the card was squared from them.
+    pub squared: bool,
+    /// Underpainting colours that were painted in, by the card's own tones.
+    pub colours: Vec<SquareView>,
+    /// File name of the scan.
+    pub file: String,
+    /// Its profile.
+    pub profile: String,
+    /// Whether a camera took it.
+    pub photo: bool,
+}
+
+/// A colour that was painted into a square.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SquareView {
+    /// L*, a*, b*.
+    pub lab: [f64; 3],
+    /// Their standard deviations: pixels, the device, and what the card's tones leave open.
+    pub lab_sd: [f64; 3],
+    /// Pixels looked at.
+    pub pixels: u64,
 }
 
 /// Where things lie, in pixels of the picture shown.

@@ -116,6 +116,21 @@ pub enum Change {
         /// Pixels averaged.
         pixels: u64,
     },
+    /// Adds the colours that were painted into the squares of a printed card, in one step.
+    AddFromCard {
+        /// Number of the card.
+        card: u32,
+        /// The scan's file name.
+        file: String,
+        /// Its profile.
+        profile: String,
+        /// Whether a camera took it.
+        photo: bool,
+        /// Their gloss.
+        surface: Surface,
+        /// The colours.
+        colours: Vec<CardColour>,
+    },
     /// Keeps a painted patch: the films that are there over the chosen colour, and how they came out.
     AddPatch {
         /// L*, a*, b* of the dry patch.
@@ -125,6 +140,9 @@ pub enum Change {
         /// Way of working.
         #[serde(default)]
         way: String,
+        /// Its gloss.
+        #[serde(default)]
+        surface: Surface,
     },
     /// Takes a patch away.
     TakePatch {
@@ -174,6 +192,18 @@ pub enum Change {
     },
     /// Takes all colours away.
     ClearColours {},
+}
+
+/// A colour that was painted into a square of a printed card.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CardColour {
+    /// L*, a*, b*.
+    pub lab: [f64; 3],
+    /// Their standard deviations.
+    pub lab_sd: [f64; 3],
+    /// Pixels averaged.
+    pub pixels: u64,
 }
 
 fn none_such(what: &str) -> Error {
@@ -331,7 +361,12 @@ impl OpenPicture {
                     });
                 }
             }
-            Change::AddPatch { lab, lab_sd, way } => {
+            Change::AddPatch {
+                lab,
+                lab_sd,
+                way,
+                surface,
+            } => {
                 let over = plan.colours.get(self.colour).cloned();
                 let over = over.ok_or_else(|| none_such("colour"))?;
                 if self.laid().is_empty() {
@@ -342,6 +377,7 @@ impl OpenPicture {
                 }
                 let mut painted = colours::plain("painted", *lab, Source::Typed);
                 painted.lab_sd = *lab_sd;
+                painted.surface = *surface;
                 plan.patches.push(Patch {
                     over,
                     films: plan.films.clone(),
@@ -394,12 +430,37 @@ impl OpenPicture {
                     profile: profile.clone(),
                     photo: *photo,
                     pixels: *pixels,
+                    card: None,
                 };
                 let mut colour = colours::plain(&named(plan, name), *lab, source);
                 colour.lab_sd = *lab_sd;
                 colour.surface = *surface;
                 plan.colours.push(colour);
                 colour_now = plan.colours.len() - 1;
+            }
+            Change::AddFromCard {
+                card,
+                file,
+                profile,
+                photo,
+                surface,
+                colours: painted,
+            } => {
+                for (i, square) in painted.iter().enumerate() {
+                    let source = Source::Picked {
+                        file: file.clone(),
+                        profile: profile.clone(),
+                        photo: *photo,
+                        pixels: square.pixels,
+                        card: Some(*card),
+                    };
+                    let name = format!("card {card:04}, {}", i + 1);
+                    let mut colour = colours::plain(&name, square.lab, source);
+                    colour.lab_sd = square.lab_sd;
+                    colour.surface = *surface;
+                    plan.colours.push(colour);
+                }
+                colour_now = plan.colours.len().saturating_sub(1);
             }
             Change::NameColour { colour, name } => {
                 colour_at(plan, *colour)?.name = name.trim().to_owned();

@@ -65,14 +65,20 @@ pub(super) fn source_words(source: &Source) -> String {
             file,
             photo,
             pixels,
+            card,
             ..
-        } => format!(
-            "picked from {file}, average of {pixels} pixels{}",
-            if *photo {
+        } => {
+            let wider = if *photo {
                 "; a photo, so the range is wider"
             } else {
                 ""
+            };
+            match card {
+                Some(card) => format!(
+                    "painted on card {card:04}, read from {file}, average of {pixels} pixels{wider}"
+                ),
+                None => format!("picked from {file}, average of {pixels} pixels{wider}"),
             }
-        ),
+        }
     }
 }

@@ -2,13 +2,13 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{OpenPicture, view::Spot, words};
+use super::{OpenPicture, tints::Tied, view::Spot, words};
 use crate::{
     Error, Result,
     colour::{self, Lab},
     fit::uncertainty,
     page::difference_word,
-    paint::{Constants, verdict},
+    paint::{Constants, file::Measure, verdict},
     picture::{
         Predicted,
         mix::{self, Unit},
@@ -46,6 +46,18 @@ pub struct MixView {
     pub common: bool,
     /// Whether parts are by weight.
     pub by_weight: bool,
+    /// What each tint that is kept with these tubes tells, or why it does not.
+    pub tints: Vec<String>,
+}
+
+/// How parts of several tubes compare.
+struct Compared {
+    unit: Unit,
+    /// For each of them, how many films of its card there are in one part, and the standard deviation of the logarithm of that.
+    films: Vec<(f64, f64)>,
+    /// What that rests on, in words.
+    words: String,
+    by_weight: bool,
 }
 
 /// Thickest film of a mix that is looked at for hiding, in films of the cards.
@@ -70,9 +82,11 @@ impl OpenPicture {
                 "Lay a film first: the mix is compared with it.".to_owned(),
             ));
         }
+        let laid_sd = self.laid_sd();
         let films: Vec<_> = films.into_iter().map(|(_, film)| film).collect();
         let paints: Vec<&Constants> = self.tubes.iter().map(|t| &t.constants).collect();
-        let glaze = self.kept.stack(&paints, &films)?.over(ground);
+        let stack = self.kept.stack(&paints, &films)?.with_build_sd(&laid_sd);
+        let glaze = stack.over(ground);
         let over = colour.name.clone();
         let mut in_mix: Vec<(usize, f64)> = Vec::new();
         for part in parts {
@@ -97,29 +111,34 @@ impl OpenPicture {
                     in_mix.push((at, 1.0));
                 }
             }
-            let unit = self.unit_of(&in_mix);
-            self.bring_near(&mut in_mix, glaze.lab, unit);
+            let compared = self.compared(&in_mix);
+            self.bring_near(&mut in_mix, glaze.lab, &compared);
         }
         if in_mix.iter().all(|(_, parts)| *parts == 0.0) {
             return Err(Error::Refused(
                 "Give at least one tube some parts.".to_owned(),
             ));
         }
-        let unit = self.unit_of(&in_mix);
-        let mixed = self.mix_of(&in_mix, unit);
+        let compared = self.compared(&in_mix);
+        let unit = compared.unit;
+        let mixed = self.mix_of(&in_mix, &compared);
         let (lab, spread) = mix::too_thick(&mixed).lab_with_spread(&mixed.covariance);
         let range = uncertainty::range(lab, &spread);
         let by = colour::difference(glaze.lab, lab);
-        let weight = |paint: usize| self.weight(paint, unit);
+        // A film of the glaze that is not in the mix counts as one part, as any does whose cards cannot be compared.
+        let films_of = |paint: usize| {
+            let at = in_mix.iter().position(|(of, _)| *of == paint);
+            at.map_or(1.0, |at| compared.films[at].0)
+        };
         let laid: f64 = films
             .iter()
-            .map(|film| film.build * weight(film.paint))
+            .map(|film| film.build / films_of(film.paint))
             .sum();
         let pigment = verdict::hiding_build(&mixed, THICKEST).map_or(String::new(), |thick| {
             // Films of their cards in the mix, and parts of the coloured paints among all that is weighed or measured out.
             let whole: f64 = in_mix
                 .iter()
-                .map(|(paint, parts)| parts / weight(*paint))
+                .map(|(paint, parts)| parts * films_of(*paint))
                 .sum();
             let coloured: f64 = in_mix
                 .iter()
@@ -162,27 +181,28 @@ impl OpenPicture {
                 })
                 .collect(),
             pigment,
-            unit: self.unit_words(&in_mix, unit),
+            tints: self.tint_words(&in_mix),
+            unit: compared.words,
             common: unit != Unit::Unknown,
-            by_weight: unit == Unit::Weighed,
+            by_weight: compared.by_weight,
         })
     }
 
-    fn mix_of(&self, parts: &[(usize, f64)], unit: Unit) -> Constants {
-        let parts: Vec<(&Constants, f64)> = parts
+    fn mix_of(&self, parts: &[(usize, f64)], compared: &Compared) -> Constants {
+        let parts: Vec<(&Constants, f64, f64)> = parts
             .iter()
-            .map(|(paint, parts)| {
-                let films = parts / self.weight(*paint, unit);
-                (&self.tubes[*paint].constants, films)
+            .zip(&compared.films)
+            .map(|((paint, parts), (films, sd))| {
+                (&self.tubes[*paint].constants, parts * films, *sd)
             })
             .collect();
-        mix::mix(&parts, unit)
+        mix::mix_each(&parts)
     }
 
     /// Parts whose mix comes nearest to a colour: each tube's in turn, the first of them held.
-    fn bring_near(&self, parts: &mut [(usize, f64)], wanted: Lab, unit: Unit) {
+    fn bring_near(&self, parts: &mut [(usize, f64)], wanted: Lab, compared: &Compared) {
         let miss = |parts: &[(usize, f64)]| {
-            let mixed = self.mix_of(parts, unit);
+            let mixed = self.mix_of(parts, compared);
             colour::difference(mix::too_thick(&mixed).lab_of(), wanted)
         };
         let mut step = 4.0;
@@ -209,24 +229,48 @@ impl OpenPicture {
         }
     }
 
-    fn unit_of(&self, parts: &[(usize, f64)]) -> Unit {
-        let weighed = |(paint, _): &(usize, f64)| self.tubes[*paint].record.film_weight.is_some();
-        if parts.len() > 1 && parts.iter().all(weighed) {
-            return Unit::Weighed;
+    /// How parts of these tubes compare: by weighed films, or by whichever of one gauge and tints is surer.
+    fn compared(&self, parts: &[(usize, f64)]) -> Compared {
+        let alike = |unit: Unit| vec![(1.0, unit.log_sd()); parts.len()];
+        let weights: Option<Vec<f64>> = parts
+            .iter()
+            .map(|(paint, _)| self.tubes[*paint].record.film_weight)
+            .collect();
+        if let Some(weights) = weights.filter(|_| parts.len() > 1) {
+            let unit = Unit::Weighed;
+            return Compared {
+                unit,
+                films: weights.iter().map(|w| (1.0 / w, unit.log_sd())).collect(),
+                words:
+                    "A film of each of these cards was weighed, so their parts, by weight, compare."
+                        .to_owned(),
+                by_weight: true,
+            };
         }
         let gauges: Vec<String> = parts.iter().map(|(paint, _)| self.gauge(*paint)).collect();
         let first = &gauges[0];
-        if gauges.len() < 2 || (!first.is_empty() && gauges.iter().all(|g| g == first)) {
-            Unit::Common
-        } else {
-            Unit::Unknown
+        let gauge = gauges.len() < 2 || !first.is_empty() && gauges.iter().all(|g| g == first);
+        let tied = self.tied(parts).filter(|_| parts.len() > 1);
+        let least_sure = |tied: &Tied| tied.films.iter().map(|told| told.sd).fold(0.0, f64::max);
+        if let Some(tied) = tied.filter(|tied| !gauge || least_sure(tied) < Unit::Common.log_sd()) {
+            return Compared {
+                unit: Unit::Tinted,
+                words: self.tied_words(parts, &tied),
+                films: tied
+                    .films
+                    .iter()
+                    .map(|told| (libm::exp(told.log), told.sd))
+                    .collect(),
+                by_weight: tied.by == Measure::Weight,
+            };
         }
-    }
-
-    /// What one film of a tube's card takes of it: its weight where parts are weighed, otherwise one film.
-    fn weight(&self, paint: usize, unit: Unit) -> f64 {
-        let weight = self.tubes[paint].record.film_weight;
-        weight.filter(|_| unit == Unit::Weighed).unwrap_or(1.0)
+        let unit = if gauge { Unit::Common } else { Unit::Unknown };
+        Compared {
+            unit,
+            films: alike(unit),
+            words: self.unit_words(parts, unit),
+            by_weight: false,
+        }
     }
 
     fn gauge(&self, paint: usize) -> String {
@@ -240,10 +284,7 @@ impl OpenPicture {
 
     fn unit_words(&self, parts: &[(usize, f64)], unit: Unit) -> String {
         match unit {
-            Unit::Weighed => {
-                "A film of each of these cards was weighed, so their parts, by weight, compare."
-                    .to_owned()
-            }
+            Unit::Weighed | Unit::Tinted => String::new(),
             Unit::Common if parts.len() < 2 => String::new(),
             Unit::Common => format!(
                 "All these cards were drawn with one gauge ({}), so their parts compare.",
@@ -264,7 +305,7 @@ impl OpenPicture {
                     )
                 };
                 format!(
-                    "{why}: one film may be twice as thick as the other, parts are uncertain by a factor of 2, and the range is wider. Draw both with one gauge, or weigh a film of each, and write it on their labels."
+                    "{why}: one film may be twice as thick as the other, parts are uncertain by a factor of 2, and the range is wider. Draw both with one gauge, or weigh a film of each, and write it on their labels; or stir one into the other in a known ratio and say below how that tint came out."
                 )
             }
         }

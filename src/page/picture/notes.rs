@@ -8,7 +8,7 @@ use crate::{
         file::{Grade, State, Surface},
         verdict,
     },
-    picture::plan::PlannedFilm,
+    picture::{plan::PlannedFilm, readings},
 };
 
 impl OpenPicture {
@@ -70,13 +70,7 @@ impl OpenPicture {
         if n < 2 {
             return String::new();
         }
-        let mean = match (taken, n) {
-            (1, _) => format!("one of its {n} readings"),
-            _ if taken == n => {
-                format!("the mean of its {n} readings; what they differ by is in the range")
-            }
-            _ => format!("the mean of {taken} of its {n} readings"),
-        };
+        let mean = readings::taken_words(taken, n);
         let mut words = format!("{name}: predicted by {mean}.");
         if let Some(odd) = tube.odd.and_then(|odd| self.tubes.get(odd)) {
             words += &format!(
@@ -88,7 +82,7 @@ impl OpenPicture {
             );
         }
         if n - taken > usize::from(tube.odd.is_some()) {
-            words += " Cards whose films hide everything are left out.";
+            words += readings::HIDING_LEFT_OUT;
         }
         words
     }

@@ -12,11 +12,12 @@ use crate::{
     page::Tone,
     paint::{
         Constants,
-        file::{MOST_ENTRIES, Scrap, ScrapColour},
+        file::{MOST_ENTRIES, Scrap, ScrapColour, Surface},
     },
     picture::{
         Film, Ground,
         coat::{self, Coat, Told},
+        ground::without_surface,
         painted::{self, Learned, Painted},
         plan::{Colour, Patch, PlannedFilm},
     },
@@ -127,13 +128,10 @@ impl OpenPicture {
             let known = patch.films.first().and_then(|film| self.tube(&film.tube));
             let told = match (known, self.scrap_of(patch)) {
                 (Some(tube), Some(scrap)) => {
-                    let [l, a, b] = patch.painted.lab;
-                    let spread =
-                        Matrix3::from_diagonal(&patch.painted.lab_sd.map(|sd| sd * sd).into());
+                    let (lab, spread) = painted_glossy(patch);
                     let most = 4.0 * tube.record.thickest().max(patch.films[0].whole_build());
-                    let seen = (Lab::new(l, a, b), &spread);
                     let ground = Self::patch_ground(patch);
-                    coat::told(&tube.constants, most, &ground, seen, scrap.coats)
+                    coat::told(&tube.constants, most, &ground, (lab, &spread), scrap.coats)
                 }
                 _ => None,
             };
@@ -177,25 +175,34 @@ impl OpenPicture {
         coat::together(&told)
     }
 
-    /// All coats of a tube that are known.
-    pub(super) fn my_coats(&self, tube: &str) -> Vec<CoatView> {
-        let scraps = self.scraps(tube);
-        let mut ways: Vec<&str> = Vec::new();
-        for (way, ..) in &scraps {
-            if !ways.iter().any(|of| coat::same_way(of, way)) {
-                ways.push(way);
+    /// Ways of working that scraps of a tube show, as first typed, with the coat by each.
+    pub(super) fn coats_by_way<'a>(&'a self, tube: &'a str) -> Vec<(&'a str, Coat)> {
+        let mut ways: Vec<(&str, Vec<Told>)> = Vec::new();
+        for (way, told, _) in self.scraps(tube) {
+            match ways.iter_mut().find(|(of, _)| coat::same_way(of, way)) {
+                Some((_, all)) => all.push(told),
+                None => ways.push((way, vec![told])),
             }
         }
         ways.into_iter()
-            .filter_map(|way| {
-                let of = scraps.iter().filter(|(of, ..)| coat::same_way(of, way));
-                let told: Vec<Told> = of.clone().map(|(_, told, _)| *told).collect();
-                Some(CoatView {
-                    tube: tube.to_owned(),
-                    way: way.to_owned(),
-                    words: coat::together(&told)?.words(),
-                    to_keep: of.filter(|(.., kept)| !kept).count(),
-                })
+            .filter_map(|(way, told)| Some((way, coat::together(&told)?)))
+            .collect()
+    }
+
+    /// All coats of a tube that are known.
+    pub(super) fn my_coats(&self, tube: &str) -> Vec<CoatView> {
+        let scraps = self.scraps(tube);
+        let to_keep = |way: &str| {
+            let of = scraps.iter().filter(|(of, ..)| coat::same_way(of, way));
+            of.filter(|(.., kept)| !kept).count()
+        };
+        self.coats_by_way(tube)
+            .into_iter()
+            .map(|(way, coat)| CoatView {
+                tube: tube.to_owned(),
+                way: way.to_owned(),
+                words: coat.words(),
+                to_keep: to_keep(way),
             })
             .collect()
     }
@@ -242,12 +249,12 @@ impl OpenPicture {
             if film.tube != tube || film.coats == 0 || film.build == 0.0 {
                 continue;
             }
-            let [l, a, b] = patch.painted.lab;
+            let (lab, spread) = painted_glossy(patch);
             planned.push(libm::log(film.build));
             painted.push(Painted {
                 ground: Self::patch_ground(patch),
-                lab: Lab::new(l, a, b),
-                spread: Matrix3::from_diagonal(&patch.painted.lab_sd.map(|sd| sd * sd).into()),
+                lab,
+                spread,
                 coats: f64::from(film.coats) * film.thinning.share(),
             });
         }
@@ -302,21 +309,26 @@ impl OpenPicture {
                 words: "A tube of it is not at hand.".to_owned(),
             };
             if let Some(films) = self.films_of(&patch.films) {
+                // Films of no build are no films; the painter's own coats have a spread.
+                let there = patch.films.iter().filter(|film| film.whole_build() > 0.0);
+                let sd: Vec<f64> = there.map(|film| film.build_log_sd).collect();
                 let predicted = self
                     .kept
                     .stack(&paints, &films)?
+                    .with_build_sd(&sd)
                     .over(&Self::patch_ground(patch));
-                let own = Matrix3::from_diagonal(&patch.painted.lab_sd.map(|sd| sd * sd).into());
-                let measured = uncertainty::range(painted, &own);
+                let (glossy, own) = painted_glossy(patch);
+                let measured = uncertainty::range(glossy, &own);
                 let range = libm::hypot(predicted.range, measured);
-                let off = colour::difference(predicted.lab, painted);
-                row.words = if off <= range {
-                    format!("{off:.1} apart, within the range of {range:.1}.")
-                } else {
-                    format!("{off:.1} apart, outside the range of {range:.1}.")
+                let off = colour::difference(predicted.lab, glossy);
+                let where_ = if off <= range { "within" } else { "outside" };
+                let dull = match patch.painted.surface {
+                    Surface::Glossy => "",
+                    _ => " once its dull surface is taken off",
                 };
+                row.words = format!("{off:.1} apart{dull}, {where_} the range of {range:.1}.");
                 row.predicted = Some(predicted.into());
-                lighter.push(predicted.lab.l - painted.l);
+                lighter.push(predicted.lab.l - glossy.l);
             }
             view.rows.push(row);
         }
@@ -352,6 +364,18 @@ impl OpenPicture {
         }
         Ok(view)
     }
+}
+
+/// How a patch came out, without what its dull surface adds: films are predicted glossy.
+fn painted_glossy(patch: &Patch) -> (Lab, Matrix3<f64>) {
+    let Colour {
+        lab: [l, a, b],
+        lab_sd,
+        surface,
+        ..
+    } = &patch.painted;
+    let spread = Matrix3::from_diagonal(&lab_sd.map(|sd| sd * sd).into());
+    without_surface(Lab::new(*l, *a, *b), &spread, *surface)
 }
 
 /// `2 coats of rose, 1 coat of blue over grey 3`.

@@ -220,6 +220,10 @@ fn an_uncertain_colour_widens_the_range_and_a_dull_one_deepens() {
     })
     .unwrap();
     open.plan.colours[2].lab_sd = [3.0; 3];
+    // Bare, too, a colour is as well known as it was read.
+    let bare = open.view().unwrap();
+    assert_eq!(bare.seen[0].range, 0.0);
+    assert!(bare.seen[2].range > 3.0, "{:?}", bare.seen[2]);
     lay(&mut open, "lantern-gold", 0.5);
     let view = open.view().unwrap();
     assert!(view.seen[2].range > view.seen[0].range + 1.0);
@@ -560,6 +564,7 @@ fn patches_tell_the_painters_coat_and_widen_by_its_spread() {
             lab: painted,
             lab_sd: [0.5; 3],
             way: String::new(),
+            surface: Surface::Glossy,
         })
         .unwrap();
     }
@@ -581,6 +586,29 @@ fn patches_tell_the_painters_coat_and_widen_by_its_spread() {
     assert!((film.build / 0.9 - 1.0).abs() < 0.02, "{}", film.build);
     assert!(film.build_log_sd > 0.05);
     let mine = open.view().unwrap();
+    // A patch of such coats, a mix beside them and greys under them have that spread in their ranges, too.
+    open.change(&Change::AddPatch {
+        lab: mine.seen[1].tone.lab,
+        lab_sd: [0.5; 3],
+        way: String::new(),
+        surface: Surface::Glossy,
+    })
+    .unwrap();
+    let ranges = |open: &mut OpenPicture| {
+        let patch = open.view().unwrap().patches.rows[2].predicted.clone();
+        let mixed = open.mixed(&[], Some("foam-white")).unwrap();
+        let grey = open.greys(&[[50.0, 10.0, 5.0]]).unwrap().rows.remove(0);
+        let darker = open.wanted_change(Way::Darker).unwrap().rows.remove(0);
+        [
+            patch.unwrap().range,
+            mixed.glaze.range,
+            grey.spot.range,
+            darker.spot.range,
+        ]
+    };
+    let with_spread = ranges(&mut open);
+    assert!((with_spread[0] - mine.seen[1].range).abs() < 1e-9);
+    assert!((with_spread[1] - mine.seen[1].range).abs() < 1e-9);
     // As thick without a spread, the range is narrower.
     let build = open.plan.films[0].build;
     open.change(&Change::Build {
@@ -592,6 +620,13 @@ fn patches_tell_the_painters_coat_and_widen_by_its_spread() {
     let planned = open.view().unwrap();
     assert_eq!(planned.seen[1].tone, mine.seen[1].tone);
     assert!(planned.seen[1].range < mine.seen[1].range);
+    let without = ranges(&mut open);
+    assert_eq!(without[0], with_spread[0], "the patch is as it was painted");
+    for (planned, mine) in without.iter().zip(&with_spread).skip(1) {
+        assert!(planned < mine, "{without:?} {with_spread:?}");
+    }
+    open.undo();
+    open.change(&Change::TakePatch { patch: 2 }).unwrap();
     // It is all undone, and what is kept reads again.
     let text = open.write();
     assert_eq!(OpenPicture::read(&text).unwrap().write(), text);
@@ -619,6 +654,7 @@ fn patches_correct_the_scatter_of_a_tube_in_this_picture_alone() {
             lab: [l, a, b],
             lab_sd: [0.3; 3],
             way: String::new(),
+            surface: Surface::Glossy,
         })
         .unwrap();
     }
@@ -689,7 +725,13 @@ fn coats_are_kept_with_the_tube_by_way_of_working() {
         let lab = open.view().unwrap().seen[1].tone.lab;
         set(open, 0.6);
         let (lab_sd, way) = ([0.5; 3], way.to_owned());
-        open.change(&Change::AddPatch { lab, lab_sd, way }).unwrap();
+        open.change(&Change::AddPatch {
+            lab,
+            lab_sd,
+            way,
+            surface: Surface::Glossy,
+        })
+        .unwrap();
     };
     paint(&mut here, 0.9, "brush");
     paint(&mut here, 0.3, "Rag");
@@ -765,6 +807,287 @@ fn a_brushed_lane_is_a_coat() {
     let coat = open.my_coat("rose", "brush").expect("a coat");
     assert!((coat.build / build - 1.0).abs() < 1e-9);
     assert!(coat.log_sd > 0.2);
+}
+
+/// A scrap that dried dull looks lighter than the same film glossy: it tells the same coat, and lies within its range.
+#[test]
+fn a_dull_patch_is_judged_without_its_surface() {
+    let mut open = open();
+    open.choose_colour(2);
+    lay(&mut open, "storm-blue", 1.2);
+    let [l, a, b] = open.view().unwrap().seen[2].tone.lab;
+    let glossy = colour::xyz(Lab::new(l, a, b));
+    let (haze, _) = Surface::Matt.haze();
+    let [x, y, z] = colour::WHITE.map(|white| haze * white);
+    let dull = colour::lab(colour::Xyz::new(glossy.x + x, glossy.y + y, glossy.z + z));
+    assert!(dull.l > l + 4.0, "{dull:?} over {l}");
+    let add = |open: &mut OpenPicture, surface| {
+        open.change(&Change::AddPatch {
+            lab: [dull.l, dull.a, dull.b],
+            lab_sd: [0.5; 3],
+            way: format!("{surface:?}"),
+            surface,
+        })
+        .unwrap();
+    };
+    add(&mut open, Surface::Glossy);
+    add(&mut open, Surface::Matt);
+    let view = open.view().unwrap();
+    assert!(
+        view.patches.rows[1]
+            .words
+            .starts_with("0.0 apart once its dull surface is taken off, within")
+    );
+    assert!(
+        !view.patches.rows[0].words.starts_with("0.0"),
+        "{}",
+        view.patches.rows[0].words
+    );
+    let coat = |way: &str| open.my_coat("storm-blue", way).map(|coat| coat.build);
+    assert!((coat("matt").unwrap() / 1.2 - 1.0).abs() < 0.03);
+    assert!(coat("glossy").is_none_or(|build| (build / 1.2 - 1.0).abs() > 0.08));
+    // Kept with the tube, it is still known as dull.
+    let kept = Record::read(&open.with_scraps("storm-blue", "matt").unwrap()).unwrap();
+    let told = coat::told_by(&kept.constants().unwrap(), &kept, &kept.coats[0]).unwrap();
+    assert!((libm::exp(told.log) / 1.2 - 1.0).abs() < 0.03, "{told:?}");
+}
+
+/// A film of any card may be one coat as the painter lays it; a wanted colour is then counted in such coats.
+#[test]
+fn a_wanted_colour_is_counted_in_the_painters_own_coats() {
+    let record = Record::read(&sample("cliff-rose")).unwrap();
+    let build = record.films[1].build;
+    let with = crate::page::with_coat(record.clone(), 1, " brush ").unwrap();
+    assert!(crate::page::with_coat(with.clone(), 1, "rag").is_err());
+    assert!(crate::page::with_coat(record, 9, "rag").is_err());
+    let mut open = OpenPicture::new("Mill");
+    open.use_tubes(vec![("rose".to_owned(), with.write())])
+        .unwrap();
+    open.choose_colour(1);
+    lay(&mut open, "rose", 2.0 * build);
+    let wanted = open.view().unwrap().seen[1].tone.lab;
+    let row = open.wanted(wanted).unwrap().rows.remove(0);
+    assert!(
+        row.coats.ends_with(", 2.0 of my coats by brush"),
+        "{}",
+        row.coats
+    );
+    // Taken away again, the card is as it was.
+    let without = crate::page::without_scrap(with, 0).unwrap();
+    assert_eq!(
+        without.write(),
+        Record::read(&sample("cliff-rose")).unwrap().write()
+    );
+}
+
+/// Cards drawn with different gauges have no common unit until a tint says how their films compare.
+#[test]
+fn a_tint_of_known_ratio_brings_parts_to_one_unit() {
+    /// How many times as thick as a common film each card's own is.
+    const THICK: [f64; 4] = [0.5, 1.0, 2.2, 1.0];
+    let real: Vec<Constants> = NAMES
+        .iter()
+        .map(|name| Record::read(&sample(name)).unwrap().constants().unwrap())
+        .collect();
+    let tubes = || -> Vec<(String, String)> {
+        let cards = NAMES.iter().zip(THICK).map(|(name, thick)| {
+            let mut record = Record::read(&sample(name)).unwrap();
+            record.absorption.iter_mut().for_each(|k| *k *= thick);
+            record.scattering.iter_mut().for_each(|s| *s *= thick);
+            record.paint.name = format!("my {name}");
+            ((*name).to_owned(), record.write())
+        });
+        cards.collect()
+    };
+    let thick = |parts: &[(usize, f64)]| {
+        let parts: Vec<_> = parts.iter().map(|&(i, part)| (&real[i], part)).collect();
+        let lab = picture::mix::too_thick(&picture::mix::mix(&parts, picture::mix::Unit::Common))
+            .lab_of();
+        [lab.l, lab.a, lab.b]
+    };
+    let (rose, blue, white) = (0, 1, 2);
+    let mut open = open();
+    open.use_tubes(tubes()).unwrap();
+    open.choose_colour(1);
+    lay(&mut open, "cliff-rose", 0.5);
+    let part = |key: &str, parts: f64| Part {
+        key: key.to_owned(),
+        parts,
+    };
+    let asked = [part("cliff-rose", 1.0), part("foam-white", 12.0)];
+    let unknown = open.mixed(&asked, None).unwrap();
+    assert!(
+        !unknown.common && unknown.unit.contains("in a known ratio"),
+        "{}",
+        unknown.unit
+    );
+    // One part to eight is kept; other parts are foretold by it.
+    let tint = |tube: &str, with: &str, lab: [f64; 3]| NewTint {
+        tube: tube.into(),
+        with: with.into(),
+        parts: 1.0,
+        with_parts: 8.0,
+        by: crate::paint::file::Measure::Weight,
+        card: None,
+        lab: Some(lab),
+        lab_sd: [0.5; 3],
+        surface: Surface::Glossy,
+    };
+    let of_rose = tint(
+        "cliff-rose",
+        "foam-white",
+        thick(&[(rose, 1.0), (white, 8.0)]),
+    );
+    let keep = |open: &mut OpenPicture, key: &str, text: String| {
+        let mut all: Vec<(String, String)> = open
+            .tubes
+            .iter()
+            .map(|t| (t.key.clone(), t.text.clone()))
+            .collect();
+        all.iter_mut()
+            .filter(|(of, _)| of == key)
+            .for_each(|(_, old)| old.clone_from(&text));
+        open.use_tubes(all).unwrap();
+    };
+    let text = open.with_tint(&of_rose).unwrap();
+    keep(&mut open, "cliff-rose", text.clone());
+    let tied = open.mixed(&asked, None).unwrap();
+    let off = |view: &MixView, lab: [f64; 3]| {
+        let [l, a, b] = view.mix.tone.lab;
+        colour::difference(Lab::new(l, a, b), Lab::new(lab[0], lab[1], lab[2]))
+    };
+    let expected = thick(&[(rose, 1.0), (white, 12.0)]);
+    assert!(
+        tied.common && tied.by_weight && tied.unit.contains("my foam-white"),
+        "{}",
+        tied.unit
+    );
+    assert!(off(&tied, expected) < 0.3, "{}", off(&tied, expected));
+    assert!(off(&unknown, expected) > 3.0, "{}", off(&unknown, expected));
+    assert!(
+        tied.mix.range < 0.7 * unknown.mix.range,
+        "{} {}",
+        tied.mix.range,
+        unknown.mix.range
+    );
+    assert!(
+        tied.tints[0].starts_with(
+            "Tint of my cliff-rose, 1 part to 8 of my foam-white, by weight: a part is "
+        ),
+        "{:?}",
+        tied.tints
+    );
+    // The card's own reading is what it was, and the tint is on its page.
+    let with = Record::read(&text).unwrap();
+    assert_eq!(crate::page::PaintView::of(&with).unwrap().tints.len(), 1);
+    let (of_card, without) = (
+        tubes().remove(rose).1,
+        crate::page::without_tint(with.clone(), 0).unwrap(),
+    );
+    assert_eq!(without.write(), of_card);
+    assert!(crate::page::without_tint(without, 0).is_err());
+    // Two tubes with the same white compare also where the white is not in the mix; measured otherwise, they do not.
+    let both = [part("cliff-rose", 1.0), part("storm-blue", 2.0)];
+    assert!(!open.mixed(&both, None).unwrap().common);
+    let of_blue = tint(
+        "storm-blue",
+        "foam-white",
+        thick(&[(blue, 1.0), (white, 8.0)]),
+    );
+    let by_volume = NewTint {
+        by: crate::paint::file::Measure::Volume,
+        ..of_blue.clone()
+    };
+    let before: Vec<_> = open
+        .tubes
+        .iter()
+        .map(|t| (t.key.clone(), t.text.clone()))
+        .collect();
+    let text = open.with_tint(&by_volume).unwrap();
+    keep(&mut open, "storm-blue", text);
+    assert!(!open.mixed(&both, None).unwrap().common);
+    open.use_tubes(before).unwrap();
+    let text = open.with_tint(&of_blue).unwrap();
+    keep(&mut open, "storm-blue", text);
+    let tied = open.mixed(&both, None).unwrap();
+    let expected = thick(&[(rose, 1.0), (blue, 2.0)]);
+    assert!(
+        tied.common && off(&tied, expected) < 0.5,
+        "{} {}",
+        tied.unit,
+        off(&tied, expected)
+    );
+    // A tint's own card serves as well as a scrap of it.
+    let mut card = Record::read(&sample("cliff-rose")).unwrap();
+    let parts = [(&real[rose], 1.0), (&real[white], 8.0)];
+    let stirred = picture::mix::mix(&parts, picture::mix::Unit::Common);
+    card.absorption = stirred.absorption.to_vec();
+    card.scattering = stirred.scattering.to_vec();
+    card.basis.transport.anisotropy = stirred.anisotropy;
+    card.paint.name = "rose tint".into();
+    let mut all = tubes();
+    all.push(("tint".into(), card.write()));
+    open.use_tubes(all).unwrap();
+    let by_card = NewTint {
+        card: Some("tint".into()),
+        lab: None,
+        ..of_rose.clone()
+    };
+    let text = open.with_tint(&by_card).unwrap();
+    keep(&mut open, "cliff-rose", text);
+    let tied = open.mixed(&asked, None).unwrap();
+    assert!(
+        tied.common && off(&tied, thick(&[(rose, 1.0), (white, 12.0)])) < 0.5,
+        "{}",
+        tied.unit
+    );
+    // Without the white's card nothing can be compared with it: that is said.
+    open.use_tubes(vec![
+        ("cliff-rose".into(), open.tubes[rose].text.clone()),
+        ("storm-blue".into(), open.tubes[blue].text.clone()),
+    ])
+    .unwrap();
+    let alone = open.mixed(&both, None).unwrap();
+    assert!(
+        !alone.common && alone.tints[0].contains("my foam-white is not at hand"),
+        "{:?}",
+        alone.tints
+    );
+    // What cannot serve is refused, and why.
+    open.use_tubes(tubes()).unwrap();
+    let refused = |tint: NewTint, words: &str| {
+        let error = open.with_tint(&tint).unwrap_err().to_string();
+        assert!(error.contains(words), "{error}");
+    };
+    refused(
+        tint("cliff-rose", "foam-white", [60.0, -50.0, 30.0]),
+        "from every mix of",
+    );
+    refused(
+        tint("cliff-rose", "cliff-rose", [60.0, 20.0, 5.0]),
+        "two paints",
+    );
+    refused(
+        tint("cliff-rose", "foam-white", [160.0, 0.0, 0.0]),
+        "not between 0 and 100",
+    );
+    let parts = NewTint {
+        parts: 0.0,
+        ..of_rose.clone()
+    };
+    refused(parts, "parts of both");
+    let nothing = NewTint {
+        lab: None,
+        ..of_rose.clone()
+    };
+    refused(nothing, "how the tint came out");
+    let bare = NewTint {
+        parts: 0.001,
+        with_parts: 900.0,
+        lab: Some(thick(&[(white, 1.0)])),
+        ..of_rose
+    };
+    refused(bare, "hardly tells");
 }
 
 /// CIEDE2000 between two spots.

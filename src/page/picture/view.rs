@@ -18,7 +18,7 @@ use crate::{
         glaze::{RESTS_ON, at_most_word, span, span_words, verdict_words},
     },
     paint::{Constants, file::Surface, verdict::Here},
-    picture::{self, Film, Predicted},
+    picture::{self, Film, Ground, Predicted, plan::Colour},
 };
 
 /// Most that a film can be pulled to, so that eight coats of it can still be predicted.
@@ -128,16 +128,16 @@ impl OpenPicture {
         self.tell_patches();
         let films: Vec<Film> = self.laid().into_iter().map(|(_, film)| film).collect();
         let paints: Vec<&Constants> = self.tubes.iter().map(|t| &t.constants).collect();
-        let build_sd: Vec<f64> = self
-            .laid()
-            .iter()
-            .map(|(at, _)| self.plan.films[*at].build_log_sd)
-            .collect();
+        let build_sd = self.laid_sd();
         let stack = self.kept.stack(&paints, &films)?.with_build_sd(&build_sd);
         let predicted: Vec<(Predicted, Matrix3<f64>)> = self
             .grounds
             .iter()
-            .map(|(_, ground)| stack.over_with_spread(ground))
+            .map(|(colour, ground)| match films.is_empty() {
+                // Bare, a colour is as well known as it was read.
+                true => bare(colour, ground),
+                false => stack.over_with_spread(ground),
+            })
             .collect();
         let before: Vec<Lab> = self.grounds.iter().map(|(_, ground)| ground.lab).collect();
         let after: Vec<Lab> = predicted.iter().map(|(seen, _)| seen.lab).collect();
@@ -262,6 +262,17 @@ impl OpenPicture {
         }
         cautions
     }
+}
+
+/// A bare colour, with its own uncertainty.
+fn bare(colour: &Colour, ground: &Ground) -> (Predicted, Matrix3<f64>) {
+    let spread = Matrix3::from_diagonal(&colour.lab_sd.map(|sd| sd * sd).into());
+    let range = match colour.lab_sd {
+        [0.0, 0.0, 0.0] => 0.0,
+        _ => uncertainty::range(ground.lab, &spread),
+    };
+    let lab = ground.lab;
+    (Predicted { lab, range }, spread)
 }
 
 /// Colours at the ends of the two widest ways of a range, with the middle between: nine in ten along each way lie inside.

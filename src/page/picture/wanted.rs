@@ -80,7 +80,7 @@ pub struct WantedRow {
     pub name: String,
     /// How thick, in units of the card's own film.
     pub build: f64,
-    /// That in coats at glaze depth, in words; empty for a tube without one.
+    /// That in coats at glaze depth and in the painter's own, in words; empty for a tube without either.
     pub coats: String,
     /// The chosen colour then.
     pub spot: Spot,
@@ -124,25 +124,35 @@ fn reach_words(misses_by: f64, range: f64) -> String {
     }
 }
 
-fn coats_words(tube: &Tube, build: f64) -> String {
-    if !tube.depth.reached {
-        return String::new();
-    }
-    format!("{:.1} × glaze depth", build / tube.depth.build)
-}
-
 /// Chained for the search only: what is seen counts as the next ground.
 fn wetted(seen: &Bands) -> Bands {
     seen.map(surface::to_internal)
 }
 
 impl OpenPicture {
+    /// A build in coats: at glaze depth, and as the painter lays them.
+    fn coats_words(&self, tube: &Tube, build: f64) -> String {
+        let depth = tube
+            .depth
+            .reached
+            .then(|| format!("{:.1} × glaze depth", build / tube.depth.build));
+        let own = self.coats_by_way(&tube.key).into_iter().map(|(way, coat)| {
+            let by = match way.trim() {
+                "" => String::new(),
+                way => format!(" by {way}"),
+            };
+            format!("{:.1} of my coats{by}", build / coat.build)
+        });
+        depth.into_iter().chain(own).collect::<Vec<_>>().join(", ")
+    }
+
     /// Which tubes come nearest to a colour in one film over the chosen bare colour.
     ///
     /// # Errors
     /// Where a film cannot be predicted.
     pub fn wanted(&mut self, lab: [f64; 3]) -> Result<WantedView> {
         self.ground_all();
+        self.tell_patches();
         let wanted = checked(lab)?;
         let mut view = WantedView {
             asked: String::new(),
@@ -182,7 +192,7 @@ impl OpenPicture {
                 key: tube.key.clone(),
                 name: tube.name().to_owned(),
                 build: nearest.build,
-                coats: coats_words(tube, nearest.build),
+                coats: self.coats_words(tube, nearest.build),
                 words: reach_words(nearest.misses_by, nearest.predicted.range),
                 spot: nearest.predicted.into(),
                 others: others.into_iter().map(|seen| seen.lab.into()).collect(),
@@ -198,7 +208,8 @@ impl OpenPicture {
     pub fn greys(&mut self, labs: &[[f64; 3]]) -> Result<GreysView> {
         let films: Vec<Film> = self.laid().into_iter().map(|(_, film)| film).collect();
         let paints: Vec<&Constants> = self.tubes.iter().map(|t| &t.constants).collect();
-        let stack = self.kept.stack(&paints, &films)?;
+        let sd = self.laid_sd();
+        let stack = self.kept.stack(&paints, &films)?.with_build_sd(&sd);
         let rows = labs
             .iter()
             .map(|&lab| {
@@ -234,6 +245,7 @@ impl OpenPicture {
     /// Where a film cannot be predicted.
     pub fn wanted_change(&mut self, way: Way) -> Result<WantedView> {
         self.ground_all();
+        self.tell_patches();
         let mut view = WantedView {
             asked: String::new(),
             from: None,
@@ -245,6 +257,7 @@ impl OpenPicture {
             return Ok(view);
         };
         let films: Vec<Film> = self.laid().into_iter().map(|(_, film)| film).collect();
+        let sd = self.laid_sd();
         let paints: Vec<&Constants> = self.tubes.iter().map(|t| &t.constants).collect();
         let now = self.kept.responses(&paints, &films)?;
         let (start, below) = if films.is_empty() {
@@ -283,13 +296,14 @@ impl OpenPicture {
                 .copied()
                 .chain([Film { paint, build }])
                 .collect();
-            let stack = self.kept.stack(&paints, &all)?;
+            // The film on top is planned; those below may be the painter's coats.
+            let stack = self.kept.stack(&paints, &all)?.with_build_sd(&sd);
             let seen = stack.over(ground);
             view.rows.push(WantedRow {
                 key: self.tubes[paint].key.clone(),
                 name: self.tubes[paint].name().to_owned(),
                 build,
-                coats: coats_words(&self.tubes[paint], build),
+                coats: self.coats_words(&self.tubes[paint], build),
                 words: format!(
                     "{}: {}",
                     words::change(start, seen.lab),
@@ -346,7 +360,7 @@ fn film_along(
     Some((best.0, enough.is_some(), aside))
 }
 
-fn checked(lab: [f64; 3]) -> Result<Lab> {
+pub(super) fn checked(lab: [f64; 3]) -> Result<Lab> {
     let colour = Colour {
         name: String::new(),
         ..super::colours::plain("", lab, Source::Typed)

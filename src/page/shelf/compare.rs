@@ -2,10 +2,11 @@
 
 use serde::Serialize;
 
-use super::{OpenShelf, by_chance, exact, seen};
+use super::OpenShelf;
 use crate::{
     Error, Result, colour,
     page::{Tone, difference_word},
+    picture::readings::{by_chance, exact, seen},
 };
 
 /// Most tubes that are compared at once.

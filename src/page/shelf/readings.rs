@@ -2,13 +2,16 @@
 
 use serde::Serialize;
 
-use super::{Known, Row, by_chance, exact, seen, signed};
+use super::{Known, Row, signed};
 use crate::{
-    Result,
-    colour::{self, Lab},
+    Result, colour,
     film::surface,
-    paint::{Constants, Record, file::State, verdict},
-    picture::{Ground, depth::Depth, mean},
+    paint::{Constants, Record, verdict},
+    picture::{
+        depth::Depth,
+        mean,
+        readings::{self, Apart, alike, is_graded},
+    },
     spectrum::{self, BANDS},
 };
 
@@ -27,16 +30,6 @@ pub struct ReadingRow {
     pub apart: String,
     /// Whether it is the odd one out.
     pub odd: bool,
-}
-
-/// Colours that readings are compared over: white and black as drawn in strips.
-const OVER: [[f64; 3]; 2] = [[94.0, 0.0, 0.0], [10.0, 0.0, 0.0]];
-
-/// How far one reading is from the mean of the others, and how far it may be by chance (both CIEDE2000).
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct Apart {
-    difference: f64,
-    by_chance: f64,
 }
 
 /// Several readings of one tube as one paint.
@@ -171,11 +164,6 @@ pub(in crate::page) fn as_mean(card: &Record, mean: &Constants) -> Record {
     record
 }
 
-/// Whether a card of this state tells how milky its paint is.
-fn is_graded(state: State) -> bool {
-    matches!(state, State::Known | State::OneFilm | State::ScatterAtMost)
-}
-
 fn reading(id: u32, known: &Known, apart: Option<Apart>, odd: bool) -> ReadingRow {
     let record = &known.record;
     let day = match record.paint.drawn_on.trim() {
@@ -221,111 +209,7 @@ fn apart(known: &[(u32, &Known)], odd: Option<usize>) -> Result<Vec<Option<Apart
                 .map(|(paint, depth)| (paint, *depth))
         })
         .collect();
-    apart_of(&constants, odd)
-}
-
-/// Which of several readings of a tube belong into their mean.
-pub(in crate::page) struct Alike {
-    /// Places of those that do.
-    pub taken: Vec<usize>,
-    /// Place of the odd one out, if there is one.
-    pub odd: Option<usize>,
-}
-
-/// Which of several readings belong into their mean: neither the odd one out, nor cards whose films hide everything, where there
-/// are others that tell more.
-///
-/// # Errors
-/// Where a film cannot be predicted.
-pub(in crate::page) fn alike(readings: &[(State, &Constants, Depth)]) -> Result<Alike> {
-    let all: Vec<_> = readings
-        .iter()
-        .map(|(_, paint, depth)| Some((*paint, *depth)))
-        .collect();
-    let odd = odd_one(&apart_of(&all, None)?);
-    let rest: Vec<usize> = (0..readings.len()).filter(|&i| odd != Some(i)).collect();
-    let telling: Vec<usize> = rest
-        .iter()
-        .copied()
-        .filter(|&i| is_graded(readings[i].0))
-        .collect();
-    Ok(Alike {
-        taken: if telling.is_empty() { rest } else { telling },
-        odd,
-    })
-}
-
-fn apart_of(
-    known: &[Option<(&Constants, Depth)>],
-    odd: Option<usize>,
-) -> Result<Vec<Option<Apart>>> {
-    if known.len() < 2 {
-        return Ok(vec![None; known.len()]);
-    }
-    let grounds: Vec<Ground> = OVER.map(exact).into();
-    let colours: Vec<Option<Vec<_>>> = known
-        .iter()
-        .map(|known| {
-            let Some((constants, depth)) = *known else {
-                return Ok(None);
-            };
-            let all = grounds
-                .iter()
-                .map(|ground| seen(constants, depth, 1, ground));
-            all.collect::<Result<Vec<_>>>().map(Some)
-        })
-        .collect::<Result<_>>()?;
-    Ok((0..known.len())
-        .map(|i| {
-            let own = colours[i].as_ref()?;
-            let others: Vec<_> = (0..known.len())
-                .filter(|&j| j != i && odd != Some(j))
-                .filter_map(|j| colours[j].as_ref())
-                .collect();
-            if others.is_empty() {
-                return None;
-            }
-            let n = others.len() as f64;
-            let mut sum = Apart {
-                difference: 0.0,
-                by_chance: 0.0,
-            };
-            for (ground, (lab, spread)) in own.iter().enumerate() {
-                let mean = |part: fn(Lab) -> f64| {
-                    others.iter().map(|o| part(o[ground].0)).sum::<f64>() / n
-                };
-                let mean = Lab::new(mean(|c| c.l), mean(|c| c.a), mean(|c| c.b));
-                let theirs = others
-                    .iter()
-                    .fold(nalgebra::Matrix3::zeros(), |sum, o| sum + o[ground].1)
-                    / (n * n);
-                sum.difference += colour::difference(*lab, mean) / own.len() as f64;
-                sum.by_chance += by_chance(*lab, spread, &theirs) / own.len() as f64;
-            }
-            Some(sum)
-        })
-        .collect())
-}
-
-/// The one of at least three that is further off than chance allows, and at least twice as far as the middle one.
-fn odd_one(apart: &[Option<Apart>]) -> Option<usize> {
-    let mut all: Vec<f64> = apart
-        .iter()
-        .flatten()
-        .map(|apart| apart.difference)
-        .collect();
-    if all.len() < 3 {
-        return None;
-    }
-    all.sort_unstable_by(f64::total_cmp);
-    let middle = all[(all.len() - 1) / 2];
-    let (at, most) = apart
-        .iter()
-        .enumerate()
-        .filter_map(|(i, apart)| Some((i, (*apart)?)))
-        .max_by(|a, b| a.1.difference.total_cmp(&b.1.difference))?;
-    // Of three, one that is off takes half of its own distance into that of the others.
-    (most.difference > most.by_chance && most.difference >= 1.9 * middle).then_some(at)
+    readings::apart(&constants, odd)
 }
 
 /// What the readings say together: their mean, how far they spread, and the odd one out.
