@@ -676,7 +676,7 @@ fn a_place_of_a_card_that_is_none_is_refused_and_changes_nothing() {
 }
 
 proptest! {
-    #![proptest_config(cases(200))]
+    #![proptest_config(cases(60))]
 
     #[test]
     fn an_altered_place_of_a_card_is_taken_or_refused(change in prop::collection::vec(change(), 1..3)) {
