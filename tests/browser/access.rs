@@ -103,7 +103,7 @@ fn nothing_on_any_screen_is_against_the_rules_of_access() {
             check(&mut page, panel);
             // Nor is anything of it wider than the window.
             let wide = page.evaluate("document.documentElement.scrollWidth");
-            assert_eq!(wide, json!(width), "{panel}");
+            assert!(wide.as_u64() <= Some(u64::from(width)), "{panel}: {wide}");
         }
         page.click("#picture [data-panel=all-tubes]");
         for place in ["sure", "cautions"] {
