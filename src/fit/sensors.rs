@@ -12,7 +12,7 @@ use crate::spectrum::{BANDS, Bands};
 /// [`UNIT`]s of 16 bits.
 static STORED: &[u8] = include_bytes!("sensors.bin");
 /// One unit in the last place of what is stored: far below what a cell can be measured to.
-pub const UNIT: f64 = 1e-5;
+pub const UNIT: f64 = 1e-4;
 /// Independent parts of a group's spread that are kept: more than 95 % of its variance.
 pub const PARTS: usize = 12;
 
