@@ -16,7 +16,7 @@ pub const UNIT: f64 = 1e-4;
 /// Independent parts of a group's spread that are kept: more than 95 % of its variance.
 pub const PARTS: usize = 12;
 
-/// How much of what was drawn is believed (ours, chosen on rendered cards; see DEVELOPERS.md, *What kind of scanner*).
+/// How much of what was drawn is believed (ours, chosen on rendered cards; see DEVELOPERS.md, *What sensors usually differ by*).
 struct Belief {
     /// Share of the usual difference that is taken off.
     usual: f64,

@@ -363,7 +363,7 @@ const fn sensors(scanner: ScannerKind) -> &'static [Group] {
     }
 }
 /// How often a scanner's errors are told anew from the spectra that the last fit found: a sensor's difference shows in steep spectra,
-/// and how steep they are shows only once it is taken off (see DEVELOPERS.md, *What kind of scanner*).
+/// and how steep they are shows only once it is taken off (see DEVELOPERS.md, *What sensors usually differ by*).
 const TURNS: usize = 3;
 /// What a fit goes by first.
 const FIRST_GUESS: Scanner = Scanner {
