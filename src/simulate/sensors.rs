@@ -362,7 +362,9 @@ mod tests {
             })
         });
         let off = difference(&mixed, &mut Random::new(5));
-        assert!(off.as_flattened().iter().all(|v| v.abs() < 1e-9), "{off:?}");
+        // White weighs ten thousand times all chips together, which costs the normal equations digits; those of a scanner are
+        // off by 0.05 and more.
+        assert!(off.as_flattened().iter().all(|v| v.abs() < 5e-4), "{off:?}");
     }
 
     /// A perfect diffuser is one for every sensor.
