@@ -87,9 +87,12 @@ export function startScreen(page, open, forget, many, again) {
         box.hidden = true;
         try {
           if (on && "files" in left) again(left).catch(page.tell);
-          else if (on && !("files" in left)) await open(left.file, { pasted: left.pasted, left });
+          else if (on && !("files" in left)) {
+            await open(left.file, { pasted: left.pasted, left });
+            page.go("cards");
+          }
+          // Last: a store that is slow must not lead back here somebody who went on meanwhile.
           await forget(left);
-          if (on) page.go("cards");
         } catch (error) {
           page.tell(error);
         }
