@@ -5,7 +5,7 @@
 //! The ranges are ours, drawn around what the parts are known to be like (from memory): line widths and places of fluorescent lamps,
 //! peaks of blue diodes and phosphors, edges of dyed filters, infrared cuts. No curve is that of a product.
 
-use nalgebra::{DMatrix, Matrix3, SymmetricEigen};
+use nalgebra::{DMatrix, Matrix2, SymmetricEigen, Vector2};
 
 use super::random::Random;
 use crate::{
@@ -50,17 +50,10 @@ pub fn make() -> Vec<u8> {
 /// Mean and covariance of the differences of a group, X first and 400 nm first.
 pub fn mean_and_covariance(group: Group) -> (Vec<f64>, DMatrix<f64>) {
     let mut random = Random::of(1, &format!("{group:?}"));
-    let all = DMatrix::from_fn(3 * BANDS, DRAWN, |_, _| 0.0);
-    let all = (0..DRAWN).fold(all, |mut all, n| {
-        for (row, value) in difference(&draw(group, &mut random), &mut random)
-            .as_flattened()
-            .iter()
-            .enumerate()
-        {
-            all[(row, n)] = *value;
-        }
-        all
-    });
+    let all: Vec<Difference> = (0..DRAWN)
+        .map(|_| difference(&draw(group, &mut random), &mut random))
+        .collect();
+    let all = DMatrix::from_fn(3 * BANDS, DRAWN, |row, n| all[n].as_flattened()[row]);
     let mean = all.column_mean();
     let apart = DMatrix::from_fn(3 * BANDS, DRAWN, |row, n| all[(row, n)] - mean[row]);
     let covariance = &apart * apart.transpose() / DRAWN as f64;
@@ -116,6 +109,7 @@ fn draw(group: Group, random: &mut Random) -> [Bands; 3] {
             });
             lit(filters, even_light(random))
         }
+        // The last two are made of the first.
         Group::White | Group::Good | Group::Any => {
             let light = match random.below(10) {
                 0 => even_light(random),
@@ -215,34 +209,29 @@ fn difference(sensor: &[Bands; 3], random: &mut Random) -> Difference {
     let chips = target(random);
     // Between errors of light and errors of its share, whichever the driver's maker cared for.
     let shared = random.unit();
-    let mut normal = Matrix3::<f64>::zeros();
-    let mut wanted = Matrix3::<f64>::zeros();
-    let mut count = |chip: &Bands, weight: f64| {
-        let seen = sensor.map(|channel| dot(&channel, chip));
-        let xyz = rows.map(|row| dot(&row, chip));
-        for i in 0..3 {
-            for j in 0..3 {
-                normal[(i, j)] += weight * seen[i] * seen[j];
-                wanted[(i, j)] += weight * seen[i] * xyz[j];
-            }
-        }
-    };
-    let mut all = 0.0;
+    // A row of the matrix sums to its white, since white is 1, 1, 1: two of its numbers are free, and tell by how much the second
+    // and the third channel count instead of the first.
+    let mut normal = Matrix2::<f64>::zeros();
+    let mut wanted = [Vector2::<f64>::zeros(); 3];
     for chip in &chips {
         let weight = libm::pow(0.05 + dot(&rows[1], chip), -2.0 * shared);
-        all += weight;
-        count(chip, weight);
+        let [first, second, third] = sensor.map(|channel| dot(&channel, chip));
+        let free = Vector2::new(second - first, third - first);
+        normal += weight * free * free.transpose();
+        for axis in 0..3 {
+            let left = dot(&rows[axis], chip) - WHITE[axis] * first;
+            wanted[axis] += weight * left * free;
+        }
     }
-    count(&[1.0; BANDS], 1e4 * all);
-    let matrix = normal
+    let inverse = normal
         .try_inverse()
-        .map_or_else(Matrix3::zeros, |inverse| (inverse * wanted).transpose());
+        .expect("the channels see a target differently");
     std::array::from_fn(|axis| {
-        // What is left of white's error goes with the row.
-        let white = WHITE[axis] / (0..3).map(|c| matrix[(axis, c)]).sum::<f64>();
+        let free = inverse * wanted[axis];
+        let matrix = [WHITE[axis] - free.x - free.y, free.x, free.y];
         std::array::from_fn(|band| {
-            let seen: f64 = (0..3).map(|c| matrix[(axis, c)] * sensor[c][band]).sum();
-            white * seen - rows[axis][band]
+            let seen: f64 = (0..3).map(|c| matrix[c] * sensor[c][band]).sum();
+            seen - rows[axis][band]
         })
     })
 }
@@ -362,9 +351,7 @@ mod tests {
             })
         });
         let off = difference(&mixed, &mut Random::new(5));
-        // White weighs ten thousand times all chips together, which costs the normal equations digits; those of a scanner are
-        // off by 0.05 and more.
-        assert!(off.as_flattened().iter().all(|v| v.abs() < 5e-4), "{off:?}");
+        assert!(off.as_flattened().iter().all(|v| v.abs() < 1e-9), "{off:?}");
     }
 
     /// A perfect diffuser is one for every sensor.
