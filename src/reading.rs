@@ -286,8 +286,8 @@ fn record(
     let cells = sampled
         .pooled
         .iter()
-        .zip(&solved.cell_sd)
-        .map(|(cell, sd)| {
+        .zip(&solved.cells)
+        .map(|(cell, measure)| {
             let ground = usize::from(cell.ground == Ground::Black);
             let fitted_xyz = constants.as_ref().map_or(cell.xyz, |paint| {
                 let offset = fitted.map_or(0.0, |f| f.haze.0);
@@ -298,15 +298,19 @@ fn record(
                     (0..BANDS).map(|b| rows[axis][b] * (seen[b] + offset)).sum()
                 })
             });
+            let as_it_is = std::array::from_fn(|axis| match fitted {
+                Some(_) => cell.xyz[axis] - measure.off[axis],
+                None => cell.xyz[axis],
+            });
             let lab = |v: [f64; 3]| colour::lab(Xyz::new(v[0], v[1], v[2]));
             file::Cell {
                 film: cell.film,
                 ground: cell.ground,
                 xyz: printed3(cell.xyz),
-                sd: printed3(*sd),
+                sd: printed3(measure.sd),
                 scatter: Some(printed3(cell.xyz_sd)),
                 fitted_xyz: printed3(fitted_xyz),
-                de00: printed(colour::difference(lab(cell.xyz), lab(fitted_xyz))),
+                de00: printed(colour::difference(lab(as_it_is), lab(fitted_xyz))),
                 pixels: cell.pixels,
                 rejected_share: printed(cell.rejected_share),
                 clipped_share: printed(
@@ -320,16 +324,12 @@ fn record(
         })
         .collect();
     let thickest = builds.iter().map(|f| f.build).fold(0.0, f64::max);
-    let deepest = (0..films)
-        .max_by(|&i, &j| builds[i].build.total_cmp(&builds[j].build))
-        .unwrap_or(0);
     let thinnest = (0..films)
         .min_by(|&i, &j| builds[i].build.total_cmp(&builds[j].build))
         .unwrap_or(0);
     let contrast_ratio = (0..films)
         .map(|f| contrast_of(sampled, f))
         .collect::<Vec<_>>();
-    debug_assert!(deepest < films);
     Record {
         format: file::FORMAT.into(),
         version: file::VERSION,

@@ -216,7 +216,7 @@ pub struct Cell {
     pub scatter: Option<[f64; 3]>,
     /// What the constants give.
     pub fitted_xyz: [f64; 3],
-    /// CIEDE2000 between the two.
+    /// CIEDE2000 between the two, once what the scanner's sensor usually adds is taken off.
     pub de00: f64,
     /// Pixels averaged.
     pub pixels: u64,

@@ -6,7 +6,7 @@ use super::Answers;
 use crate::{
     card::{
         Ground,
-        cells::Sampled,
+        cells::{PooledCell, Sampled},
         tones::{Tones, white},
     },
     colour::Xyz,
@@ -51,8 +51,8 @@ const HAZE_SEEN: (f64, f64) = (0.006, 3.0);
 pub(super) struct Solved {
     /// The constants, absent for films that are not modelled.
     pub(super) fitted: Option<Fitted>,
-    /// Standard deviations of the pooled cells' XYZ as measures of their colours, a scanner's errors included.
-    pub(super) cell_sd: Vec<[f64; 3]>,
+    /// The pooled cells as measures of their colours.
+    pub(super) cells: Vec<Measure>,
     /// Whether films called glossy had to be taken as dull to be understood: black lifted alike under every film is the
     /// surface, scatter grows with the film.
     pub(super) dull: bool,
@@ -60,39 +60,51 @@ pub(super) struct Solved {
     pub(super) tones: Tones,
 }
 
+/// How good a measure of its colour a cell is, a scanner's errors included.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Measure {
+    /// What scanners like this one usually see too much, in XYZ.
+    pub(super) off: [f64; 3],
+    /// Standard deviations of the cell's XYZ as they stand, so that what is off counts too.
+    pub(super) sd: [f64; 3],
+}
+
 /// Constants from cells.
 pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers, tones: Tones) -> Solved {
     let prior = Prior::default();
     let told = answers.surface.haze();
-    let before = Card::of(sampled, films, answers, &before_the_fit(sampled));
+    let card = Card::of(sampled, films, answers);
     let first = fit::fit(
-        &before.seen_by(&FIRST_GUESS, told),
+        &card.seen_by(&FIRST_GUESS, &before_the_fit(sampled), told),
         &prior,
         Optics::Transport,
     );
-    // Only now it is known how steep the spectra are that the scanner may have misjudged, and what of a stripe comes through.
-    let seen = as_fitted(sampled, &before.plain, &first);
-    let card = Card::of(sampled, films, answers, &seen);
     let scanners = scanners(answers, tones);
+    // Only now it is known how steep the spectra are that the scanner may have misjudged, and what of a stripe comes through.
+    let seen_through = |scanner: &Scanner, near: &Fitted, haze: (f64, f64)| {
+        let seen = as_fitted(sampled, &card.plain, near);
+        fit::refit(&card.seen_by(scanner, &seen, haze), &prior, near)
+    };
     let under = |haze: (f64, f64)| {
-        let fits: Vec<Fitted> = scanners
+        let mut fits: Vec<Fitted> = scanners
             .iter()
-            .map(|scanner| {
-                let seen_first = fit::refit(&card.seen_by(scanner, haze), &prior, &first);
-                (1..TURNS).fold(seen_first, |fitted, _| {
-                    let seen = as_fitted(sampled, &before.plain, &fitted);
-                    let card = Card::of(sampled, films, answers, &seen);
-                    fit::refit(&card.seen_by(scanner, haze), &prior, &fitted)
-                })
-            })
+            .map(|scanner| seen_through(scanner, &first, haze))
             .collect();
+        for _ in 1..TURNS {
+            for (scanner, fitted) in scanners.iter().zip(&mut fits) {
+                *fitted = seen_through(scanner, fitted, haze);
+            }
+        }
         Fitted::mixed(&fits)
     };
-    let solved = |(fitted, weights): (Fitted, Vec<f64>), dull: bool| Solved {
-        fitted: Some(fitted),
-        cell_sd: cell_sds(sampled, answers, &seen, &scanners, &weights),
-        dull,
-        tones,
+    let solved = |(fitted, weights): (Fitted, Vec<f64>), dull: bool| {
+        let seen = as_fitted(sampled, &card.plain, &fitted);
+        Solved {
+            cells: measures(sampled, answers, &seen, &scanners, &weights),
+            fitted: Some(fitted),
+            dull,
+            tones,
+        }
     };
     if answers.surface == Surface::Glossy && films > 1 {
         let open = under((0.0, HAZE_TEST));
@@ -111,7 +123,7 @@ pub(super) fn unsolved(sampled: &Sampled, answers: &Answers, tones: Tones) -> So
     let seen = before_the_fit(sampled);
     Solved {
         fitted: None,
-        cell_sd: cell_sds(sampled, answers, &seen, &scanners, &weights),
+        cells: measures(sampled, answers, &seen, &scanners, &weights),
         dull: false,
         tones,
     }
@@ -130,25 +142,25 @@ pub(super) fn scatter(
     let mut weights = vec![0.0; scanners.len()];
     weights[scanners.len() - 1] = 1.0;
     let seen = before_the_fit(sampled);
-    let explained = cell_sds(sampled, answers, &seen, &scanners, &weights);
+    let explained = measures(sampled, answers, &seen, &scanners, &weights);
     sds.iter()
         .zip(explained)
         .map(|(sd, explained)| {
             std::array::from_fn(|axis| {
-                let left = sd[axis].powi(2) - explained[axis].powi(2);
+                let left = sd[axis].powi(2) - explained.sd[axis].powi(2);
                 left.max(least * least).sqrt()
             })
         })
         .collect()
 }
 
-fn cell_sds(
+fn measures(
     sampled: &Sampled,
     answers: &Answers,
     seen: &[SeenCell],
     scanners: &[Scanner],
     weights: &[f64],
-) -> Vec<[f64; 3]> {
+) -> Vec<Measure> {
     let widen = widening(answers);
     let exposed: Vec<Exposed> = seen
         .iter()
@@ -167,24 +179,21 @@ fn cell_sds(
         .iter()
         .map(|scanner| noise::of_scanner(scanner, &exposed))
         .collect();
-    sampled
-        .pooled
-        .iter()
-        .enumerate()
-        .map(|(i, cell)| {
-            std::array::from_fn(|axis| {
+    let mixed = |of: &dyn Fn(&(DVector<f64>, DMatrix<f64>)) -> f64| -> f64 {
+        weights.iter().zip(&shared).map(|(w, s)| w * of(s)).sum()
+    };
+    let measure = |(i, cell): (usize, &PooledCell)| {
+        let at = |axis: usize| 3 * i + axis;
+        Measure {
+            off: std::array::from_fn(|axis| mixed(&|(off, _)| off[at(axis)])),
+            sd: std::array::from_fn(|axis| {
                 let own = widen * cell_sd(0.0, cell.xyz[axis]);
-                let of_scanner: f64 = weights
-                    .iter()
-                    .zip(&shared)
-                    .map(|(w, (off, m))| {
-                        w * (m[(3 * i + axis, 3 * i + axis)] + off[3 * i + axis].powi(2))
-                    })
-                    .sum();
+                let of_scanner = mixed(&|(off, m)| m[(at(axis), at(axis))] + off[at(axis)].powi(2));
                 (own * own + cell.xyz_sd[axis] * cell.xyz_sd[axis] + of_scanner).sqrt()
-            })
-        })
-        .collect()
+            }),
+        }
+    };
+    sampled.pooled.iter().enumerate().map(measure).collect()
 }
 
 fn widening(answers: &Answers) -> f64 {
@@ -236,20 +245,30 @@ fn as_fitted(sampled: &Sampled, card: &fit::Card, fitted: &Fitted) -> Vec<SeenCe
 
 /// The cells as data of a fit, seen by a usual scanner, before anything is known of the paint.
 pub fn card_for_fit(sampled: &Sampled, films: usize, answers: &Answers) -> fit::Card {
-    Card::of(sampled, films, answers, &before_the_fit(sampled))
-        .seen_by(&FIRST_GUESS, answers.surface.haze())
+    let seen = before_the_fit(sampled);
+    Card::of(sampled, films, answers).seen_by(&FIRST_GUESS, &seen, answers.surface.haze())
 }
 
-/// A card's data, and what of each a scanner's errors act on.
+/// A card's data, and how each is made of a cell.
 struct Card {
     plain: fit::Card,
-    exposed: Vec<Exposed>,
+    made: Vec<Made>,
+    device: [Bands; 3],
+}
+
+struct Made {
+    /// Index of the pooled cell.
+    cell: usize,
+    /// Weights of X, Y and Z.
+    axes: [f64; 3],
+    /// Weights of the file's channels.
+    channels: [f64; 3],
 }
 
 impl Card {
-    /// The card under films whose surface adds `haze`, seen by a scanner with such errors.
-    fn seen_by(&self, scanner: &Scanner, haze: (f64, f64)) -> fit::Card {
-        let (off, shared) = noise::of_scanner(scanner, &self.exposed);
+    /// The card under films whose surface adds `haze`, seen by a scanner with such errors, by what is known of its cells.
+    fn seen_by(&self, scanner: &Scanner, seen: &[SeenCell], haze: (f64, f64)) -> fit::Card {
+        let (off, shared) = noise::of_scanner(scanner, &self.exposed(seen));
         let mut card = fit::Card {
             haze,
             shared,
@@ -261,7 +280,29 @@ impl Card {
         card
     }
 
-    fn of(sampled: &Sampled, films: usize, answers: &Answers, seen: &[SeenCell]) -> Self {
+    /// What of each datum a scanner's errors act on.
+    fn exposed(&self, seen: &[SeenCell]) -> Vec<Exposed> {
+        let through: Vec<[f64; 3]> = seen
+            .iter()
+            .map(|cell| {
+                self.device
+                    .map(|row| weighted(&row, &cell.through) / row.iter().sum::<f64>())
+            })
+            .collect();
+        self.made
+            .iter()
+            .zip(&self.plain.data)
+            .map(|(made, datum)| Exposed {
+                axes: made.axes,
+                channels: made.channels,
+                through: through[made.cell],
+                own_light: datum.value - weighted(&datum.row, &seen[made.cell].from_stripe),
+                spectrum: seen[made.cell].spectrum,
+            })
+            .collect()
+    }
+
+    fn of(sampled: &Sampled, films: usize, answers: &Answers) -> Self {
         let widen = widening(answers);
         let rows = spectrum::to_xyz_rows();
         let device = device_rows(&sampled.to_xyz, &rows);
@@ -271,22 +312,19 @@ impl Card {
         let from_xyz: [[f64; 3]; 3] =
             std::array::from_fn(|c| std::array::from_fn(|axis| inverse[(c, axis)]));
         let mut data = Vec::with_capacity(6 * films);
-        let mut exposed = Vec::with_capacity(6 * films);
-        for (cell, seen) in sampled.pooled.iter().zip(seen) {
+        let mut made = Vec::with_capacity(6 * films);
+        for (index, cell) in sampled.pooled.iter().enumerate() {
             let ground = usize::from(cell.ground == Ground::Black);
-            let through = device.map(|row| weighted(&row, &seen.through) / row.iter().sum::<f64>());
             let mut push = |row: &Bands,
                             axes: [f64; 3],
                             channels: [f64; 3],
                             value: f64,
                             scatter: f64,
                             says: Says| {
-                exposed.push(Exposed {
+                made.push(Made {
+                    cell: index,
                     axes,
                     channels,
-                    through,
-                    own_light: value - weighted(row, &seen.from_stripe),
-                    spectrum: seen.spectrum,
                 });
                 // What a flat spectrum of 1 gives: the floor scales with it.
                 let unit: f64 = row.iter().sum();
@@ -349,7 +387,11 @@ impl Card {
             nominal,
             reference,
         };
-        Self { plain, exposed }
+        Self {
+            plain,
+            made,
+            device,
+        }
     }
 }
 
