@@ -398,13 +398,13 @@ fn underpainting_by_keys(page: &mut Browser) {
     // How it is known, which its range says; its surface, its name, its place; and away.
     let range = |page: &mut Browser| text(page, "#picture .spread + .small");
     key(page, "[data-colour='0']", "Enter");
-    page.wait_for_text("typed, judged by eye, give or take 4; glossy");
+    page.wait_for_text("typed, judged by eye, ± 4; glossy");
     let by_eye = range(page);
     key(page, "[data-focus=known-0]", "ArrowDown");
-    page.wait_for_text("typed, by an instrument, give or take 0.5; glossy");
+    page.wait_for_text("typed, by an instrument, ± 0.5; glossy");
     assert_ne!(range(page), by_eye);
-    key(page, "[data-row='0'] select", "ArrowDown");
-    page.wait("document.querySelector('#picture [data-row=\"0\"] select').value === 'satin'");
+    key(page, "[data-focus=surface-0]", "ArrowDown");
+    page.wait("document.querySelector('#picture [data-focus=surface-0]').value === 'satin'");
     type_into(page, "[data-row='0'] input", "evening sky");
     page.press("Enter");
     page.wait(

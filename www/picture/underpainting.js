@@ -65,6 +65,8 @@ export class Underpainting {
     select.replaceChildren(...tubes.map(([key, name]) => el("option", { value: key }, name)));
     if (tubes.some(([key]) => key === was)) select.value = was;
     const list = find(this.#root, "[data-part=colours]");
+    list.hidden = view.colours.length === 0;
+    find(this.#root, "[data-do=clear]").hidden = list.hidden;
     const focused = list.contains(document.activeElement) ? document.activeElement?.getAttribute("data-focus") : null;
     list.replaceChildren(...view.colours.map((colour, i) => this.#row(colour, i, view)));
     if (focused) {
