@@ -501,6 +501,7 @@ fn mixed_by_keys(page: &mut Browser, files: &[PathBuf]) {
         );
     }
     type_into(page, "form[data-part=tint] input[name=with-parts]", "10");
+    by_instrument(page, "tint");
     type_into(page, "form[data-part=tint] input[name=lab]", "60 -70 60");
     page.press("Enter");
     page.wait_for_text("from every mix of");
