@@ -168,6 +168,7 @@ fn picture() -> Vec<Change> {
     let colours = (0..3).map(|i| Change::AddColour {
         name: String::new(),
         lab: [30.0 + 20.0 * f64::from(i), 10.0, -15.0],
+        lab_sd: [0.5; 3],
         surface: Surface::Satin,
     });
     let films = (0..3).map(|i| Change::Lay {
@@ -465,7 +466,7 @@ const SCRIPT: &str = r"
   }
   const plan = new twoground.Plan(undefined, 'bench');
   plan.use_tubes(...TUBES);
-  for (const i of [0, 1, 2]) plan.change({ 'add-colour': { name: '', lab: [30 + 20 * i, 10, -15], surface: 'satin' } });
+  for (const i of [0, 1, 2]) plan.change({ 'add-colour': { name: '', lab: [30 + 20 * i, 10, -15], lab_sd: [0.5, 0.5, 0.5], surface: 'satin' } });
   for (const i of [0, 1, 2]) plan.change({ lay: { tube: `tube-${i}`, build: 0.5 } });
   plan.choose_film(1);
   const least = (step) => {

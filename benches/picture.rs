@@ -45,6 +45,7 @@ fn open(tubes: usize) -> OpenPicture {
         open.change(&Change::AddColour {
             name: String::new(),
             lab: [30.0 + 20.0 * f64::from(i), 10.0, -15.0],
+            lab_sd: [0.5; 3],
             surface: Surface::Satin,
         })
         .expect("a colour");

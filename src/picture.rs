@@ -22,6 +22,7 @@ pub mod coat;
 pub mod depth;
 pub mod ground;
 pub mod mean;
+pub mod medium;
 pub mod mix;
 pub mod painted;
 pub mod pick;
@@ -90,7 +91,7 @@ pub struct Answer {
 /// [`crate::Error::CannotPredict`] where a record has no constants or a build is out of reach.
 pub fn answer(records: &[&Record], builds: &[f64], over: Lab) -> Result<Answer> {
     let tubes: Vec<&[&Record]> = records.iter().map(std::slice::from_ref).collect();
-    answer_by(&tubes, builds, over)
+    answer_by(&tubes, builds, &Ground::of(over))
 }
 
 /// The same for tubes of which there may be several readings each: they are predicted by the mean of those that agree, as on
@@ -98,7 +99,7 @@ pub fn answer(records: &[&Record], builds: &[f64], over: Lab) -> Result<Answer> 
 ///
 /// # Errors
 /// As [`answer`].
-pub fn answer_by(tubes: &[&[&Record]], builds: &[f64], over: Lab) -> Result<Answer> {
+pub fn answer_by(tubes: &[&[&Record]], builds: &[f64], ground: &Ground) -> Result<Answer> {
     let tubes = tubes
         .iter()
         .map(|readings| Tube::of(readings))
@@ -119,7 +120,6 @@ pub fn answer_by(tubes: &[&[&Record]], builds: &[f64], over: Lab) -> Result<Answ
         .collect();
     let paints: Vec<&Constants> = tubes.iter().map(|tube| &tube.paint).collect();
     let stack = Stack::new(&paints, &films)?;
-    let ground = Ground::of(over);
     let shown: Vec<&Record> = tubes.iter().map(|tube| tube.record).collect();
     let mut all: Vec<String> = Vec::new();
     for tube in tubes.iter().filter(|tube| !tube.words.is_empty()) {
@@ -129,8 +129,8 @@ pub fn answer_by(tubes: &[&[&Record]], builds: &[f64], over: Lab) -> Result<Answ
     }
     all.extend(notes(&shown, builds));
     Ok(Answer {
-        predicted: stack.over(&ground),
-        verdict: stack.verdict_over(&ground),
+        predicted: stack.over(ground),
+        verdict: stack.verdict_over(ground),
         notes: all,
     })
 }

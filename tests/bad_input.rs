@@ -603,13 +603,15 @@ proptest! {
             json!({"move-film": {"film": 0, "over": true}}),
             json!({"take-film": {"film": 0}}),
             json!({"my-coat": {"film": 0}}),
-            json!({"add-colour": {"name": "x", "lab": [50.0, 0.0, 0.0], "surface": "matt"}}),
+            json!({"add-colour": {"name": "x", "lab": [50.0, 0.0, 0.0], "lab_sd": [4.0, 4.0, 4.0], "surface": "matt"}}),
             json!({"add-ladder": {"count": 5, "light": 90.0, "dark": 10.0}}),
             json!({"add-masstone": {"tube": "kept-1"}}),
             json!({"add-patch": {"lab": [50.0, 0.0, 0.0], "lab_sd": [1.0, 1.0, 1.0]}}),
             json!({"add-from-card": {"card": 7, "file": "a.png", "profile": "sRGB", "photo": true, "surface": "matt",
                 "colours": [{"lab": [50.0, 0.0, 0.0], "lab_sd": [1.0, 1.0, 1.0], "pixels": 576}]}}),
             json!({"scatter": {"tube": "kept-1", "as_painted": true}}),
+            json!({"medium": {"film": 0, "medium": 3}}),
+            json!({"known": {"colour": 0, "lab_sd": [4.0, 4.0, 4.0]}}),
             json!({"name-colour": {"colour": 0, "name": "x"}}),
         ];
         let text = altered(&which.get(&changes).to_string(), &at, how, &value);

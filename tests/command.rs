@@ -16,7 +16,8 @@ use std::process::{Command, Output};
 use serde_json::{Value, json};
 use server::Server;
 use twoground::colour::Lab;
-use twoground::paint::Record;
+use twoground::page::Change;
+use twoground::paint::{Record, file::Surface};
 use twoground::picture;
 
 fn twoground(arguments: &[&str]) -> Output {
@@ -102,6 +103,13 @@ fn a_wrong_command_line_is_told_in_one_sentence() {
         &["glaze", "paint.json", "--over", "50,0,0", "--film", "thick"],
         "thick",
     );
+    for sd in ["-1", "51", "NaN"] {
+        let over_sd = format!("--over-sd={sd}");
+        assert_usage(
+            &["glaze", "paint.json", "--over", "50,0,0", &over_sd],
+            "--over-sd takes a number from 0 to 50",
+        );
+    }
 }
 
 /// What the server answers to a request, headers and body apart.
@@ -470,6 +478,47 @@ fn glaze_prints_what_the_library_predicts() {
         assert_eq!(answer["verdict"], expected.verdict.word());
         assert_eq!(answer["notes"], json!(expected.notes));
         assert_eq!(answer.as_object().map(serde_json::Map::len), Some(4));
+    }
+}
+
+/// A colour that was judged by eye has the range that the page gives it.
+#[test]
+fn glaze_takes_how_far_the_colour_below_may_be_off() {
+    let pigment = samples::samples().remove(0).pigment;
+    let file = fs::read_to_string(&pigment).expect("a file");
+    let mut page = twoground::page::OpenPicture::new("Harbour");
+    page.use_tubes(vec![("tube".to_owned(), file)])
+        .expect("a tube");
+    let colour = |lab_sd| Change::AddColour {
+        name: String::new(),
+        lab: [59.0, 4.0, 8.0],
+        lab_sd,
+        surface: Surface::Glossy,
+    };
+    let film = Change::Lay {
+        tube: "tube".to_owned(),
+        build: Some(1.0),
+    };
+    for change in [
+        Change::ClearColours {},
+        colour([0.0; 3]),
+        colour([4.0; 3]),
+        film,
+    ] {
+        page.change(&change).expect("a change");
+    }
+    let seen = page.view().expect("a view").seen;
+    assert!(seen[1].range > seen[0].range + 0.5, "{seen:?}");
+    for (seen, sd) in seen.iter().zip(["0", "4"]) {
+        let arguments = ["glaze", path(&pigment), "--over", "59,4,8", "--over-sd", sd];
+        let output = twoground(&[&arguments[..], &["--json"]].concat());
+        let answer: Value = serde_json::from_str(text(&output.stdout)).expect("JSON");
+        let range = answer["de00_90"].as_f64().expect("a number");
+        assert!(
+            (range - seen.range).abs() <= 0.005 + 1e-9,
+            "{range} {}",
+            seen.range
+        );
     }
 }
 

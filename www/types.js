@@ -120,7 +120,8 @@
  *
  * @typedef {"glossy" | "satin" | "matt"} Surface
  * @typedef {{ paint: number, stays: number, evaporates: number }} Thinning parts by volume
- * @typedef {Tone & { name: string, surface: Surface, source: string }} ColourView
+ * @typedef {Tone & { name: string, surface: Surface, source: string, known: number | null }} ColourView known: which of the choices, where the painter says so
+ * @typedef {[string, [number, number, number]]} Known how well a colour may be known: words, and standard deviations of L*, a*, b*
  * @typedef {{ tube: string, way: string, words: string, to_keep: number }} OwnCoat a coat by one way of working; to_keep: patches not kept with the tube
  * @typedef {object} FilmView a film of the cross-section
  * @property {string} tube key of its tube
@@ -128,6 +129,8 @@
  * @property {number} build one coat, in the card's own films
  * @property {number} coats
  * @property {Thinning} thinning
+ * @property {number | null} medium which usual medium it began as
+ * @property {string} recipe in words
  * @property {string} thinning_words
  * @property {boolean} missing whether its tube is not at hand
  * @property {Tone | null} tone the film over white
@@ -137,6 +140,7 @@
  * @property {number[]} marks builds of the card's films
  * @property {string | null} way way of working whose coats it is counted in
  * @property {OwnCoat[]} ways the painter's coats of its tube that are known
+ * @property {string[]} own one coat in those, where it is counted in films of its card
  *
  * @typedef {{ change: string, difference: number, spread: Tone[], verdict: string, reason: string }} Detail the chosen colour
  * @typedef {{ name: string, rows: { coats: number, tones: Tone[], span: number }[], sentence: string }} CoatsView
@@ -165,6 +169,8 @@
  * @property {string} range_words
  * @property {string[]} cautions
  * @property {PatchesView} patches
+ * @property {Known[]} known how well a colour may be known
+ * @property {string[]} media usual mediums
  * @property {boolean} undo
  * @property {boolean} redo
  * @property {string[]} to_choose keys of the tubes to choose from: of several readings of one, that which stands for all
@@ -195,6 +201,6 @@
  * @typedef {{ tube: string, with: string, parts: number, with_parts: number, by: "volume" | "weight", card?: string, lab?: Lab, lab_sd?: Lab, surface?: Surface }} NewTint a tint of known ratio: of its own card, or of a scrap of this colour
  * @typedef {Tone & { lab_sd: [number, number, number], range: number, word: string, pixels: number, trouble: string, file: string, profile: string }} PickView
  *
- * @typedef {{ do: "name", name: string } | { do: "notes", notes: string } | { do: "lay", tube: string, build?: number } | { do: "lay-alone", tube: string, build: number } | { do: "take-film", film: number } | { do: "move-film", film: number, over: boolean } | { do: "build", film: number, build: number, pulling: boolean } | { do: "coats", film: number, coats: number } | { do: "thin", film: number, thinning: Thinning } | { do: "add-colour", name: string, lab: Lab, surface: Surface } | { do: "add-ladder", count: number, light: number, dark: number } | { do: "add-masstone", tube: string } | { do: "add-picked", name: string, lab: Lab, lab_sd: [number, number, number], surface: Surface, file: string, profile: string, photo: boolean, pixels: number } | { do: "add-patch", lab: Lab, lab_sd: Lab, way: string, surface: Surface } | { do: "add-from-card", card: number, file: string, profile: string, photo: boolean, surface: Surface, colours: { lab: Lab, lab_sd: Lab, pixels: number }[] } | { do: "take-patch", patch: number } | { do: "my-coat", film: number, way: string } | { do: "scatter", tube: string, as_painted: boolean } | { do: "name-colour", colour: number, name: string } | { do: "surface", colour: number, surface: Surface } | { do: "move-colour", colour: number, later: boolean } | { do: "take-colour", colour: number } | { do: "clear-colours" }} Change one change of the open picture
+ * @typedef {{ do: "name", name: string } | { do: "notes", notes: string } | { do: "lay", tube: string, build?: number } | { do: "lay-alone", tube: string, build: number } | { do: "take-film", film: number } | { do: "move-film", film: number, over: boolean } | { do: "build", film: number, build: number, pulling: boolean } | { do: "coats", film: number, coats: number } | { do: "thin", film: number, thinning: Thinning } | { do: "medium", film: number, medium?: number } | { do: "known", colour: number, lab_sd: Lab } | { do: "add-colour", name: string, lab: Lab, lab_sd: Lab, surface: Surface } | { do: "add-ladder", count: number, light: number, dark: number } | { do: "add-masstone", tube: string } | { do: "add-picked", name: string, lab: Lab, lab_sd: [number, number, number], surface: Surface, file: string, profile: string, photo: boolean, pixels: number } | { do: "add-patch", lab: Lab, lab_sd: Lab, way: string, surface: Surface } | { do: "add-from-card", card: number, file: string, profile: string, photo: boolean, surface: Surface, colours: { lab: Lab, lab_sd: Lab, pixels: number }[] } | { do: "take-patch", patch: number } | { do: "my-coat", film: number, way: string } | { do: "scatter", tube: string, as_painted: boolean } | { do: "name-colour", colour: number, name: string } | { do: "surface", colour: number, surface: Surface } | { do: "move-colour", colour: number, later: boolean } | { do: "take-colour", colour: number } | { do: "clear-colours" }} Change one change of the open picture
  */
 export {};

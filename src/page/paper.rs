@@ -179,7 +179,7 @@ impl OpenPicture {
                 },
                 recipe: match film.thinning_words.as_str() {
                     "" => "paint alone".to_owned(),
-                    words => words.to_owned(),
+                    words => format!("{}. {words}", film.recipe),
                 },
                 tone: film.tone.clone(),
                 does: film.reason.clone(),

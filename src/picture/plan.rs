@@ -135,6 +135,9 @@ pub struct PlannedFilm {
     /// What it is thinned with.
     #[serde(default, skip_serializing_if = "Thinning::is_none")]
     pub thinning: Thinning,
+    /// Which usual medium that began as: a key of [`super::medium::MEDIA`], or none.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub medium: String,
     /// Fields of newer programs.
     #[serde(flatten)]
     pub unknown: Map<String, Value>,
@@ -431,6 +434,7 @@ impl PlannedFilm {
     fn check(&self, at: &str) -> Result<()> {
         short(&format!("{at}.tube"), &self.tube, 1000)?;
         short(&format!("{at}.name"), &self.name, 2000)?;
+        short(&format!("{at}.medium"), &self.medium, LONGEST_NAME)?;
         within(format!("{at}.build"), self.build, 0.0, MOST_BUILD)?;
         within(format!("{at}.build_log_sd"), self.build_log_sd, 0.0, 3.0)?;
         short(
@@ -502,6 +506,7 @@ mod tests {
                 stays: 1.0,
                 evaporates: 2.0,
             },
+            medium: "oil-solvent".into(),
             unknown: Map::new(),
         });
         plan

@@ -265,6 +265,7 @@ fn shelf(tubes: &[(usize, usize)]) -> Store {
             build_log_sd: 0.0,
             way: None,
             thinning: Thinning::default(),
+            medium: String::new(),
             unknown: serde_json::Map::new(),
         });
     }

@@ -537,13 +537,14 @@ fn beside(page: &mut Browser, cause: &str) {
     let told = page.evaluate(&format!(
         "(() => {{
             const [box, cause] = ['#alert', '{cause}'].map((s) => document.querySelector(s).getBoundingClientRect());
-            return [box.top - cause.bottom, innerHeight - box.bottom, box.left - cause.left];
+            return [box.top - cause.bottom, innerHeight - box.bottom, box.left - cause.left, box.height];
         }})()"
     ));
-    let [below, in_sight, left] = [0, 1, 2].map(|i| told[i].as_f64().expect("a length"));
+    let [below, in_sight, left, height] = [0, 1, 2, 3].map(|i| told[i].as_f64().expect("a length"));
     assert!((0.0..40.0).contains(&below), "{below} px below {cause}");
     assert!(in_sight >= 0.0, "{in_sight}");
     assert!(left.abs() < 1.0, "{left}");
+    assert!(height < 160.0, "{height} px for a sentence");
 }
 
 /// What it stood beside before may be hidden by then: it would not be seen there.

@@ -169,9 +169,12 @@ fn own_colours_come_along(page: &mut Browser, printed: &[u8]) {
     };
     page.wait("document.querySelectorAll('#picture [data-part=numbers] tbody tr').length === 11");
     let own = range(page, 9);
-    // The same colour typed is taken to be exact: under the same film its range is narrower.
+    // The same colour typed, exactly so as planned: under the same film its range is narrower.
     let lab = page.evaluate("document.querySelectorAll('#picture [data-part=numbers] tbody tr')[9].children[1].textContent.replaceAll('\\u2212', '-')");
     page.click("#picture [data-panel=underpainting]");
+    page.focus("#picture form[data-part=typed] select[name=known]");
+    page.press("ArrowDown");
+    page.press("ArrowDown");
     page.click("#picture form[data-part=typed] input[name=lab]");
     page.type_text(lab.as_str().expect("text"));
     page.press("Enter");

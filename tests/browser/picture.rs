@@ -9,7 +9,7 @@ use std::{
 use serde_json::{Value, json};
 
 use crate::devtools::Browser;
-use crate::{go, open, samples, shelf_has};
+use crate::{beside, go, open, samples, shelf_has};
 
 /// Text of what a selector names, with plain minus signs.
 #[track_caller]
@@ -43,6 +43,16 @@ pub(crate) fn picture_has(page: &mut Browser, films: usize) {
     page.wait(&format!(
         "document.querySelectorAll('#picture [data-film]').length === {films}"
     ));
+}
+
+/// Says of a form's typed colour that it was measured.
+#[track_caller]
+fn by_instrument(page: &mut Browser, form: &str) {
+    let known = format!("#picture form[data-part={form}] select[name=known]");
+    page.focus(&known);
+    page.press("ArrowDown");
+    let chosen = format!("document.querySelector('{known}').selectedOptions[0].textContent");
+    page.wait(&format!("{chosen}.startsWith('by an instrument')"));
 }
 
 /// Waits until the last change is saved.
@@ -139,9 +149,29 @@ fn films_are_laid_moved_thinned_and_taken_back_by_mouse() {
     page.click("#picture [data-do=take]");
     picture_has(&mut page, 1);
 
-    // Thinned one to one, the film holds half the paint.
+    // A usual medium is a beginning: its parts stand there, and more of it can be taken.
     let before = text(&mut page, "#picture .pull output");
     page.click("#picture [data-fold=recipe] summary");
+    let choose = |page: &mut Browser, name: &str, key: &str, times: usize| {
+        page.focus(&format!("#picture select[name={name}]"));
+        for _ in 0..times {
+            page.press(key);
+        }
+    };
+    let parts = "[...document.querySelectorAll('#picture [data-part=recipe] input')].map((input) => input.value).join(' : ')";
+    choose(&mut page, "medium", "ArrowDown", 3);
+    page.wait(&format!("{parts} === '4 : 1 : 3'"));
+    page.wait_for_text("Thinned: paint 1 to medium 1 (stand oil 1, solvent 3)");
+    page.wait_for_text("common practice, no source");
+    page.wait_for_text("Solvent: air the room");
+    choose(&mut page, "strength", "ArrowUp", 1);
+    page.wait(&format!("{parts} === '8 : 1 : 3'"));
+    page.wait_for_text("it leaves 67 % of the paint");
+    page.screenshot("picture-medium");
+    choose(&mut page, "medium", "ArrowUp", 3);
+    page.wait_for_text("Thinned: not at all");
+    page.wait(&format!("{parts} === '1 : 0 : 0'"));
+    // Thinned one to one, the film holds half the paint.
     page.click("#picture input[name=stays]");
     page.evaluate("document.querySelector('#picture input[name=stays]').select()");
     page.type_text("1");
@@ -154,7 +184,7 @@ fn films_are_laid_moved_thinned_and_taken_back_by_mouse() {
     page.evaluate("document.querySelector('#picture input[name=paint]').select()");
     page.type_text("-2");
     page.press("Tab");
-    page.wait_for_text("thinning.paint is not between 0.01 and 100");
+    page.wait_for_text("Paint is not between 0.01 and 100. Choose a value that is.");
     page.wait_for_text("it leaves 50 % of the paint");
     page.click("[data-do=close-alert]");
 
@@ -290,7 +320,9 @@ fn the_screen_goes_by_keys_alone() {
     page.wait(&format!("{output} === {was}"));
     // Thinned by a recipe.
     key(&mut page, "[data-fold=recipe] summary", "Enter");
-    type_into(&mut page, "input[name=stays]", "1");
+    key(&mut page, "select[name=medium]", "ArrowDown");
+    page.wait_for_text("Thinned: paint 4 to medium 1 (linseed or walnut oil alone)");
+    type_into(&mut page, "input[name=paint]", "1");
     page.press("Enter");
     page.wait_for_text("it leaves 50 % of the paint");
     // A colour is chosen and told.
@@ -363,9 +395,16 @@ fn underpainting_by_keys(page: &mut Browser) {
     page.wait(&count_is("[data-row]", 4));
     key(page, "form[data-part=masstone] button", "Enter");
     page.wait(&count_is("[data-row]", 5));
-    // Its surface, its name, its place; and away.
-    key(page, "[data-row='0'] select", "ArrowDown");
-    page.wait("document.querySelector('#picture [data-row=\"0\"] select').value === 'satin'");
+    // How it is known, which its range says; its surface, its name, its place; and away.
+    let range = |page: &mut Browser| text(page, "#picture .spread + .small");
+    key(page, "[data-colour='0']", "Enter");
+    page.wait_for_text("typed, judged by eye, ± 4; glossy");
+    let by_eye = range(page);
+    key(page, "[data-focus=known-0]", "ArrowDown");
+    page.wait_for_text("typed, by an instrument, ± 0.5; glossy");
+    assert_ne!(range(page), by_eye);
+    key(page, "[data-focus=surface-0]", "ArrowDown");
+    page.wait("document.querySelector('#picture [data-focus=surface-0]').value === 'satin'");
     type_into(page, "[data-row='0'] input", "evening sky");
     page.press("Enter");
     page.wait(
@@ -462,6 +501,7 @@ fn mixed_by_keys(page: &mut Browser, files: &[PathBuf]) {
         );
     }
     type_into(page, "form[data-part=tint] input[name=with-parts]", "10");
+    by_instrument(page, "tint");
     type_into(page, "form[data-part=tint] input[name=lab]", "60 -70 60");
     page.press("Enter");
     page.wait_for_text("from every mix of");
@@ -500,7 +540,16 @@ fn patches_by_keys(page: &mut Browser) {
     key(page, "[data-panel=patches]", "Enter");
     let lab = text(page, "#picture .lab dd:last-child");
     type_into(page, "form[data-part=patch] input[name=way]", "rag");
-    key(page, "form[data-part=patch] select", "ArrowDown");
+    key(
+        page,
+        "form[data-part=patch] select[name=known]",
+        "ArrowDown",
+    );
+    key(
+        page,
+        "form[data-part=patch] select[name=surface]",
+        "ArrowDown",
+    );
     type_into(page, "form[data-part=patch] input[name=lab]", &lab);
     page.press("Enter");
     page.wait(&count_is("[data-patch]", 1));
@@ -690,7 +739,10 @@ fn what_is_wanted_is_answered_and_laid_on() {
     page.wait_for_text("One film over bare grey 3, nearest first.");
     page.click("#picture .wanted-row button[aria-label^='Lay it alone']");
     picture_has(&mut page, 1);
-    // Greys under it.
+    // Greys under it, once there is something to look for.
+    page.click("#picture form[data-part=greys] button");
+    page.wait_for_text("Type at least one wanted colour");
+    beside(&mut page, "#picture form[data-part=greys] button");
     for (i, lab) in ["70 5 10", "50 5 10", "2 90 90"].into_iter().enumerate() {
         page.click(&format!(
             "#picture form[data-part=greys] input[name=lab{i}]"
@@ -783,6 +835,7 @@ fn a_painted_patch_stands_beside_the_prediction_and_teaches_a_coat() {
     let lab = text(&mut page, "#picture .lab dd:last-child");
     page.click("#picture [data-coats='1']");
     page.wait("document.querySelector('#picture [data-say=coats]').textContent === '1 coat'");
+    by_instrument(&mut page, "patch");
     page.click("#picture form[data-part=patch] input[name=lab]");
     page.type_text(&lab);
     page.press("Enter");
@@ -867,6 +920,8 @@ fn painted_patches_correct_the_scatter_of_a_tube() {
     picture_has(&mut page, 1);
     page.click("#picture [data-do=as-drawn]");
     page.click("#picture [data-panel=patches]");
+    // Said once, it holds for the next patches too.
+    by_instrument(&mut page, "patch");
     for (patch, (colour, lightness)) in [(0, 92.0), (6, 26.0), (5, 37.0), (6, 26.0)]
         .into_iter()
         .enumerate()

@@ -1,7 +1,7 @@
 // @ts-check
-/** A colour typed as L*, a*, b*, or picked by eye on the screen. */
+/** A colour typed as L*, a*, b*, or picked by eye on the screen, and how well it is known. */
 
-import { el, figure } from "../dom.js";
+import { el, figure, find } from "../dom.js";
 
 /** @typedef {import("../types.js").Lab} Lab */
 
@@ -39,4 +39,66 @@ export function colourField(page, words, name, value = "") {
     }
   });
   return el("div", { class: "colour-field" }, el("label", {}, words, text), eye);
+}
+
+/** @typedef {import("../types.js").Known} Known */
+
+/** Choices of how well a colour is known. @param {Known[]} known */
+export const knownOptions = (known) => known.map(([words], value) => el("option", { value }, words));
+
+/** How well the colour in a form's field is known: as is said there, or as it was picked from a scan. */
+export class HowKnown {
+  #form;
+  /** @type {Known[]} */ #known = [];
+  /** @type {Lab | null} */ #picked = null;
+
+  /** @param {HTMLFormElement} form with `lab` and `known` */
+  constructor(form) {
+    this.#form = form;
+    form.addEventListener("input", ({ target }) => {
+      if (!(target instanceof HTMLInputElement)) return;
+      // Another colour than the one that was picked; one from the screen is judged by eye.
+      if (target.name === "lab" || target.type === "color") this.#pick(null);
+      if (target.type === "color") this.#select.value = "0";
+    });
+    form.addEventListener("reset", () => {
+      this.#pick(null);
+      // The next one is most likely known alike.
+      const { value } = this.#select;
+      queueMicrotask(() => (this.#select.value = value));
+    });
+  }
+
+  get #select() {
+    return /** @type {HTMLSelectElement} */ (find(this.#form, "select[name=known]"));
+  }
+
+  /** @param {Known[]} known the choices */
+  draw(known) {
+    if (this.#known.length) return;
+    this.#known = known;
+    this.#select.replaceChildren(...knownOptions(known));
+  }
+
+  /** Takes a colour picked from a scan. @param {Lab} lab @param {Lab} lab_sd */
+  take(lab, lab_sd) {
+    const field = /** @type {HTMLInputElement} */ (find(this.#form, "input[name=lab]"));
+    field.value = writeLab(lab);
+    this.#pick(lab_sd);
+    field.focus();
+  }
+
+  /** @param {Lab | null} lab_sd */
+  #pick(lab_sd) {
+    this.#picked = lab_sd;
+    this.#select.querySelector("[value=picked]")?.remove();
+    if (!lab_sd) return;
+    this.#select.append(el("option", { value: "picked" }, "as it was picked"));
+    this.#select.value = "picked";
+  }
+
+  /** Standard deviations of L*, a*, b*. @returns {Lab} */
+  get lab_sd() {
+    return this.#picked && this.#select.value === "picked" ? this.#picked : this.#known[Number(this.#select.value)][1];
+  }
 }

@@ -13,7 +13,8 @@ export function drawDetail(root, view) {
   if (colour === null) return root.replaceChildren();
   const [before, after] = [colours[colour], seen[colour]];
   const head = el("h2", {}, before.name);
-  const from = el("p", { class: "small" }, `${before.source}; ${before.surface}`);
+  const sure = before.known === null ? "" : `, ${view.known[before.known][0]}`;
+  const from = el("p", { class: "small" }, `${before.source}${sure}; ${before.surface}`);
   if (!detail) {
     return root.replaceChildren(head, el("div", { class: "before-after" }, swatch(before)), from, el("p", { class: "small" }, `L*, a*, b* ${labText(before.lab)}`));
   }
@@ -23,11 +24,11 @@ export function drawDetail(root, view) {
     el("p", { class: "change" }, `${detail.change[0].toUpperCase()}${detail.change.slice(1)}.`),
     el("p", { class: "small" }, detail.reason),
     el("div", { class: "spread", role: "img", "aria-label": `The range: ${after.word}` }, ...detail.spread.map((tone) => swatch(tone, "chip"))),
-    el("p", { class: "small" }, `Nine times in ten it comes out among these: ± ${figure(after.range)}, ${after.word}.`),
+    el("p", { class: "small" }, `Nine times in ten it comes out among these: ±\u00a0${figure(after.range)}, ${after.word}.`),
     el(
       "dl",
       { class: "small lab" },
-      el("dt", {}, "before"),
+      el("dt", {}, "L*, a*, b* before"),
       el("dd", {}, labText(before.lab)),
       el("dt", {}, "after"),
       el("dd", {}, labText(after.lab)),

@@ -1,7 +1,7 @@
 // @ts-check
 /** The cross-section of the films, lowest at the bottom, and the controls of the chosen one. */
 
-import { el, figure, find, patch, shown } from "../dom.js";
+import { el, find, patch, shown } from "../dom.js";
 import { Pull } from "../parts/pull.js";
 
 /** @typedef {import("../types.js").PictureView} PictureView */
@@ -14,6 +14,7 @@ export class Films {
   #pull;
   /** @type {PictureView | null} */ #view = null;
   #pulling = false;
+  /** Choices that the engine has not answered yet: keys may go down a list faster. */ #choosing = 0;
 
   /** @param {HTMLElement} root @param {import("./desk.js").Desk} desk */
   constructor(root, desk) {
@@ -35,6 +36,8 @@ export class Films {
     this.#on("fewer", (film) => this.#coats(film, -1));
     this.#on("more", (film) => this.#coats(film, 1));
     this.#way.addEventListener("change", () => this.#count());
+    this.#choice("medium").addEventListener("change", () => this.#begin());
+    this.#choice("strength").addEventListener("change", () => this.#strengthen());
     for (const input of root.querySelectorAll("[data-part=recipe] input")) input.addEventListener("change", () => this.#thin());
     this.#part("section").addEventListener("keydown", (event) => this.#key(event));
   }
@@ -45,7 +48,12 @@ export class Films {
   }
 
   get #way() {
-    return /** @type {HTMLSelectElement} */ (find(this.#root, "select[name=way]"));
+    return this.#choice("way");
+  }
+
+  /** @param {"way" | "medium" | "strength"} name */
+  #choice(name) {
+    return /** @type {HTMLSelectElement} */ (find(this.#root, `select[name=${name}]`));
   }
 
   /** Counts the chosen film in films of its card, or in coats as the painter lays them. */
@@ -66,6 +74,30 @@ export class Films {
   #coats(film, by) {
     const coats = Math.min(MOST_COATS, Math.max(0, (this.#view?.films[film].coats ?? 1) + by));
     return this.#desk.change({ do: "coats", film, coats });
+  }
+
+  /** Begins with a usual medium, or with none. */
+  #begin() {
+    const film = this.#view?.film;
+    const chosen = this.#choice("medium").value;
+    if (film != null) this.#chosen({ do: "medium", film, ...(chosen === "" ? {} : { medium: Number(chosen) }) });
+  }
+
+  /** @param {import("../types.js").Change} change */
+  async #chosen(change) {
+    this.#choosing++;
+    await this.#desk.change(change);
+    this.#choosing--;
+    this.#fill();
+  }
+
+  /** So much of the same medium to the paint. */
+  #strengthen() {
+    const { film, films } = this.#view ?? {};
+    const medium = Number(this.#choice("strength").value);
+    if (film == null || !films || !medium) return;
+    const { stays, evaporates } = films[film].thinning;
+    this.#chosen({ do: "thin", film, thinning: { paint: (stays + evaporates) / medium, stays, evaporates } });
   }
 
   #thin() {
@@ -125,6 +157,8 @@ export class Films {
     const counted = film.ways.findIndex(({ way }) => way.toLowerCase() === film.way?.toLowerCase());
     this.#way.value = counted < 0 ? "" : String(counted);
     if (!this.#pulling) this.#pull.set(film.pull, film.marks, film.build);
+    this.#part("own-coats").hidden = film.own.length === 0;
+    find(this.#root, "[data-part=own-coats]").textContent = `That is ${film.own.join(", ")}.`;
     this.#fill();
   }
 
@@ -135,11 +169,19 @@ export class Films {
       const input = /** @type {HTMLInputElement} */ (find(this.#root, `[data-part=recipe] input[name=${name}]`));
       if (document.activeElement !== input) input.value = String(film.thinning[name]);
     }
-    const none = film.thinning.stays === 0 && film.thinning.evaporates === 0;
-    find(this.#root, "[data-say=recipe]").textContent = none
-      ? "Thinned: not at all"
-      : `Thinned ${[film.thinning.paint, film.thinning.stays, film.thinning.evaporates].map((v) => figure(v, v % 1 ? 1 : 0)).join(" : ")}`;
+    const { paint, stays, evaporates } = film.thinning;
+    const none = stays === 0 && evaporates === 0;
+    const medium = this.#choice("medium");
+    if (medium.options.length === 0) medium.append(el("option", { value: "" }), ...(this.#view?.media ?? []).map((words, value) => el("option", { value }, words)));
+    medium.options[0].textContent = none ? "none" : "one of your own";
+    if (!this.#choosing) medium.value = String(film.medium ?? "");
+    this.#part("strength").hidden = none;
+    const strength = this.#choice("strength");
+    const near = [...strength.options].find(({ value }) => Math.abs(Number(value) * paint - stays - evaporates) < 1e-6 * paint);
+    if (!this.#choosing) strength.value = near?.value ?? "";
+    find(this.#root, "[data-say=recipe]").textContent = film.recipe;
     find(this.#root, "[data-say=thinning]").textContent = film.thinning_words || "Parts by volume. Oil, resin and alkyd stay in the film; spirit and turpentine leave it.";
+    this.#part("usual").hidden = film.medium === null;
   }
 }
 

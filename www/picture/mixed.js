@@ -3,16 +3,13 @@
 
 import { el, figure, find } from "../dom.js";
 import { swatch } from "./coats.js";
-import { colourField, readLab, writeLab } from "./colourfield.js";
+import { HowKnown, colourField, readLab } from "./colourfield.js";
 
 /** @typedef {import("../types.js").MixView} MixView */
 /** @typedef {import("../types.js").PictureView} PictureView */
 /** @typedef {import("../types.js").Lab} Lab */
 /** @typedef {import("../types.js").NewTint} NewTint */
 /** @typedef {{ key: string, text: string, paint: import("../types.js").PaintView }} Tube */
-
-/** A typed colour is taken to be read by an instrument. @type {Lab} */
-const TYPED_SD = [0.5, 0.5, 0.5];
 
 export class Mixed {
   #root;
@@ -22,7 +19,7 @@ export class Mixed {
   /** @type {MixView | null} */ #view = null;
   #drawnFor = "";
   #asked = 0;
-  /** How well the colour in the tint's field is known, if it was picked. @type {{ text: string, lab_sd: Lab } | null} */ #picked = null;
+  #known;
 
   /**
    * @param {HTMLElement} root
@@ -41,6 +38,7 @@ export class Mixed {
     const card = this.#select("tint-card");
     card.addEventListener("change", () => scrap.toggleAttribute("hidden", card.value !== ""));
     const form = /** @type {HTMLFormElement} */ (find(root, "form[data-part=tint]"));
+    this.#known = new HowKnown(form);
     form.addEventListener("submit", async (event) => {
       event.preventDefault();
       page.quiet();
@@ -78,8 +76,7 @@ export class Mixed {
     if (text("tint-card")) return { ...tint, card: text("tint-card") };
     const lab = readLab(text("lab"));
     if (!lab) return "Type three numbers: L*, a* and b* of the dry tint, or pick it from a scan under Underpainting, or choose its card.";
-    const lab_sd = this.#picked?.text === text("lab") ? this.#picked.lab_sd : TYPED_SD;
-    return { ...tint, lab, lab_sd, surface: /** @type {import("../types.js").Surface} */ (text("surface")) };
+    return { ...tint, lab, lab_sd: this.#known.lab_sd, surface: /** @type {import("../types.js").Surface} */ (text("surface")) };
   }
 
   /** Takes a tint's colour picked from a scan. @param {Lab} lab @param {Lab} lab_sd @param {string} surface */
@@ -87,11 +84,8 @@ export class Mixed {
     /** @type {HTMLDetailsElement} */ (find(this.#root, "details[data-fold=tint]")).open = true;
     this.#select("tint-card").value = "";
     find(this.#root, "[data-part=tint-scrap]").hidden = false;
-    const field = /** @type {HTMLInputElement} */ (find(this.#root, "form[data-part=tint] input[name=lab]"));
-    field.value = writeLab(lab);
-    this.#picked = { text: field.value, lab_sd };
     this.#select("surface").value = surface;
-    field.focus();
+    this.#known.take(lab, lab_sd);
   }
 
   /** The tubes that a tint may be of, and cards that it may have: kept ones only. */
@@ -122,6 +116,8 @@ export class Mixed {
 
   /** @param {PictureView} view @param {Tube[]} tubes */
   draw(view, tubes) {
+    // What was stirred is nowhere exactly as planned.
+    this.#known.draw(view.known.filter(([, sd]) => sd[0] > 0));
     const now = JSON.stringify([view.colour, view.colours, view.films.map(({ tube, build, coats, thinning }) => [tube, build, coats, thinning]), tubes.map(({ key, text }) => [key, text.length])]);
     if (now === this.#drawnFor) return;
     this.#drawnFor = now;

@@ -4,20 +4,17 @@
 import { el, figure, find } from "../dom.js";
 import { swatch } from "./coats.js";
 import { byWay } from "./films.js";
-import { colourField, readLab, writeLab } from "./colourfield.js";
+import { HowKnown, colourField, readLab } from "./colourfield.js";
 
 /** @typedef {import("../types.js").PictureView} PictureView */
 /** @typedef {import("../types.js").Lab} Lab */
-
-/** A typed colour is taken to be read by an instrument. @type {Lab} */
-const TYPED_SD = [0.5, 0.5, 0.5];
 
 export class Patches {
   #root;
   #desk;
   #form;
   #keep;
-  /** How well the colour in the field is known, if it was picked. @type {{ text: string, lab_sd: Lab } | null} */ #picked = null;
+  #known;
 
   /**
    * @param {HTMLElement} root
@@ -31,25 +28,20 @@ export class Patches {
     this.#desk = desk;
     this.#form = /** @type {HTMLFormElement} */ (find(root, "form[data-part=patch]"));
     find(this.#form, "[data-say=patch-of]").after(colourField(page, "It came out as L*, a*, b* (D50)", "lab"));
+    this.#known = new HowKnown(this.#form);
     this.#form.addEventListener("submit", async (event) => {
       event.preventDefault();
       page.quiet();
-      const text = this.#field.value;
-      const lab = readLab(text);
+      const lab = readLab(/** @type {HTMLInputElement} */ (find(this.#form, "input[name=lab]")).value);
       if (!lab) return page.alert("Type three numbers: L*, a* and b* of the dry patch, or pick it from a scan under Underpainting.");
-      const lab_sd = this.#picked?.text === text ? this.#picked.lab_sd : TYPED_SD;
       const way = /** @type {HTMLInputElement} */ (find(this.#form, "input[name=way]"));
       const by = way.value.trim();
       const surface = /** @type {import("../types.js").Surface} */ (this.#surface.value);
-      if (!(await desk.change({ do: "add-patch", lab, lab_sd, way: by, surface }))) return;
+      if (!(await desk.change({ do: "add-patch", lab, lab_sd: this.#known.lab_sd, way: by, surface }))) return;
       this.#form.reset();
       // The next one is most likely laid on alike.
       way.value = by;
     });
-  }
-
-  get #field() {
-    return /** @type {HTMLInputElement} */ (find(this.#form, "input[name=lab]"));
   }
 
   get #surface() {
@@ -59,14 +51,14 @@ export class Patches {
   /** Takes a colour picked from a scan. @param {Lab} lab @param {Lab} lab_sd @param {string} surface */
   take(lab, lab_sd, surface) {
     this.#surface.value = surface;
-    this.#field.value = writeLab(lab);
-    this.#picked = { text: this.#field.value, lab_sd };
-    this.#field.focus();
+    this.#known.take(lab, lab_sd);
   }
 
   /** @param {PictureView} view */
   draw(view) {
     const { patches, films, colours, colour } = view;
+    // What was painted is nowhere exactly as planned.
+    this.#known.draw(view.known.filter(([, sd]) => sd[0] > 0));
     const laid = [...films].reverse().filter(({ coats }) => coats > 0).map(({ name, coats }) => `${coats === 1 ? "1 coat" : `${coats} coats`} of ${name}`);
     const over = colour === null ? "" : colours[colour].name;
     find(this.#form, "[data-say=patch-of]").textContent = laid.length && over ? `You painted ${laid.join(" over ")} over ${over}, and it is dry.` : "Lay the films that you painted, and choose the colour they lie on.";

@@ -2,7 +2,7 @@
 /** The underpainting: its colours one by one, and where new ones come from. */
 
 import { el, find, patch, shown } from "../dom.js";
-import { colourField, readLab } from "./colourfield.js";
+import { HowKnown, colourField, knownOptions, readLab } from "./colourfield.js";
 import { labText } from "./detail.js";
 
 /** @typedef {import("../types.js").PictureView} PictureView */
@@ -15,6 +15,7 @@ export class Underpainting {
   #root;
   #desk;
   #page;
+  #known;
 
   /** @param {HTMLElement} root @param {import("./desk.js").Desk} desk @param {import("../main.js").Page} page */
   constructor(root, desk, page) {
@@ -22,6 +23,7 @@ export class Underpainting {
     this.#desk = desk;
     this.#page = page;
     find(root, "form[data-part=typed] h3").after(colourField(page, "L*, a*, b* (D50)", "lab"));
+    this.#known = new HowKnown(/** @type {HTMLFormElement} */ (find(root, "form[data-part=typed]")));
     this.#form("typed", (form) => this.#typed(form));
     this.#form("ladder", (form) => this.#ladder(form));
     this.#form("masstone", (form) => desk.change({ do: "add-masstone", tube: String(new FormData(form).get("tube")) }));
@@ -43,7 +45,8 @@ export class Underpainting {
     const data = new FormData(form);
     const lab = readLab(String(data.get("lab")));
     if (!lab) return this.#page.alert("Type three numbers: L*, a* and b* of the colour, such as 62.5, 3, 10.");
-    if (await this.#desk.change({ do: "add-colour", name: String(data.get("name")), lab, surface: /** @type {Surface} */ (data.get("surface")) })) form.reset();
+    const { lab_sd } = this.#known;
+    if (await this.#desk.change({ do: "add-colour", name: String(data.get("name")), lab, lab_sd, surface: /** @type {Surface} */ (data.get("surface")) })) form.reset();
   }
 
   /** @param {HTMLFormElement} form */
@@ -56,21 +59,24 @@ export class Underpainting {
 
   /** @param {PictureView} view @param {[string, string][]} tubes keys and names */
   draw(view, tubes) {
+    this.#known.draw(view.known);
     const select = /** @type {HTMLSelectElement} */ (find(this.#root, "select[name=tube]"));
     const was = select.value;
     select.replaceChildren(...tubes.map(([key, name]) => el("option", { value: key }, name)));
     if (tubes.some(([key]) => key === was)) select.value = was;
     const list = find(this.#root, "[data-part=colours]");
+    list.hidden = view.colours.length === 0;
+    find(this.#root, "[data-do=clear]").hidden = list.hidden;
     const focused = list.contains(document.activeElement) ? document.activeElement?.getAttribute("data-focus") : null;
-    list.replaceChildren(...view.colours.map((colour, i) => this.#row(colour, i, view.colours.length)));
+    list.replaceChildren(...view.colours.map((colour, i) => this.#row(colour, i, view)));
     if (focused) {
       const again = list.querySelector(`[data-focus="${focused}"]`);
       if (again instanceof HTMLElement) again.focus();
     }
   }
 
-  /** @param {import("../types.js").ColourView} colour @param {number} place @param {number} count */
-  #row(colour, place, count) {
+  /** @param {import("../types.js").ColourView} colour @param {number} place @param {PictureView} view */
+  #row(colour, place, { known, colours: { length: count } }) {
     const desk = this.#desk;
     const name = el("input", { maxlength: 200, "aria-label": `Name of colour ${place + 1}`, "data-focus": `name-${place}` });
     name.value = colour.name;
@@ -78,6 +84,11 @@ export class Underpainting {
     const surface = el("select", { "aria-label": `Surface of ${colour.name}`, "data-focus": `surface-${place}` }, ...SURFACES.map((value) => el("option", { value }, value)));
     surface.value = colour.surface;
     surface.addEventListener("change", () => desk.change({ do: "surface", colour: place, surface: /** @type {Surface} */ (surface.value) }));
+    const sure = colour.known === null ? null : el("select", { "aria-label": `How ${colour.name} is known`, "data-focus": `known-${place}` }, ...knownOptions(known));
+    if (sure) {
+      sure.value = String(colour.known);
+      sure.addEventListener("change", () => desk.change({ do: "known", colour: place, lab_sd: known[Number(sure.value)][1] }));
+    }
     const move = (/** @type {boolean} */ later) =>
       el("button", { type: "button", class: "quiet", "data-focus": `${later ? "later" : "sooner"}-${place}`, disabled: later ? place === count - 1 : place === 0, "aria-label": `Move ${colour.name} ${later ? "right" : "left"}`, click: () => desk.change({ do: "move-colour", colour: place, later }) }, later ? "right" : "left");
     return el(
@@ -86,7 +97,7 @@ export class Underpainting {
       patch(shown(colour).css, "paint"),
       name,
       surface,
-      el("span", { class: "small" }, `L*, a*, b* ${labText(colour.lab)}; ${colour.source}`),
+      el("span", { class: "small" }, `L*, a*, b* ${labText(colour.lab)}; ${colour.source}`, ...(sure ? [sure] : [])),
       el("span", { class: "acts" }, move(false), move(true), el("button", { type: "button", class: "quiet", "data-focus": `take-${place}`, "aria-label": `take away: ${colour.name}`, click: () => desk.change({ do: "take-colour", colour: place }) }, "take away")),
     );
   }

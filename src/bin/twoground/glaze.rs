@@ -7,10 +7,11 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use lexopt::prelude::*;
+use nalgebra::Matrix3;
 use serde_json::json;
 use twoground::colour::Lab;
 use twoground::paint::{Record, file};
-use twoground::picture;
+use twoground::picture::{self, Ground, ground::Measured};
 use twoground::{Error, Result};
 
 use crate::{Failure, Outcome, numbers, say};
@@ -20,6 +21,8 @@ struct Wishes {
     /// Files of the paints, the lowest film first: all readings of each.
     pigments: Vec<Vec<PathBuf>>,
     over: Lab,
+    /// Standard deviation of each of its L*, a*, b*.
+    over_sd: f64,
     builds: Vec<f64>,
     json: bool,
 }
@@ -43,7 +46,13 @@ pub(crate) fn run(parser: lexopt::Parser) -> Outcome {
     }
     let tubes: Vec<Vec<&Record>> = records.iter().map(|of| of.iter().collect()).collect();
     let tubes: Vec<&[&Record]> = tubes.iter().map(Vec::as_slice).collect();
-    let answer = picture::answer_by(&tubes, &wishes.builds, wishes.over)?;
+    let ground = Ground::measured(&Measured {
+        lab: wishes.over,
+        spread: Matrix3::from_diagonal_element(wishes.over_sd * wishes.over_sd),
+        surface: file::Surface::Glossy,
+        spectrum: None,
+    });
+    let answer = picture::answer_by(&tubes, &wishes.builds, &ground)?;
     let lab = answer.predicted.lab;
     let (lab, range) = ([lab.l, lab.a, lab.b], answer.predicted.range);
     let verdict = answer.verdict.word();
@@ -70,9 +79,11 @@ pub(crate) fn run(parser: lexopt::Parser) -> Outcome {
 
 fn parse(mut parser: lexopt::Parser) -> std::result::Result<Wishes, Failure> {
     let (mut pigments, mut over, mut builds, mut json) = (Vec::new(), None, Vec::new(), false);
+    let mut over_sd = 0.0;
     while let Some(arg) = parser.next()? {
         match arg {
             Long("over") => over = Some(lab(&parser.value()?)?),
+            Long("over-sd") => over_sd = parser.value()?.parse()?,
             Long("film") => builds.push(parser.value()?.parse()?),
             Long("json") => json = true,
             Value(pigment) => pigments.push(readings(pigment)),
@@ -83,6 +94,11 @@ fn parse(mut parser: lexopt::Parser) -> std::result::Result<Wishes, Failure> {
     let Some(over) = over else {
         return usage("Name the colour below with --over L,a,b");
     };
+    if !(0.0..=50.0).contains(&over_sd) {
+        return usage(
+            "--over-sd takes a number from 0 to 50: how far each of L*, a*, b* may be off",
+        );
+    }
     if pigments.is_empty() {
         return usage("Name at least one pigment file");
     }
@@ -95,6 +111,7 @@ fn parse(mut parser: lexopt::Parser) -> std::result::Result<Wishes, Failure> {
     Ok(Wishes {
         pigments,
         over,
+        over_sd,
         builds,
         json,
     })

@@ -29,10 +29,12 @@ twoground read SCAN... [--out DIR] [--films N] [--corners x,y,x,y,x,y,x,y] [--sc
     --scanner K  white-light (most thick flatbeds: a lamp or white LED under filters), three-lights (most thin
                  ones that live on a USB plug), or unknown (the default): what it is narrows the ranges
 
-twoground glaze PIGMENT [PIGMENT ...] --over L,a,b [--film X]... [--json]
+twoground glaze PIGMENT [PIGMENT ...] --over L,a,b [--over-sd X] [--film X]... [--json]
     Predict films over a colour (CIE Lab, D50), the lowest film first. Several readings of one tube are
     one film: join their files by +, as in blue-1.json+blue-2.json. Those that agree are predicted by
     their mean, in films of the first one's card.
+    --over-sd X  how far each of L*, a*, b* of that colour may be off (standard deviation, default 0: exact),
+                 as the page has it: 4 judged by eye, 0.5 by an instrument
     --film X     once for every pigment: its build, in units of its card's reference film (default 1)
     --json       print {\"lab\":[L,a,b],\"de00_90\":range,\"verdict\":word,\"notes\":[...]}
 

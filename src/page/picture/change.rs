@@ -7,7 +7,11 @@ use super::{MOST_STEPS, OpenPicture, Tube, colours};
 use crate::{
     Error, Result,
     paint::file::Surface,
-    picture::plan::{Correction, Patch, Plan, PlannedFilm, SCATTER, Source, Thinning},
+    picture::{
+        coat::Coat,
+        medium::{MEDIA, Medium},
+        plan::{Correction, Patch, Plan, PlannedFilm, SCATTER, Source, Thinning},
+    },
 };
 
 /// One change, as the page asks for it. Each is an object of its own name and not one with a tag inside: to find a tag, a reader
@@ -74,12 +78,21 @@ pub enum Change {
         /// Parts.
         thinning: Thinning,
     },
+    /// Thins a film by a usual medium, or not at all any more.
+    Medium {
+        /// From the bottom, from 0.
+        film: usize,
+        /// Which; none to take it away.
+        medium: Option<usize>,
+    },
     /// Adds a typed colour.
     AddColour {
         /// Its name; numbered if empty.
         name: String,
         /// L*, a*, b*.
         lab: [f64; 3],
+        /// Their standard deviations.
+        lab_sd: [f64; 3],
         /// Its gloss.
         surface: Surface,
     },
@@ -178,6 +191,13 @@ pub enum Change {
         /// Its gloss.
         surface: Surface,
     },
+    /// Says how well a colour is known that was not read from anything.
+    Known {
+        /// Which.
+        colour: usize,
+        /// Standard deviations of L*, a*, b*.
+        lab_sd: [f64; 3],
+    },
     /// Moves a colour one place.
     MoveColour {
         /// Which.
@@ -221,7 +241,7 @@ impl OpenPicture {
         self.tell_patches();
         let mut plan = self.plan.clone();
         let (film, colour) = self.applied(&mut plan, change)?;
-        plan.check()?;
+        plan.check().map_err(typed)?;
         let pulling = match change {
             Change::Build { film, pulling, .. } => pulling.then_some(*film),
             _ => None,
@@ -302,8 +322,13 @@ impl OpenPicture {
             Change::Notes { notes } => plan.notes.clone_from(notes),
             Change::Lay { tube, build } => {
                 let tube = self.known_tube(tube)?;
-                plan.films
-                    .push(film_of(tube, build.unwrap_or(tube.depth.build)));
+                let mut film = film_of(tube, build.unwrap_or(tube.depth.build));
+                // Where no thickness was asked for, it is a coat of the painter's own as soon as one is known.
+                let known = self.coats_by_way(&tube.key).into_iter().next();
+                if let (None, Some((way, coat))) = (build, known) {
+                    count_in(&mut film, way, &coat);
+                }
+                plan.films.push(film);
                 film_now = plan.films.len() - 1;
             }
             Change::LayAlone { tube, build } => {
@@ -340,9 +365,7 @@ impl OpenPicture {
                         film.name
                     )));
                 };
-                film.build = coat.build;
-                film.build_log_sd = coat.log_sd;
-                film.way = Some(way.trim().to_owned());
+                count_in(film, way, &coat);
             }
             Change::Scatter { tube, as_painted } => {
                 plan.corrections.retain(|c| c.tube != *tube);
@@ -394,10 +417,26 @@ impl OpenPicture {
             }
             Change::Coats { film, coats } => film_at(plan, *film)?.coats = *coats,
             Change::Thin { film, thinning } => {
-                film_at(plan, *film)?.thinning = thinning.clone();
+                let film = film_at(plan, *film)?;
+                film.thinning = thinning.clone();
+                if thinning.is_none() {
+                    film.medium.clear();
+                }
             }
-            Change::AddColour { name, lab, surface } => {
+            Change::Medium { film, medium } => {
+                let film = film_at(plan, *film)?;
+                let medium = medium.and_then(|at| MEDIA.get(at));
+                film.thinning = medium.map_or_else(Thinning::default, Medium::begin);
+                film.medium = medium.map_or("", |medium| medium.key).to_owned();
+            }
+            Change::AddColour {
+                name,
+                lab,
+                lab_sd,
+                surface,
+            } => {
                 let mut colour = colours::plain(&named(plan, name), *lab, Source::Typed);
+                colour.lab_sd = *lab_sd;
                 colour.surface = *surface;
                 plan.colours.push(colour);
                 colour_now = plan.colours.len() - 1;
@@ -470,6 +509,15 @@ impl OpenPicture {
                 colour_at(plan, *colour)?.surface = *surface;
                 colour_now = *colour;
             }
+            Change::Known { colour, lab_sd } => {
+                let of = colour_at(plan, *colour)?;
+                // What was read says itself how surely.
+                if colours::is_read(&of.source) {
+                    return Err(none_such("choice"));
+                }
+                of.lab_sd = *lab_sd;
+                colour_now = *colour;
+            }
             Change::MoveColour { colour, later } => {
                 let to = if *later {
                     colour + 1
@@ -491,6 +539,18 @@ impl OpenPicture {
     }
 }
 
+/// A value out of reach, in the words of the one who typed it: no saved picture is at fault, and no place in one.
+fn typed(error: Error) -> Error {
+    match error {
+        Error::PictureFile { field, reason } => {
+            let field = field.rsplit(['.', ':']).next().unwrap_or_default().trim();
+            let (first, rest) = field.split_at_checked(1).unwrap_or_default();
+            Error::Refused(format!("{}{rest} {reason}.", first.to_ascii_uppercase()))
+        }
+        error => error,
+    }
+}
+
 /// A name as typed, or the next number.
 fn named(plan: &Plan, name: &str) -> String {
     match name.trim() {
@@ -508,8 +568,16 @@ fn film_of(tube: &Tube, build: f64) -> PlannedFilm {
         build_log_sd: 0.0,
         way: None,
         thinning: Thinning::default(),
+        medium: String::new(),
         unknown: Map::new(),
     }
+}
+
+/// Counts a film in the painter's own coats.
+fn count_in(film: &mut PlannedFilm, way: &str, coat: &Coat) {
+    film.build = coat.build;
+    film.build_log_sd = coat.log_sd;
+    film.way = Some(way.trim().to_owned());
 }
 
 fn film_at(plan: &mut Plan, film: usize) -> Result<&mut PlannedFilm> {

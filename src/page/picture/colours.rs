@@ -54,6 +54,25 @@ pub(super) fn masstone(tube: &Tube) -> Result<Colour> {
     })
 }
 
+/// How well a colour may be known that was not read from anything: words, and standard deviations of L*, a*, b*. That of the eye
+/// is at least a photo's, that of an instrument what two of them differ by on uneven paint (both ours).
+pub(super) const KNOWN: [(&str, [f64; 3]); 3] = [
+    ("judged by eye, ± 4", [4.0; 3]),
+    ("by an instrument, ± 0.5", [0.5; 3]),
+    ("exactly this, as planned", [0.0; 3]),
+];
+
+/// Whether a colour was read from something that says how surely.
+pub(super) fn is_read(source: &Source) -> bool {
+    matches!(source, Source::Masstone { .. } | Source::Picked { .. })
+}
+
+/// Which of [`KNOWN`] a colour is.
+pub(super) fn known(colour: &Colour) -> Option<usize> {
+    let is = |(_, sd): &(&str, [f64; 3])| *sd == colour.lab_sd && !is_read(&colour.source);
+    KNOWN.iter().position(is)
+}
+
 /// Where a colour came from, in words.
 pub(super) fn source_words(source: &Source) -> String {
     match source {

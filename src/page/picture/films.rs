@@ -8,7 +8,11 @@ use crate::{
     colour::{self, Lab},
     page::{Tone, difference_word},
     paint::{Constants, verdict},
-    picture::{Film, Ground, plan::Thinning},
+    picture::{
+        Film, Ground,
+        medium::{MEDIA, Medium},
+        plan::{PlannedFilm, Thinning},
+    },
 };
 
 /// One film of the cross-section.
@@ -24,6 +28,10 @@ pub struct FilmView {
     pub coats: u32,
     /// Its recipe.
     pub thinning: Thinning,
+    /// Which usual medium it began as.
+    pub medium: Option<usize>,
+    /// The recipe in words.
+    pub recipe: String,
     /// The recipe's effect in words; empty without one.
     pub thinning_words: String,
     /// Whether its tube is not at hand.
@@ -42,6 +50,8 @@ pub struct FilmView {
     pub way: Option<String>,
     /// The painter's coats of its tube that are known.
     pub ways: Vec<CoatView>,
+    /// One coat in those, where it is counted in films of its card.
+    pub own: Vec<String>,
 }
 
 /// What a change of order does.
@@ -99,6 +109,8 @@ impl OpenPicture {
                 build: film.build,
                 coats: film.coats,
                 thinning: film.thinning.clone(),
+                medium: Medium::place(&film.medium),
+                recipe: recipe(film),
                 thinning_words: thinning_words(&film.thinning),
                 missing: tube.is_none(),
                 tone: None,
@@ -108,6 +120,10 @@ impl OpenPicture {
                 marks: Vec::new(),
                 way: film.way.clone(),
                 ways: self.my_coats(&film.tube),
+                own: match film.way {
+                    None => self.in_my_coats(&film.tube, film.build),
+                    Some(_) => Vec::new(),
+                },
             };
             if let Some(tube) = tube {
                 view.marks = tube.marks();
@@ -259,6 +275,38 @@ impl OpenPicture {
             sentence,
         }))
     }
+}
+
+/// What is stirred together: for the one who stands at the easel.
+fn recipe(film: &PlannedFilm) -> String {
+    let Thinning {
+        paint,
+        stays,
+        evaporates,
+    } = film.thinning;
+    if film.thinning.is_none() {
+        return "Thinned: not at all".to_owned();
+    }
+    let parts = |of: f64| (100.0 * of).round() / 100.0;
+    let Some(at) = Medium::place(&film.medium) else {
+        return format!(
+            "Thinned: paint {}, medium that stays {}, what evaporates {}",
+            parts(paint),
+            parts(stays),
+            parts(evaporates)
+        );
+    };
+    let least = paint.min(stays + evaporates);
+    // The medium's own parts may be others than the usual ones.
+    let usual = MEDIA[at].begin();
+    let own = (stays * usual.evaporates - evaporates * usual.stays).abs() > 1e-6 * usual.paint;
+    format!(
+        "Thinned: paint {} to medium {} ({}{})",
+        parts(paint / least),
+        parts((stays + evaporates) / least),
+        MEDIA[at].words,
+        if own { ", in parts of your own" } else { "" }
+    )
 }
 
 fn thinning_words(thinning: &Thinning) -> String {

@@ -8,7 +8,11 @@ use crate::{
         file::{Grade, State, Surface},
         verdict,
     },
-    picture::{plan::PlannedFilm, readings},
+    picture::{
+        medium::{self, MEDIA, Medium},
+        plan::PlannedFilm,
+        readings,
+    },
 };
 
 impl OpenPicture {
@@ -58,8 +62,18 @@ impl OpenPicture {
                     .to_owned(),
             );
         }
-        if films.iter().any(|(film, _)| film.thinning.evaporates > 0.0) {
-            notes.push("Solvent: air the room; odourless is not harmless. Rags with oil heat up by themselves: dry them spread flat, or keep them under water. Label, safety data sheet and local rules come first.".to_owned());
+        let oily = |(film, tube): &(&PlannedFilm, &Tube)| {
+            !film.thinning.is_none() && !is_acrylic(tube) && film.medium != medium::ACRYLIC
+        };
+        let mut oily = films.iter().copied().filter(oily).peekable();
+        if oily.peek().is_some() {
+            let solvent = oily.any(|(film, _)| film.thinning.evaporates > 0.0);
+            let air = if solvent {
+                "Solvent: air the room; odourless is not harmless. "
+            } else {
+                ""
+            };
+            notes.push(format!("{air}Rags with oil heat up by themselves: dry them spread flat, or keep them under water. Label, safety data sheet and local rules come first."));
         }
         notes
     }
@@ -211,6 +225,28 @@ fn of_film(film: &PlannedFilm, tube: &Tube) -> Vec<String> {
         notes.push(format!(
             "{name}: a white thinned this far veils more than predicted here."
         ));
+    }
+    // Conservators give no figure for how much medium is safe; half of what stays is ours.
+    if film.thinning.fat() > 0.5 && !is_acrylic(tube) {
+        notes.push(format!(
+            "{name}: more medium than paint stays in this film. Much oil yellows and wrinkles; take only what it needs."
+        ));
+    }
+    if let Some(at) = Medium::place(&film.medium) {
+        let medium = &MEDIA[at];
+        if !medium.caution.is_empty() {
+            notes.push(medium.caution.to_owned());
+        }
+        let acrylic = medium.key == medium::ACRYLIC;
+        if if acrylic {
+            is_oil(tube)
+        } else {
+            is_acrylic(tube)
+        } {
+            notes.push(format!(
+                "{name}: oil and acrylic do not mix in one film. Choose a medium of its own kind."
+            ));
+        }
     }
     if !record.paint.lightfastness.trim().is_empty() {
         notes.push(format!(

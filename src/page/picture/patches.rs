@@ -297,7 +297,7 @@ impl OpenPicture {
         let paints: Vec<&Constants> = self.tubes.iter().map(|t| &t.constants).collect();
         let mut view = PatchesView::default();
         let mut lighter = Vec::new();
-        for patch in &self.plan.patches {
+        for (patch, (_, told)) in self.plan.patches.iter().zip(&self.told) {
             let [l, a, b] = patch.painted.lab;
             let painted = Lab::new(l, a, b);
             let [l, a, b] = patch.over.lab;
@@ -327,6 +327,9 @@ impl OpenPicture {
                     _ => " once its dull surface is taken off",
                 };
                 row.words = format!("{off:.1} apart{dull}, {where_} the range of {range:.1}.");
+                if told.is_none() && patch.films.len() == 1 {
+                    row.words += " Too far off or too unsure to tell your coat.";
+                }
                 row.predicted = Some(predicted.into());
                 lighter.push(predicted.lab.l - glossy.l);
             }

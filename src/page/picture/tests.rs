@@ -209,6 +209,7 @@ fn an_uncertain_colour_widens_the_range_and_a_dull_one_deepens() {
         open.change(&Change::AddColour {
             name: String::new(),
             lab: [50.0, 5.0, 10.0],
+            lab_sd: [0.0; 3],
             surface,
         })
         .unwrap();
@@ -216,10 +217,10 @@ fn an_uncertain_colour_widens_the_range_and_a_dull_one_deepens() {
     open.change(&Change::AddColour {
         name: "photo".into(),
         lab: [50.0, 5.0, 10.0],
+        lab_sd: [3.0; 3],
         surface: Surface::Glossy,
     })
     .unwrap();
-    open.plan.colours[2].lab_sd = [3.0; 3];
     // Bare, too, a colour is as well known as it was read.
     let bare = open.view().unwrap();
     assert_eq!(bare.seen[0].range, 0.0);
@@ -772,7 +773,16 @@ fn coats_are_kept_with_the_tube_by_way_of_working() {
             pulling: false,
         })
         .unwrap();
-    assert_eq!(other.view().unwrap().films[0].way, None);
+    let film = other.view().unwrap().films.remove(0);
+    assert_eq!(film.way, None);
+    assert_eq!(film.own, ["0.6 of my coats by brush"]);
+    // From now on a film of it is one of these coats, unless it was asked for by its thickness.
+    let tube = "cliff-rose".to_owned();
+    other.change(&Change::Lay { tube, build: None }).unwrap();
+    let film = other.view().unwrap().films.remove(1);
+    assert_eq!(film.way.as_deref(), Some("brush"));
+    assert!((film.build / 0.9 - 1.0).abs() < 0.03 && film.own.is_empty());
+    assert!(other.plan.films[1].build_log_sd > 0.1);
     // The card's own reading is what it was.
     let (card, with) = (
         Record::read(&sample("cliff-rose")).unwrap(),
@@ -1142,4 +1152,219 @@ fn readings_of_one_tube_are_predicted_by_their_mean() {
         rows.iter().map(|row| row.key.as_str()).collect::<Vec<_>>(),
         ["thin"]
     );
+}
+
+/// Usual mediums are a beginning: one choice gives their parts, which can then be changed; cautions are those of what is in it.
+#[test]
+fn a_usual_medium_is_chosen_and_its_parts_changed() {
+    let mut open = open();
+    lay(&mut open, "lantern-gold", 0.5);
+    let place = |open: &mut OpenPicture, words: &str| {
+        let media = open.view().unwrap().media;
+        media.iter().position(|of| of.contains(words)).unwrap()
+    };
+    let said = |open: &mut OpenPicture, words: &str| {
+        let cautions = open.view().unwrap().cautions;
+        cautions.iter().any(|caution| caution.contains(words))
+    };
+    assert_eq!(open.view().unwrap().films[0].recipe, "Thinned: not at all");
+    let medium = Some(place(&mut open, "stand oil 1, solvent 3"));
+    open.change(&Change::Medium { film: 0, medium }).unwrap();
+    let film = open.view().unwrap().films.remove(0);
+    assert_eq!(film.medium, medium);
+    let parts = [
+        film.thinning.paint,
+        film.thinning.stays,
+        film.thinning.evaporates,
+    ];
+    assert_eq!(parts, [4.0, 1.0, 3.0]);
+    assert_eq!(
+        film.recipe,
+        "Thinned: paint 1 to medium 1 (stand oil 1, solvent 3)"
+    );
+    assert!(said(
+        &mut open,
+        "Solvent: air the room; odourless is not harmless. Rags"
+    ));
+    // Oil alone has no solvent, and its rags heat up all the same.
+    let oil = Some(place(&mut open, "linseed"));
+    open.change(&Change::Medium {
+        film: 0,
+        medium: oil,
+    })
+    .unwrap();
+    assert!(said(&mut open, "Rags with oil") && !said(&mut open, "Solvent"));
+    open.undo();
+    assert!(!said(&mut open, "Much oil yellows"));
+    // More of it, and then in parts of one's own.
+    for (paint, stays, recipe) in [
+        (
+            0.5,
+            1.0,
+            "Thinned: paint 1 to medium 8 (stand oil 1, solvent 3)",
+        ),
+        (
+            1.0,
+            3.0,
+            "Thinned: paint 1 to medium 6 (stand oil 1, solvent 3, in parts of your own)",
+        ),
+    ] {
+        let thinning = Thinning {
+            paint,
+            stays,
+            evaporates: 3.0,
+        };
+        open.change(&Change::Thin { film: 0, thinning }).unwrap();
+        assert_eq!(open.view().unwrap().films[0].recipe, recipe);
+    }
+    assert!(said(&mut open, "Much oil yellows"));
+    // On paper, too, it stands in parts.
+    assert!(
+        open.sheet().unwrap().films[0]
+            .recipe
+            .starts_with("Thinned: paint 1 to medium 6")
+    );
+    let medium = Some(place(&mut open, "damar"));
+    open.change(&Change::Medium { film: 0, medium }).unwrap();
+    assert!(said(&mut open, "Damar yellows and stays soluble"));
+    // What is saved comes back; none is none, and one step back is the medium again.
+    let again = OpenPicture::read(&open.write()).unwrap();
+    assert_eq!(again.plan, open.plan);
+    open.change(&Change::Medium {
+        film: 0,
+        medium: None,
+    })
+    .unwrap();
+    assert_eq!(open.view().unwrap().films[0].recipe, "Thinned: not at all");
+    assert!(!said(&mut open, "Damar") && !said(&mut open, "Solvent"));
+    open.undo();
+    assert_eq!(open.view().unwrap().films[0].medium, medium);
+    // Acrylic medium is thinned by water.
+    let medium = Some(place(&mut open, "acrylic"));
+    open.change(&Change::Medium { film: 0, medium }).unwrap();
+    assert!(!said(&mut open, "Solvent") && !said(&mut open, "Rags"));
+}
+
+/// A colour that was typed is as sure as the painter says, and the range says so; what was read says it itself.
+#[test]
+fn a_typed_colour_is_known_as_the_painter_says() {
+    let mut open = open();
+    open.change(&Change::ClearColours {}).unwrap();
+    let known = open.view().unwrap().known;
+    for (_, lab_sd) in known {
+        open.change(&Change::AddColour {
+            name: String::new(),
+            lab: [60.0, 4.0, 12.0],
+            lab_sd,
+            surface: Surface::Glossy,
+        })
+        .unwrap();
+    }
+    open.change(&Change::AddMasstone {
+        tube: "foam-white".into(),
+    })
+    .unwrap();
+    // Bare, an instrument's colour is surer than one by eye; under a film the card may leave more open than an instrument does.
+    let bare = open.view().unwrap().seen;
+    assert!(bare[0].range > bare[1].range + 1.0 && bare[1].range > 0.5);
+    assert_eq!(bare[2].range, 0.0);
+    lay(&mut open, "lantern-gold", 0.5);
+    let view = open.view().unwrap();
+    let of = |view: &PictureView| view.colours.iter().map(|c| c.known).collect::<Vec<_>>();
+    assert_eq!(of(&view), [Some(0), Some(1), Some(2), None]);
+    let range = |i: usize| view.seen[i].range;
+    assert!(range(0) > range(2) + 1.0, "{:?}", view.seen);
+    // Said otherwise later.
+    open.change(&Change::Known {
+        colour: 2,
+        lab_sd: known[0].1,
+    })
+    .unwrap();
+    let later = open.view().unwrap();
+    assert_eq!(later.seen[2], later.seen[0]);
+    // A masstone's spread is its card's.
+    let before = open.write();
+    let (colour, lab_sd) = (3, known[0].1);
+    assert!(open.change(&Change::Known { colour, lab_sd }).is_err());
+    assert_eq!(open.write(), before);
+}
+
+/// As the page saved pictures before mediums were named and typed colours said how they are known.
+#[test]
+fn a_picture_saved_before_still_opens() {
+    let mut open = open();
+    open.change(&Change::AddColour {
+        name: "sky".into(),
+        lab: [70.0, -3.0, -12.0],
+        lab_sd: [0.0; 3],
+        surface: Surface::Matt,
+    })
+    .unwrap();
+    lay(&mut open, "lantern-gold", 0.5);
+    let thinning = Thinning {
+        paint: 1.0,
+        stays: 1.0,
+        evaporates: 2.0,
+    };
+    open.change(&Change::Thin { film: 0, thinning }).unwrap();
+    let mut text: serde_json::Value = serde_json::from_str(&open.write()).unwrap();
+    let film = text["films"][0].as_object_mut().unwrap();
+    assert!(!film.contains_key("medium"), "as it was saved before");
+    let last = text["colours"].as_array_mut().unwrap().last_mut().unwrap();
+    last.as_object_mut().unwrap().remove("lab_sd");
+    let mut again = OpenPicture::read(&text.to_string()).unwrap();
+    let view = again.view().unwrap();
+    assert_eq!(
+        view.films[0].recipe,
+        "Thinned: paint 1, medium that stays 1, what evaporates 2"
+    );
+    assert_eq!(view.colours.last().unwrap().known, Some(2));
+}
+
+/// What is typed out of reach is refused in the typist's words, and changes nothing.
+#[test]
+fn what_is_typed_out_of_reach_is_refused_in_plain_words() {
+    let mut open = open();
+    lay(&mut open, "lantern-gold", 0.5);
+    let before = open.write();
+    let mut refusal = |change: Change| open.change(&change).unwrap_err().to_string();
+    let colour = Change::AddColour {
+        name: "x".into(),
+        lab: [120.0, 0.0, 0.0],
+        lab_sd: [4.0; 3],
+        surface: Surface::Glossy,
+    };
+    let l = "L* is not between 0 and 100. Choose a value that is.";
+    assert_eq!(refusal(colour), l);
+    let thinning = Thinning {
+        paint: -2.0,
+        stays: 1.0,
+        evaporates: 0.0,
+    };
+    let paint = "Paint is not between 0.01 and 100. Choose a value that is.";
+    assert_eq!(refusal(Change::Thin { film: 0, thinning }), paint);
+    let coats = "Coats is more than 20; take some away first.";
+    assert_eq!(refusal(Change::Coats { film: 0, coats: 21 }), coats);
+    assert_eq!(open.write(), before);
+}
+
+/// A patch that tells no coat says so, here one that no film of the tube comes near.
+#[test]
+fn a_patch_that_tells_no_coat_says_so() {
+    let mut open = open();
+    lay(&mut open, "lantern-gold", 0.5);
+    let seen = open.view().unwrap().seen[0].tone.lab;
+    for lab in [seen, [40.0, 40.0, -40.0]] {
+        open.change(&Change::AddPatch {
+            lab,
+            lab_sd: [0.5; 3],
+            way: String::new(),
+            surface: Surface::Glossy,
+        })
+        .unwrap();
+    }
+    let rows = open.view().unwrap().patches.rows;
+    let silent = |i: usize| rows[i].words.contains("to tell your coat");
+    assert!(!silent(0), "{}", rows[0].words);
+    assert!(silent(1), "{}", rows[1].words);
 }

@@ -295,7 +295,7 @@ fn silent_words(silent: Silent, paint: &str, with: &str) -> String {
             "its colour lies {off:.0} CIEDE2000 from every mix of {paint} and {with}, so it cannot serve. See that it is of these two, dry, and thick enough to hide what lies below."
         ),
         Silent::Faint => format!(
-            "its colour hardly tells how much {paint} there is in it, so it cannot serve. Stir one that lies between the two: a dark paint into ten or twenty parts of white, a pale one into less."
+            "its colour hardly tells how much {paint} there is in it, so it cannot serve. Scan or measure it instead of judging by eye, or stir one that lies between the two: a dark paint into ten or twenty parts of white, a pale one into less."
         ),
     }
 }

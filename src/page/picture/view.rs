@@ -18,7 +18,7 @@ use crate::{
         glaze::{RESTS_ON, at_most_word, span, span_words, verdict_words},
     },
     paint::{Constants, file::Surface, verdict::Here},
-    picture::{self, Film, Ground, Predicted, plan::Colour},
+    picture::{self, Film, Ground, Predicted, medium::MEDIA, plan::Colour},
 };
 
 /// Most that a film can be pulled to, so that eight coats of it can still be predicted.
@@ -61,6 +61,10 @@ pub struct PictureView {
     pub patches: PatchesView,
     /// Keys of the tubes to choose from: of several readings of one, that which stands for all.
     pub to_choose: Vec<String>,
+    /// How well a colour may be known: words, and standard deviations of L*, a*, b*.
+    pub known: [(&'static str, [f64; 3]); 3],
+    /// Usual mediums.
+    pub media: [&'static str; MEDIA.len()],
     /// Whether there is a step to take back.
     pub undo: bool,
     /// Whether there is one to take again.
@@ -79,6 +83,8 @@ pub struct ColourView {
     pub surface: Surface,
     /// Where it came from, in words.
     pub source: String,
+    /// How well it is known, a place among the picture's `known`, where the painter says so.
+    pub known: Option<usize>,
 }
 
 /// One colour under films.
@@ -174,6 +180,7 @@ impl OpenPicture {
                     tone: (*lab).into(),
                     surface: colour.surface,
                     source: colours::source_words(&colour.source),
+                    known: colours::known(colour),
                 })
                 .collect(),
             films: self.film_views()?,
@@ -193,6 +200,8 @@ impl OpenPicture {
             cautions: self.cautions(&after),
             patches: self.patches_view()?,
             to_choose: self.to_choose().map(|(_, tube)| tube.key.clone()).collect(),
+            known: colours::KNOWN,
+            media: MEDIA.each_ref().map(|medium| medium.words),
             undo: !self.past.is_empty(),
             redo: !self.future.is_empty(),
         })

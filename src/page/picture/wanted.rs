@@ -136,14 +136,21 @@ impl OpenPicture {
             .depth
             .reached
             .then(|| format!("{:.1} × glaze depth", build / tube.depth.build));
-        let own = self.coats_by_way(&tube.key).into_iter().map(|(way, coat)| {
+        let own = self.in_my_coats(&tube.key, build);
+        depth.into_iter().chain(own).collect::<Vec<_>>().join(", ")
+    }
+
+    /// A build of a tube in the painter's own coats, by each way of working that is known.
+    pub(super) fn in_my_coats(&self, tube: &str, build: f64) -> Vec<String> {
+        let ways = self.coats_by_way(tube).into_iter();
+        ways.map(|(way, coat)| {
             let by = match way.trim() {
                 "" => String::new(),
                 way => format!(" by {way}"),
             };
             format!("{:.1} of my coats{by}", build / coat.build)
-        });
-        depth.into_iter().chain(own).collect::<Vec<_>>().join(", ")
+        })
+        .collect()
     }
 
     /// Which tubes come nearest to a colour in one film over the chosen bare colour.
