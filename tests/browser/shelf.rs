@@ -249,6 +249,7 @@ fn what_is_typed_stays_over_what_another_window_kept_and_over_nothing_else() {
     let form = "['name', 'batch'].map((name) => document.querySelector(`#tube input[name=${name}]`).value)";
     assert_eq!(page.evaluate(form), json!(["Renamed", "second"]));
     // Something else of the tube is changed here: what is typed is still there.
+    page.click("#tube [data-part=own-coats] summary");
     page.click("#tube [data-part=own-coats] button");
     page.wait_for_text("Kept so on this computer.");
     assert_eq!(page.evaluate(form), json!(["Renamed", "second"]));
