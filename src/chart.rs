@@ -369,6 +369,7 @@ mod tests {
                 },
                 white_reference: "perfect diffuser".to_owned(),
                 black_reference: None,
+                channels_to_xyz: None,
             },
             absorption: nm
                 .iter()
@@ -409,6 +410,7 @@ mod tests {
                 pixels: 1000,
                 rejected_share: 0.0,
                 clipped_share: 0.0,
+                clipped_channels: None,
             }],
             surface: Surface::Glossy,
             dry: Dry("yes".to_owned()),

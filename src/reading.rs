@@ -313,13 +313,9 @@ fn record(
                 de00: printed(colour::difference(lab(as_it_is), lab(fitted_xyz))),
                 pixels: cell.pixels,
                 rejected_share: printed(cell.rejected_share),
-                clipped_share: printed(
-                    cell.clipped_low
-                        .iter()
-                        .chain(&cell.clipped_high)
-                        .copied()
-                        .fold(0.0, f64::max),
-                ),
+                clipped_share: printed(cell.clipped()),
+                clipped_channels: (cell.clipped() > solve::CLIPPED)
+                    .then(|| [cell.clipped_low, cell.clipped_high, cell.additive_sd].map(printed3)),
             }
         })
         .collect();
@@ -330,14 +326,18 @@ fn record(
     let contrast_ratio = (0..films)
         .map(|f| contrast_of(sampled, f))
         .collect::<Vec<_>>();
+    let mut basis = basis(
+        fitted.map_or(ANISOTROPY.0, |fit| fit.anisotropy),
+        solved.tones,
+    );
+    if sampled.pooled.iter().any(|c| c.clipped() > solve::CLIPPED) {
+        basis.channels_to_xyz = Some(sampled.to_xyz.map(printed3));
+    }
     Record {
         format: file::FORMAT.into(),
         version: file::VERSION,
         paint: Label::default(),
-        basis: basis(
-            fitted.map_or(ANISOTROPY.0, |fit| fit.anisotropy),
-            solved.tones,
-        ),
+        basis,
         absorption: constants
             .as_ref()
             .map_or_else(Vec::new, |c| c.absorption.map(printed).to_vec()),
@@ -404,6 +404,7 @@ pub fn basis(anisotropy: f64, tones: Tones) -> file::Basis {
         },
         white_reference: tones.level.to_string(),
         black_reference: (tones.zero != Zero::Scanner).then(|| tones.zero.to_string()),
+        channels_to_xyz: None,
     }
 }
 

@@ -170,12 +170,7 @@ async fn set(store: &impl Transaction, part: Part, id: u32, text: Option<&str>) 
 /// # Errors
 /// [`Error::ChangedElsewhere`] when something is no longer as it was seen: nothing is changed then.
 pub async fn commit(store: &impl Transaction, words: &str, wishes: Vec<Wish>) -> Result<Vec<u32>> {
-    let seen = wishes
-        .iter()
-        .filter_map(|wish| Some((wish.part, wish.id?, wish.seen.as_deref())));
-    if !still(store, seen).await? {
-        return Err(Error::ChangedElsewhere);
-    }
+    as_seen(store, &wishes).await?;
     let mut ids: Vec<u32> = Vec::with_capacity(wishes.len());
     let mut steps = Vec::with_capacity(wishes.len());
     for wish in wishes {
@@ -207,6 +202,33 @@ pub async fn commit(store: &impl Transaction, words: &str, wishes: Vec<Wish>) ->
     store.write(Place::Changes, Some(key), &body).await?;
     note(store, &history).await?;
     Ok(ids)
+}
+
+async fn as_seen(store: &impl Transaction, wishes: &[Wish]) -> Result<()> {
+    let seen = wishes
+        .iter()
+        .filter_map(|wish| Some((wish.part, wish.id?, wish.seen.as_deref())));
+    if still(store, seen).await? {
+        Ok(())
+    } else {
+        Err(Error::ChangedElsewhere)
+    }
+}
+
+/// Deletes for good, and forgets all that was noted: a store without room takes no text, so nothing is written. Gives no numbers.
+///
+/// # Errors
+/// As [`commit`].
+pub async fn delete_for_good(store: &impl Transaction, wishes: Vec<Wish>) -> Result<Vec<u32>> {
+    as_seen(store, &wishes).await?;
+    for key in history(store).await?.keys() {
+        store.clear(Place::Changes, key).await?;
+    }
+    store.clear(Place::About, HISTORY).await?;
+    for (part, id) in wishes.iter().filter_map(|wish| Some((wish.part, wish.id?))) {
+        store.clear(Place::Kept(part), id).await?;
+    }
+    Ok(Vec::new())
 }
 
 /// The picture with other tubes. One that cannot be read stays as it is.

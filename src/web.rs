@@ -495,12 +495,18 @@ pub async fn keep(id: Option<u32>, seen: Option<String>, text: String) -> Given<
             Wish::new(Part::Paints, text.clone()),
         ),
     };
-    let ids = store::change("could not keep the paint", async |open| {
-        shelf::commit(open, &words, vec![wish]).await
+    let ids = commit("could not keep the paint", Some(&words), vec![wish]).await?;
+    Ok(ids[0])
+}
+
+/// Makes a change called `words`, or, without words, deletes for good.
+async fn commit(doing: &'static str, words: Option<&str>, wishes: Vec<Wish>) -> Given<Vec<u32>> {
+    store::change(doing, async |open| match words {
+        Some(words) => shelf::commit(open, words, wishes).await,
+        None => shelf::delete_for_good(open, wishes).await,
     })
     .await
-    .map_err(thrown)?;
-    Ok(ids[0])
+    .map_err(thrown)
 }
 
 /// Keeps the texts of several records as one change called `words`. Gives their numbers.
@@ -510,27 +516,20 @@ pub async fn keep_all(words: &str, texts: Vec<String>) -> Given<Vec<u32>> {
         .into_iter()
         .map(|text| Wish::new(Part::Paints, text))
         .collect();
-    store::change("could not keep the paints", async |open| {
-        shelf::commit(open, words, wishes).await
-    })
-    .await
-    .map_err(thrown)
+    commit("could not keep the paints", Some(words), wishes).await
 }
 
-/// Removes records, which must still be as they were seen.
+/// Removes records, which must still be as they were seen: a change called `words`, or, without words, for good.
 #[wasm_bindgen]
-pub async fn remove(words: &str, ids: &[u32], seen: Vec<String>) -> Given<()> {
+pub async fn remove(words: Option<String>, ids: &[u32], seen: Vec<String>) -> Given<()> {
     let wishes = ids
         .iter()
         .zip(seen)
         .map(|(&id, seen)| Wish::delete(Part::Paints, id, seen))
         .collect();
-    store::change("could not delete the paint", async |open| {
-        shelf::commit(open, words, wishes).await
-    })
-    .await
-    .map(drop)
-    .map_err(thrown)
+    commit("could not delete the paint", words.as_deref(), wishes)
+        .await
+        .map(drop)
 }
 
 /// Takes the last change of the shelf back, or makes it again. Gives what it was, nothing where there is none.
@@ -652,11 +651,8 @@ impl Incoming {
         let wishes = shelf::copy::wishes(&self.lines, &choices);
         let count = wishes.len();
         if count > 0 {
-            store::change("could not bring the copy in", async |open| {
-                shelf::commit(open, "bringing a copy in", wishes).await
-            })
-            .await
-            .map_err(thrown)?;
+            let words = Some("bringing a copy in");
+            commit("could not bring the copy in", words, wishes).await?;
         }
         Ok(count)
     }
@@ -855,15 +851,13 @@ pub async fn save_picture(id: Option<u32>, seen: Option<String>, text: String) -
     plain(&SavedAs { id, beside })
 }
 
-/// Removes a picture, which must still be as it was seen.
+/// Removes a picture in the same way.
 #[wasm_bindgen]
-pub async fn remove_picture(words: &str, id: u32, seen: String) -> Given<()> {
-    store::change("could not delete the picture", async |open| {
-        shelf::commit(open, words, vec![Wish::delete(Part::Pictures, id, seen)]).await
-    })
-    .await
-    .map(drop)
-    .map_err(thrown)
+pub async fn remove_picture(words: Option<String>, id: u32, seen: String) -> Given<()> {
+    let wishes = vec![Wish::delete(Part::Pictures, id, seen)];
+    commit("could not delete the picture", words.as_deref(), wishes)
+        .await
+        .map(drop)
 }
 
 /// A scan or photo to pick colours from.

@@ -203,7 +203,7 @@ const methods = {
 
   pictures: () => twoground.pictures(),
   save_picture: (/** @type {number | undefined} */ id, /** @type {string | undefined} */ seen, /** @type {string} */ text) => twoground.save_picture(id, seen, text),
-  remove_picture: (/** @type {string} */ words, /** @type {number} */ id, /** @type {string} */ seen) => twoground.remove_picture(words, id, seen),
+  remove_picture: (/** @type {string | null} */ words, /** @type {number} */ id, /** @type {string} */ seen) => twoground.remove_picture(words, id, seen),
   /** Opens a saved picture, or a new one of this name, with the tubes at hand. */
   open_picture(/** @type {string | undefined} */ text, /** @type {string} */ name, /** @type {[string, string][]} */ tubes) {
     const next = new twoground.Plan(text, name);
@@ -275,7 +275,7 @@ const methods = {
   tube_view: async (/** @type {number} */ id) => (await shelf_now()).tube_view(id),
   keep: (/** @type {number | undefined} */ id, /** @type {string | undefined} */ seen, /** @type {string} */ text) => twoground.keep(id, seen, text),
   keep_all: async (/** @type {string} */ words, /** @type {string[]} */ texts) => [...(await twoground.keep_all(words, texts))],
-  remove: (/** @type {string} */ words, /** @type {number[]} */ ids, /** @type {string[]} */ seen) => twoground.remove(words, new Uint32Array(ids), seen),
+  remove: (/** @type {string | null} */ words, /** @type {number[]} */ ids, /** @type {string[]} */ seen) => twoground.remove(words, new Uint32Array(ids), seen),
   step_shelf: (/** @type {boolean} */ back) => twoground.step_shelf(back),
   standing: () => twoground.standing(now()),
   copy_out: () => twoground.copy_out(now()),

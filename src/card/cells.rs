@@ -75,6 +75,14 @@ pub struct PooledCell {
     pub rejected_share: f64,
 }
 
+impl PooledCell {
+    /// Largest share of pixels that any channel has at either end.
+    pub fn clipped(&self) -> f64 {
+        let shares = self.clipped_low.iter().chain(&self.clipped_high);
+        shares.copied().fold(0.0, f64::max)
+    }
+}
+
 /// A bare stripe colour.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BareStripe {

@@ -191,9 +191,13 @@ impl Known {
             .map_or(-1.0, |lab| lab[0])
     }
 
+    /// However they were typed, as the Colour Index writes them: all capitals, but PBr and PBk.
     fn codes(&self) -> impl Iterator<Item = String> {
         let codes = self.record.paint.colour_index.iter();
-        codes.map(|code| code.trim().to_uppercase())
+        codes.map(|code| {
+            let capitals = code.trim().to_uppercase();
+            capitals.replace("BR", "Br").replace("BK", "Bk")
+        })
     }
 
     fn grade(&self) -> Option<Grade> {

@@ -132,6 +132,9 @@ pub struct Basis {
     /// What counts as reflectance 0 where that is not the scanner's own zero.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub black_reference: Option<String>,
+    /// Rows X, Y, Z of the scan's own linear channels, where a cell was clipped in one of them: there the cell is a bound.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub channels_to_xyz: Option<[[f64; 3]; 3]>,
 }
 
 /// Constants of the smooth paint-to-air surface.
@@ -224,6 +227,10 @@ pub struct Cell {
     pub rejected_share: f64,
     /// Share of pixels with a channel at its end, 0 to 1.
     pub clipped_share: f64,
+    /// Of a cell that was clipped, by the scan's own channels: share of pixels at the lower end, share at the upper end, and
+    /// standard deviation of the mean.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub clipped_channels: Option<[[f64; 3]; 3]>,
 }
 
 /// Coats of this paint as the painter lays them: a film of this card, or a scrap over a known colour. Their build is solved from
@@ -621,6 +628,9 @@ impl Record {
             table::EVEN,
             table::MOST_FORWARD,
         )?;
+        for value in self.basis.channels_to_xyz.iter().flatten().flatten() {
+            within("basis.channels_to_xyz".into(), *value, -10.0, 10.0)?;
+        }
         if self.films.is_empty() || self.films.len() > MOST_ENTRIES {
             return Err(refused(
                 "films",
@@ -654,7 +664,13 @@ impl Record {
             for value in cell.xyz.iter().chain(&cell.fitted_xyz) {
                 within(format!("cells[{i}].xyz"), *value, -1.0, 10.0)?;
             }
-            for value in cell.sd.iter().chain(cell.scatter.iter().flatten()) {
+            let of_channels = cell.clipped_channels.iter().flatten().flatten();
+            for value in cell
+                .sd
+                .iter()
+                .chain(cell.scatter.iter().flatten())
+                .chain(of_channels)
+            {
                 within(format!("cells[{i}].sd"), *value, 0.0, 10.0)?;
             }
         }

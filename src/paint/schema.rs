@@ -6,7 +6,7 @@ use std::path::Path;
 
 use serde_json::{Map, Value, json};
 
-use super::file::{self, Record};
+use super::file::{self, Basis, Record};
 use crate::{
     film::table,
     spectrum::{self, BANDS},
@@ -22,6 +22,7 @@ fn schema() -> Value {
     let mut schema = schemars::schema_for!(Record).to_value();
     let numbers = |count: usize, least: f64, most: f64| json!({"minItems": count, "maxItems": count, "items": {"type": "number", "minimum": least, "maximum": most}});
     let bands = |most: f64| json!({"minItems": BANDS, "maxItems": BANDS, "items": {"type": "number", "exclusiveMinimum": 0, "maximum": most}});
+    let rows = |least: f64, most: f64| json!({"minItems": 3, "maxItems": 3, "items": {"type": "array", "minItems": 3, "maxItems": 3, "items": {"type": "number", "minimum": least, "maximum": most}}});
     let between = |least: f64, most: f64| json!({"minimum": least, "maximum": most});
     let text = json!({"maxLength": file::LONGEST_TEXT});
     let entries = |least: usize, most: usize| json!({"minItems": least, "maxItems": most});
@@ -75,6 +76,8 @@ fn schema() -> Value {
         ("/$defs/Cell/properties/fitted_xyz", numbers(3, -1.0, 10.0)),
         ("/$defs/Cell/properties/sd", numbers(3, 0.0, 10.0)),
         ("/$defs/Cell/properties/scatter", numbers(3, 0.0, 10.0)),
+        ("/$defs/Cell/properties/clipped_channels", rows(0.0, 10.0)),
+        ("/$defs/Basis/properties/channels_to_xyz", rows(-10.0, 10.0)),
         ("/properties/coats", entries(0, file::MOST_ENTRIES)),
         ("/$defs/Scrap/properties/coats", between(1e-4, 100.0)),
         ("/$defs/Scrap/properties/way", text.clone()),
@@ -170,7 +173,10 @@ fn record() -> Value {
             "name": "Marsh brown", "maker": "none, simulated", "colour_index": ["PBr0"], "binder": "linseed oil", "batch": "1",
             "drawn_on": "2026-05-01", "lightfastness": "not tested", "notes": "<b>text</b>, never markup",
         },
-        "basis": crate::reading::basis(0.4, crate::card::tones::Tones::SCANNER),
+        "basis": Basis {
+            channels_to_xyz: Some([[0.4, 0.4, 0.2], [0.2, 0.7, 0.1], [0.0, 0.1, 0.7]]),
+            ..crate::reading::basis(0.4, crate::card::tones::Tones::SCANNER)
+        },
         "absorption": vec![0.5; BANDS],
         "scattering": vec![0.1; BANDS],
         "uncertainty": {"lower_factor": factor, "anisotropy_row": last, "log_absorption_sd": vec![0.1; BANDS], "log_scattering_sd": vec![0.1; BANDS]},
@@ -182,7 +188,8 @@ fn record() -> Value {
         "films": [{"build": 1.0, "build_sd": 0.0}, {"build": 2.1, "build_sd": 0.2}],
         "cells": [{
             "film": 1, "ground": "white", "xyz": [0.3, 0.25, 0.1], "sd": [0.001, 0.001, 0.001], "fitted_xyz": [0.3, 0.25, 0.1],
-            "de00": 0.2, "pixels": 4000, "rejected_share": 0.01, "clipped_share": 0.0,
+            "de00": 0.2, "pixels": 4000, "rejected_share": 0.01, "clipped_share": 0.3,
+            "clipped_channels": [[0.3, 0.0, 0.0], [0.0, 0.0, 0.0], [0.001, 0.001, 0.001]],
         }],
         "surface": "satin",
         "dry": "yes",

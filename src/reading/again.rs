@@ -1,5 +1,7 @@
 //! An old card fitted anew, from the cells that its pigment file keeps.
 
+use nalgebra::{Matrix3, Vector3};
+
 use super::{Answers, record, solve, solved, state_of};
 use crate::{
     Error, Result,
@@ -27,13 +29,14 @@ pub fn again(kept: &Record) -> Result<Record> {
     if kept.cells.len() < 2 {
         return refused("This file keeps no cells of its card.");
     }
-    // A bound and no value; which bound, the file does not keep.
-    if kept
-        .cells
-        .iter()
-        .any(|cell| cell.clipped_share > solve::CLIPPED)
-    {
-        return refused("Some cells of this card were clipped, and its file does not say how.");
+    // A clipped cell is a bound and no value; which bound, older files do not keep.
+    let to_xyz = kept.basis.channels_to_xyz;
+    if kept.cells.iter().any(|cell| {
+        cell.clipped_share > solve::CLIPPED && (cell.clipped_channels.is_none() || to_xyz.is_none())
+    }) {
+        return refused(
+            "Some of this card’s films are as light or as dark as its scan can be, and this older file does not keep which way.",
+        );
     }
     // The cells of the file are at this level already.
     let Some(level) = Level::said(&kept.basis.white_reference) else {
@@ -75,11 +78,14 @@ pub fn again(kept: &Record) -> Result<Record> {
     let mut new = record(films, &sampled, &answers, state, &solved, &fit_card);
     for (cell, old) in new.cells.iter_mut().zip(&kept.cells) {
         cell.clipped_share = old.clipped_share;
+        cell.clipped_channels = old.clipped_channels;
         cell.scatter = old.scatter;
     }
+    new.basis.channels_to_xyz = to_xyz;
     new.paint = kept.paint.clone();
     new.film_weight = kept.film_weight;
     new.coats = kept.coats.clone();
+    new.tints = kept.tints.clone();
     new.findings = kept.findings.clone();
     new.provenance = file::Provenance {
         program: new.provenance.program,
@@ -92,6 +98,10 @@ pub fn again(kept: &Record) -> Result<Record> {
 /// The cells as they were measured. Films count as even and everything as levelled: the file keeps what came of that.
 fn sampled(kept: &Record, answers: &Answers, tones: Tones) -> Sampled {
     const EQUAL: [[f64; 3]; 3] = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+    let to_xyz = kept.basis.channels_to_xyz.unwrap_or(EQUAL);
+    let from_xyz = Matrix3::from_fn(|i, j| to_xyz[i][j])
+        .try_inverse()
+        .unwrap_or_else(Matrix3::identity);
     let bare = |xyz: [f64; 3]| BareStripe {
         additive: xyz,
         xyz,
@@ -100,17 +110,20 @@ fn sampled(kept: &Record, answers: &Answers, tones: Tones) -> Sampled {
         clipped_high: [0.0; 3],
         pixels: 0,
     };
-    let pooled = kept.cells.iter().map(|cell| PooledCell {
-        film: cell.film,
-        ground: cell.ground,
-        additive: cell.xyz,
-        additive_sd: [0.0; 3],
-        clipped_low: [0.0; 3],
-        clipped_high: [0.0; 3],
-        xyz: cell.xyz,
-        xyz_sd: [0.0; 3],
-        pixels: cell.pixels,
-        rejected_share: cell.rejected_share,
+    let pooled = kept.cells.iter().map(|cell| {
+        let [clipped_low, clipped_high, additive_sd] = cell.clipped_channels.unwrap_or_default();
+        PooledCell {
+            film: cell.film,
+            ground: cell.ground,
+            additive: (from_xyz * Vector3::from(cell.xyz)).into(),
+            additive_sd,
+            clipped_low,
+            clipped_high,
+            xyz: cell.xyz,
+            xyz_sd: [0.0; 3],
+            pixels: cell.pixels,
+            rejected_share: cell.rejected_share,
+        }
     });
     let mut sampled = Sampled {
         crossings: Vec::new(),
@@ -122,7 +135,7 @@ fn sampled(kept: &Record, answers: &Answers, tones: Tones) -> Sampled {
         units: (0..kept.films.len())
             .map(|film| film == kept.reference_film)
             .collect(),
-        to_xyz: EQUAL,
+        to_xyz,
         levelled: Levelled {
             shading: 0.0,
             glare: 0.0,
@@ -133,25 +146,33 @@ fn sampled(kept: &Record, answers: &Answers, tones: Tones) -> Sampled {
     let usual = solve::scatter(&sampled, answers, tones, &sds, USUAL_SCATTER);
     for ((pooled, cell), usual) in sampled.pooled.iter_mut().zip(&kept.cells).zip(usual) {
         pooled.xyz_sd = cell.scatter.unwrap_or(usual);
-        pooled.additive_sd = pooled.xyz_sd;
     }
     sampled
 }
 
 #[cfg(test)]
 mod tests {
-    use std::{fs, path::Path};
+    use std::{
+        fs,
+        path::{Path, PathBuf},
+    };
 
     use super::*;
     use crate::{
+        card::find,
         colour::{self, Lab},
         picture::{Ground, film_over},
+        scan::decode,
+        simulate::{render, troubles},
     };
 
+    fn folder() -> PathBuf {
+        Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-scans")
+    }
+
     fn sample(name: &str) -> Record {
-        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-scans");
-        let text =
-            fs::read_to_string(folder.join(format!("{name}.pigment.json"))).expect("a sample");
+        let file = folder().join(format!("{name}.pigment.json"));
+        let text = fs::read_to_string(file).expect("a sample");
         Record::read(&text).expect("a pigment file")
     }
 
@@ -217,13 +238,77 @@ mod tests {
         assert!(words.contains("its black was measured by"), "{words}");
     }
 
+    /// What belongs to the tube and not to its card's reading stays as it is.
+    #[test]
+    fn tints_of_the_tube_stay() {
+        let mut kept = sample("cliff-rose");
+        let tint = serde_json::json!({
+            "with": {"name": "foam white"}, "parts": 1.0, "with_parts": 10.0, "by": "weight",
+            "colour": {"lab": [80.0, 10.0, 2.0], "lab_sd": [0.5, 0.5, 0.5], "surface": "satin"}, "from": "a scrap",
+        });
+        kept.tints
+            .push(serde_json::from_value(tint).expect("a tint"));
+        assert_eq!(again(&kept).expect("it can be fitted").tints, kept.tints);
+    }
+
+    /// Where a scan's darks are cut off, the bounds are kept with the cells, in the scan's own channels.
+    #[test]
+    fn a_clipped_card_is_read_again_from_its_bounds() {
+        let read = |bytes: &[u8]| {
+            let scan = decode::decode(bytes, "scan").expect("a picture");
+            let layouts = find::find(&scan).ok()?;
+            let read = super::super::read_card(&scan, &layouts[0], &Answers::default()).ok()?;
+            let kept = Record::read(&read.record.write()).expect("a pigment file");
+            let low = kept.cells.iter().any(|cell| {
+                let ends = cell.clipped_channels.unwrap_or_default();
+                ends[0].iter().any(|share| *share > solve::CLIPPED)
+            });
+            (low && kept.constants().is_ok()).then_some(kept)
+        };
+        let amber = fs::read(folder().join("weed-amber.jpg")).expect("a sample");
+        // Of cards drawn so the first that is read and has films beyond the end.
+        let dark = (60..66).find_map(|seed| {
+            let mut scene = troubles::plain(seed, 105.0);
+            scene.scanner.offset = -0.05;
+            read(&render(&scene).bytes().expect("a picture"))
+        });
+        for kept in [read(&amber), dark] {
+            let kept = kept.expect("a clipped card");
+            let new = again(&kept).expect("it can be fitted");
+            let share = apart(&kept, &new);
+            assert!(share < 0.5, "{share}");
+            assert_eq!(new.state, kept.state);
+            assert_eq!(Record::read(&new.write()).unwrap(), new);
+            // And a second time.
+            let share = apart(&new, &again(&new).unwrap());
+            assert!(share < 0.1, "{share}");
+        }
+    }
+
+    /// A light that was cut off says what is there at least, and does not pull the paint down to it.
+    #[test]
+    fn a_clipped_light_is_a_bound() {
+        let whole = sample("cliff-rose");
+        let mut cut = whole.clone();
+        cut.cells[0].xyz[0] *= 0.8;
+        // Taken at its word no paint is so.
+        let word = again(&cut).expect("it can be fitted");
+        assert_eq!(word.state, file::State::NotModelled);
+        cut.basis.channels_to_xyz = Some([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]);
+        cut.cells[0].clipped_share = 0.9;
+        cut.cells[0].clipped_channels = Some([[0.0; 3], [0.9, 0.0, 0.0], [0.001; 3]]);
+        let share = apart(&whole, &again(&cut).expect("it can be fitted"));
+        assert!(share < 1.0, "{share}");
+    }
+
     #[test]
     fn what_the_file_does_not_keep_is_said() {
         let mut clipped = sample("cliff-rose");
         clipped.cells[0].clipped_share = 0.4;
         let words = again(&clipped).unwrap_err().to_string();
         assert!(
-            words.contains("clipped") && words.contains("Read its scan again"),
+            words.contains("as light or as dark as its scan can be")
+                && words.contains("Read its scan again"),
             "{words}"
         );
         clipped.cells.clear();

@@ -340,9 +340,7 @@ impl Card {
                 });
             };
             let unit = |c: usize| std::array::from_fn(|i| if i == c { 1.0 } else { 0.0 });
-            let clipped =
-                |c: usize| cell.clipped_low[c] > CLIPPED || cell.clipped_high[c] > CLIPPED;
-            if (0..3).any(clipped) {
+            if cell.clipped() > CLIPPED {
                 // Clipping happens in the file's own channels: there it is a bound, in XYZ it would spoil all three.
                 for c in 0..3 {
                     let says = if cell.clipped_low[c] > CLIPPED {

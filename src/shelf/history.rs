@@ -97,6 +97,11 @@ impl History {
         Some(step)
     }
 
+    /// Keys of all changes that are noted.
+    pub fn keys(&self) -> impl Iterator<Item = u32> {
+        self.done.iter().chain(&self.undone).map(|noted| noted.key)
+    }
+
     /// Words of the change that would be taken back.
     pub fn undo(&self) -> Option<&str> {
         self.done.last().map(|noted| noted.words.as_str())

@@ -24,6 +24,8 @@ use crate::{
 
 #[derive(Debug, Clone, Default, PartialEq)]
 struct Memory {
+    /// It takes nothing more.
+    full: bool,
     texts: BTreeMap<(Place, u32), String>,
     next: BTreeMap<Place, u32>,
 }
@@ -38,6 +40,9 @@ impl Transaction for Within<'_> {
 
     async fn write(&self, place: Place, id: Option<u32>, text: &str) -> Result<u32> {
         let mut memory = self.0.borrow_mut();
+        if memory.full {
+            return Err(Error::Refused("There is no room left.".to_owned()));
+        }
         let next = memory.next.entry(place).or_insert(1);
         let id = id.unwrap_or(*next);
         *next = (*next).max(id + 1);
@@ -224,6 +229,34 @@ proptest! {
             prop_assert_eq!(own.all(), before);
         }
     }
+}
+
+/// A store without room takes no note of what was deleted: for good it goes all the same, and only it.
+#[test]
+fn a_full_store_lets_things_go_for_good() {
+    let store = Store::default();
+    let [one, other] = [tube(0, 0), tube(1, 0)];
+    for text in [&one, &other] {
+        let wish = Wish::new(Part::Paints, text.clone());
+        store.commit("keeping", vec![wish]).unwrap();
+    }
+    store.0.borrow_mut().full = true;
+    let [(first, _), (second, _)] = store.kept(Part::Paints)[..] else {
+        panic!("two tubes are kept");
+    };
+    let gone = |id, seen: &str| vec![Wish::delete(Part::Paints, id, seen.to_owned())];
+    let before = store.0.borrow().clone();
+    assert!(store.commit("deleting", gone(first, &one)).is_err());
+    let for_good = |wishes| store.within(async |open| delete_for_good(open, wishes).await);
+    // What another window changed stays here too.
+    let elsewhere = for_good(gone(first, &other)).unwrap_err();
+    assert_eq!(elsewhere.code(), "changed-elsewhere");
+    assert_eq!(*store.0.borrow(), before);
+    for_good(gone(first, &one)).unwrap();
+    assert_eq!(store.kept(Part::Paints), [(second, other)]);
+    // Nothing else is left of it, and nothing is offered that could not be done.
+    assert_eq!(store.0.borrow().texts.len(), 1);
+    assert_eq!(store.step(true).unwrap(), None);
 }
 
 /// A sample of this number under a label of this number; the file name says which sample it is.

@@ -339,7 +339,8 @@ fn failed(doing: &'static str, reason: String) -> Error {
     Error::Outside {
         what: "The browser's storage",
         doing,
-        reason,
+        // A sentence: another follows it, or a button.
+        reason: format!("{}.", reason.trim_end_matches('.')),
     }
 }
 

@@ -147,6 +147,46 @@ fn a_private_window_says_that_it_forgets_and_what_is_in_hand_leaves_as_files() {
     drop(profile);
 }
 
+/// A tube whose text was damaged is told by name and stands in nobody's way: its text leaves as it is, and it can be deleted and brought
+/// back.
+#[test]
+fn a_damaged_tube_is_told_and_the_others_stay() {
+    let (_server, _profile, mut page) = open();
+    read(&mut page, &samples::samples()[0].scan);
+    name_and_keep(&mut page, "whole");
+    page.click("#card [data-do=another]");
+    page.wait("!document.querySelector('#start').hidden");
+    read(&mut page, &samples::samples()[1].scan);
+    name_and_keep(&mut page, "to be damaged");
+    shelf_has(&mut page, 2);
+    page.evaluate(
+        "new Promise((done, failed) => {
+           const asked = indexedDB.open('twoground');
+           asked.onsuccess = () => {
+             const change = asked.result.transaction('paints', 'readwrite');
+             change.objectStore('paints').put('{\"format\": \"twoground-pigm', 2);
+             change.oncomplete = () => { asked.result.close(); done(1); };
+           };
+           asked.onerror = failed; })",
+    );
+    page.reload();
+    shelf_has(&mut page, 2);
+    page.wait_for_text("Paint 2, damaged");
+    page.wait_for_text("What is kept of this paint is damaged.");
+    page.click("#tubes [aria-label='Export: Paint 2, damaged']");
+    let saved = fs::read_to_string(page.download()).expect("its text");
+    assert_eq!(saved, "{\"format\": \"twoground-pigm");
+    page.click("#tubes [aria-label='Delete: Paint 2, damaged']");
+    page.click("#delete button[value=yes]");
+    shelf_has(&mut page, 1);
+    page.click("#tubes [data-do=undo]");
+    shelf_has(&mut page, 2);
+    // The other one opens as ever.
+    page.click("#tubes [aria-label='Open: whole']");
+    page.wait("document.querySelector('#tube input[name=name]')?.value === 'whole'");
+    page.close();
+}
+
 /// What is held of a reading in progress is only a note: damaged, the scan is read as if it were new, or not at all.
 #[test]
 fn a_damaged_note_of_a_reading_in_progress_stops_nothing() {

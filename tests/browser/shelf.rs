@@ -102,6 +102,17 @@ fn every_change_can_be_taken_back_and_made_again_after_a_reload_too() {
         "document.querySelector('#tubes [data-kept] h2').textContent === {:?}",
         before[0]
     ));
+
+    // By keys alone: what was in focus is gone, and they go on from the row in its place.
+    page.focus("#tubes [data-kept]:nth-child(2) button[aria-label^=Delete]");
+    page.press("Enter");
+    page.wait("document.querySelector('#delete').open");
+    page.press("Tab");
+    page.press("Enter");
+    page.wait("document.querySelectorAll('#tubes [data-kept]').length === 2");
+    page.wait("document.activeElement.closest('#tubes [data-kept]:nth-child(2)') !== null");
+    page.press_with("z", 2);
+    page.wait("document.querySelectorAll('#tubes [data-kept]').length === 3");
     page.close();
 }
 
@@ -202,6 +213,50 @@ fn two_windows_never_overwrite_each_other() {
     shelf_has(&mut page, 2);
     page.turn_to(&other);
     shelf_has(&mut page, 2);
+    page.close();
+}
+
+/// Another window's change comes in under what is being typed here: fields that were not touched show, and keep, what it wrote.
+#[test]
+fn what_is_typed_stays_over_what_another_window_kept_and_over_nothing_else() {
+    let (server, _profile, mut page) = open();
+    keep_samples(&mut page, 1);
+    let open_it = |page: &mut Browser| {
+        page.click("#tubes [data-kept] button[aria-label^=Open]");
+        page.wait("document.querySelector('#tube input[name=name]')?.value");
+    };
+    open_it(&mut page);
+    let first = page.window();
+    page.new_page();
+    page.go(&server.origin);
+    shelf_has(&mut page, 1);
+    let other = page.window();
+    open_it(&mut page);
+    page.evaluate(
+        "document.querySelectorAll('#tube details').forEach((fold) => { fold.open = true; })",
+    );
+    page.click("#tube input[name=batch]");
+    page.type_text("second");
+    page.turn_to(&first);
+    page.evaluate("document.querySelector('#tube input[name=name]').value = ''");
+    page.click("#tube input[name=name]");
+    page.type_text("Renamed");
+    page.press("Enter");
+    page.wait_for_text("Kept on this computer.");
+    page.turn_to(&other);
+    page.wait_for_text("This tube was changed in another window; this is how it is now.");
+    page.wait_for_text("What you typed here is still in the form.");
+    let form = "['name', 'batch'].map((name) => document.querySelector(`#tube input[name=${name}]`).value)";
+    assert_eq!(page.evaluate(form), json!(["Renamed", "second"]));
+    // Something else of the tube is changed here: what is typed is still there.
+    page.click("#tube [data-part=own-coats] summary");
+    page.click("#tube [data-part=own-coats] button");
+    page.wait_for_text("Kept so on this computer.");
+    assert_eq!(page.evaluate(form), json!(["Renamed", "second"]));
+    page.click("#tube [data-do=keep]");
+    page.wait_for_text("Kept on this computer.");
+    go(&mut page, "tubes");
+    page.wait("['Renamed', 'batch second'].every((words) => document.querySelector('#tubes [data-kept]').textContent.includes(words))");
     page.close();
 }
 

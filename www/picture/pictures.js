@@ -2,6 +2,7 @@
 /** The saved pictures: open another, begin a new one, delete one. */
 
 import { el, find, say } from "../dom.js";
+import { askAndDelete } from "../parts/delete.js";
 import { announce } from "../shelf.js";
 
 /** @typedef {import("../types.js").Saved} Saved */
@@ -58,16 +59,9 @@ export class Pictures {
 
   /** @param {Saved} saved @param {string} name */
   async #remove(saved, name) {
-    const dialog = /** @type {HTMLDialogElement} */ (find(document, "#delete"));
-    say(dialog, "delete", `Delete ${name}?`);
-    say(dialog, "delete-what", "It is taken off this computer; Undo brings it back, but not a painting that was under glass.");
-    dialog.returnValue = "no";
-    dialog.showModal();
-    await new Promise((resolve) => dialog.addEventListener("close", resolve, { once: true }));
-    if (dialog.returnValue !== "yes") return;
+    const words = "It is taken off this computer; Undo brings it back, but not a painting that was under glass.";
     try {
-      await this.#page.engine.call("remove_picture", [`deleting ${name}`, saved.id, saved.text]);
-      announce();
+      if (!(await askAndDelete(name, words, (words) => this.#page.engine.call("remove_picture", [words, saved.id, saved.text])))) return;
       await Promise.all([`glass:${saved.id}`, `glass:${saved.id}:painting`].map((held) => this.#page.engine.call("drop_work", [held])));
       if (saved.id === this.#current()) await this.#to(null);
       else await this.list();

@@ -5,6 +5,7 @@ import { download, drawing, el, find, remember, remembered, say } from "../dom.j
 import { EngineError } from "../engine.js";
 import { drawOwnCoats } from "../parts/coats.js";
 import { Compare } from "../parts/compare.js";
+import { askAndDelete } from "../parts/delete.js";
 import { Facts, drawMore, drawStrip } from "../parts/facts.js";
 import { LabelForm } from "../parts/label.js";
 import { Safe, answered } from "../parts/safe.js";
@@ -29,6 +30,7 @@ export function tubesScreen(page, over) {
   const tube = find(document, "#tube");
   const ask = /** @type {HTMLFormElement} */ (find(shelf, "[data-part=ask]"));
   /** @type {Opened | null} */ let opened = null;
+  /** Its label as the form showed it first, to tell what was typed since. @type {Record<string, unknown>} */ let shown = {};
   /** Tubes chosen to be compared, in that order. @type {number[]} */ let chosen = [];
   /** Rows of the shelf as they are drawn. */ let drawn = "";
 
@@ -94,7 +96,7 @@ export function tubesScreen(page, over) {
     } catch (error) {
       return page.tell(error);
     }
-    if (taken) say(shelf, "tubes", taken === 1 ? "One paint was put on the shelf." : `${taken} paints were put on the shelf.`);
+    if (taken) say(shelf, "tubes", taken === 1 ? "One paint was put on the shelf." : `${taken} pigment files were put on the shelf.`);
     if (refused.length) page.alert(refused.join(" "));
   });
 
@@ -129,7 +131,13 @@ export function tubesScreen(page, over) {
         "li",
         { "data-kept": row.id },
         el("span", {}),
-        el("div", {}, el("h2", {}, name), el("p", {}, row.problem.words), el("p", { class: "small" }, "Its text can still be saved as it is.")),
+        el(
+          "div",
+          {},
+          el("h2", {}, name),
+          el("p", {}, "What is kept of this paint is damaged. Bring in your last copy, or import its pigment file again; then this can be deleted. Export saves its text as it is."),
+          el("p", { class: "small" }, row.problem.words),
+        ),
         el("div", { class: "buttons" }, quiet("Export", () => save(row.id), name), quiet("Delete", () => remove(row.id, name), name)),
       );
     }
@@ -271,7 +279,7 @@ export function tubesScreen(page, over) {
     if (!view.kept) return "Nothing is kept yet. Read a scan of a card and keep it, import a pigment file, or bring in a copy of your shelf.";
     const tubes = view.tubes === 1 ? "One paint" : `${view.tubes} paints`;
     const readings = view.kept > view.tubes ? ` in ${view.kept} readings` : "";
-    const shown = view.rows.length < view.tubes ? ` ${view.rows.length || "None"} of them shown.` : "";
+    const shown = view.rows.length < view.tubes ? view.rows.length ? ` ${view.rows.length} of them shown.` : " None of them is what you ask for: change the search, or choose “all” again." : "";
     return `${tubes}${readings} kept on this computer.${shown}`;
   }
 
@@ -314,22 +322,23 @@ export function tubesScreen(page, over) {
   async function remove(id, name) {
     /** @type {Opened} */
     const { text } = opened?.id === id && !tube.hidden ? opened : await engine.call("kept_paint", [id]);
-    const dialog = /** @type {HTMLDialogElement} */ (find(document, "#delete"));
-    say(dialog, "delete", `Delete ${name}?`);
-    say(dialog, "delete-what", "It is taken off this computer; Undo brings it back. A pigment file that you saved stays where it is.");
-    dialog.returnValue = "no";
-    dialog.showModal();
-    await new Promise((resolve) => dialog.addEventListener("close", resolve, { once: true }));
-    if (dialog.returnValue !== "yes") return;
+    const words = "It is taken off this computer; Undo brings it back. A pigment file that you saved stays where it is.";
+    const place = [...shelf.querySelectorAll("[data-kept]")].findIndex((row) => row.getAttribute("data-kept") === String(id));
+    let done = false;
     try {
-      if (text !== undefined) await engine.call("remove", [`deleting ${name}`, [id], [text]]);
-      announce();
+      done = await askAndDelete(name, words, async (words) => text !== undefined && engine.call("remove", [words, [id], [text]]));
+      if (!done) return;
       opened = null;
     } catch (error) {
       page.tell(error);
     }
-    if (location.hash === "#tubes") await list().catch(page.tell);
-    else page.go("tubes");
+    if (location.hash !== "#tubes") return page.go("tubes");
+    await list().catch(page.tell);
+    if (!done) return;
+    // On with the row that took its place: keys, and Ctrl with Z, go on from there.
+    const rows = shelf.querySelectorAll("[data-kept]");
+    const next = rows[Math.min(place, rows.length - 1)]?.querySelector("button") ?? find(shelf, "[data-do=undo]");
+    next.focus({ preventScroll: true });
   }
 
   /** Says what reading the card's cells again would change, and does it only when told to. */
@@ -370,12 +379,18 @@ export function tubesScreen(page, over) {
     try {
       await engine.call("keep", [id, opened.text, text]);
       announce();
-      await open(id);
-      if (words) form.say(words);
-      else say(tube, "elsewhere", "Kept so on this computer. Undo stands on the shelf.");
+      if (words) {
+        await open(id);
+        return form.say(words);
+      }
+      // The change was of something else: what is typed and not kept yet stays.
+      await openAgain(id);
+      say(tube, "elsewhere", "Kept so on this computer. Undo stands on the shelf.");
     } catch (error) {
       page.tell(error);
-      if (error instanceof EngineError && error.code === "changed-elsewhere") await opened_elsewhere();
+      if (!(error instanceof EngineError)) return;
+      if (error.code === "changed-elsewhere") return opened_elsewhere();
+      form.say(error.message, { words: "Save it as a file instead", act: () => savePaint(engine, text, "pigment").catch(page.tell) });
     }
   }
 
@@ -389,12 +404,17 @@ export function tubesScreen(page, over) {
       say(tube, "elsewhere", "This tube was deleted in another window. Undo on the shelf brings it back.");
       return;
     }
-    const typed = form.label;
-    await open(opened.id);
-    const mine = JSON.stringify(typed) !== JSON.stringify(opened?.paint?.label);
+    const mine = await openAgain(opened.id);
     say(tube, "elsewhere", "This tube was changed in another window; this is how it is now.");
-    if (mine) form.say("What you typed is still in the form below the name until you leave; keep it only if you want it over the other window’s.");
-    if (mine) form.label = typed;
+    if (mine) form.say("What you typed here is still in the form. Keep it if you want it over what the other window wrote.");
+  }
+
+  /** Draws the open tube anew; what was typed into its label and not kept stays, and only that. @param {number} id @returns {Promise<boolean>} whether there was any */
+  async function openAgain(id) {
+    const mine = Object.entries(form.label).filter(([name, value]) => String(value) !== String(shown[name]));
+    await open(id);
+    form.label = { ...form.label, ...Object.fromEntries(mine) };
+    return mine.length > 0;
   }
 
   /** @param {number} id @returns {Promise<boolean>} whether it is there */
@@ -419,6 +439,7 @@ export function tubesScreen(page, over) {
       add: (film, way) => become("with_coat", [film, way]),
     });
     form.label = paint.label;
+    shown = { ...form.label };
     facts.draw(paint);
     return true;
   }

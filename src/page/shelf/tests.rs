@@ -93,7 +93,7 @@ fn filters_and_search_narrow_and_what_is_damaged_stays_in_view() {
         record.paint.binder = "Walnut oil".into();
     });
     kept[3].1 = text("lantern-gold", |record| {
-        record.paint.colour_index = vec!["PB4".into()]
+        record.paint.colour_index = vec!["PB4".into(), "pbr7 ".into(), "PBK9".into()]
     });
     kept.push((9, "not a pigment file".into()));
     shelf.use_all(kept);
@@ -104,6 +104,7 @@ fn filters_and_search_narrow_and_what_is_damaged_stays_in_view() {
     };
     assert_eq!(of(|ask| ask.code = "PB29".into()), [2, 9]);
     assert_eq!(of(|ask| ask.binder = "walnut oil".into()), [2, 9]);
+    assert_eq!(of(|ask| ask.code = "PBr7".into()), [4, 9]);
     assert_eq!(of(|ask| ask.search = "storm PW6".into()), [2, 9]);
     assert_eq!(of(|ask| ask.search = "no such words".into()), [9]);
     let clear = of(|ask| ask.grade = "clear".into());
@@ -118,6 +119,8 @@ fn filters_and_search_narrow_and_what_is_damaged_stays_in_view() {
     // By number, not by letter.
     let at = |code: &str| codes.iter().position(|&c| c == code).expect("offered");
     assert!(at("PB4") < at("PB29"), "{codes:?}");
+    // Written as usual, however typed.
+    assert!(at("PBk9") < at("PBr7"), "{codes:?}");
     assert!(view.rows[5].problem.is_some());
 }
 
