@@ -137,7 +137,7 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
     findings.extend(findings::of_fit(
         cells.map(|cell| (cell.film, cell.ground, cell.de00)),
     ));
-    findings.sort_by_key(|finding| finding.weight);
+    findings::by_weight(&mut findings);
     record.findings = findings.iter().map(Into::into).collect();
     Reading {
         layout: layout.clone(),

@@ -177,9 +177,13 @@ pub fn findings(
     }
     found.extend(alike(sampled, state, builds));
     found.extend(dull.then(dull_surface));
-    // The order among equals stays as it is.
-    found.sort_by_key(|finding| finding.weight);
+    by_weight(&mut found);
     found
+}
+
+/// What matters most first; the order among equals stays as it is.
+pub fn by_weight(found: &mut Vec<Finding>) {
+    crate::order::sort_by_number(found, |finding| f64::from(finding.weight as u8));
 }
 
 /// From this distance on a cell is not the paint that the others tell of (ours; CIEDE2000). Of 444 cards by two programs that draw

@@ -378,7 +378,7 @@ pub fn shares(
             open.push((middle, seen, to, at_to));
         }
     }
-    chosen.sort_by_key(|(step, _)| *step);
+    crate::order::sort_by_number(&mut chosen, |(step, _)| *step as f64);
     Ok(chosen)
 }
 

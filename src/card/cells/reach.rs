@@ -70,7 +70,7 @@ fn changes(crossings: &[&Crossing], ground: Ground, bare: &BareStripe) -> Vec<(u
             )
         })
         .collect();
-    changes.sort_by_key(|change| change.0);
+    crate::order::sort_by_number(&mut changes, |change| change.0 as f64);
     changes
 }
 

@@ -38,7 +38,7 @@ pub(super) fn segments(picture: &Picture) -> Vec<Segment> {
     let mut seeds: Vec<usize> = (0..width * height)
         .filter(|&i| gradient.strength(i) > 0.0)
         .collect();
-    seeds.sort_by(|&a, &b| {
+    seeds.sort_unstable_by(|&a, &b| {
         gradient
             .strength(b)
             .total_cmp(&gradient.strength(a))

@@ -7,6 +7,7 @@ use crate::{
     Result,
     colour::{self, Lab},
     film::surface,
+    order::sort_by_number,
     page::{Tone, difference_word},
     paint::Constants,
     picture::{
@@ -187,7 +188,7 @@ impl OpenPicture {
         } else if found.is_empty() {
             view.asked = format!("No tube at hand brings {} nearer to it.", colour.name);
         }
-        crate::order::sort_by_number(&mut found, |(_, nearest)| nearest.misses_by);
+        sort_by_number(&mut found, |(_, nearest)| nearest.misses_by);
         for (tube, nearest) in found.into_iter().take(MOST_ROWS) {
             let depth = depth::Depth {
                 build: nearest.build,
@@ -296,7 +297,11 @@ impl OpenPicture {
                 format!("{way:?}").to_lowercase()
             );
         }
-        found.sort_by(|a, b| b.2.cmp(&a.2).then(a.3.total_cmp(&b.3)));
+        // Those that reach it first, and among them those that turn least aside.
+        sort_by_number(&mut found, |(.., aside)| *aside);
+        sort_by_number(&mut found, |(_, _, reached, _)| {
+            f64::from(u8::from(!reached))
+        });
         for (paint, build, _, _) in found.into_iter().take(MOST_ROWS) {
             let all: Vec<Film> = films
                 .iter()
