@@ -30,6 +30,8 @@ class Wish:
 
 @dataclass
 class Film:
+    """One film and the faults of the hand that drew it."""
+
     top: float
     bottom: float
     left: float
@@ -50,6 +52,8 @@ class Film:
 
 @dataclass
 class Word:
+    """Handwriting, placed by the left end of its line."""
+
     text: str
     font: int
     size: float  # capitals
@@ -62,6 +66,8 @@ class Word:
 
 @dataclass
 class Card:
+    """A whole card: white, black and perhaps a board round them, films, handwriting and damage."""
+
     wish: Wish
     width: float
     height: float

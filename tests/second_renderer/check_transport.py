@@ -3,8 +3,8 @@
     python check_transport.py
 
 The tables and their sources are in ../data/tables (README.md there): discrete ordinates on bare slabs, and stacks of films at 45:0 from
-another adding-doubling library. The slab of van de Hulst, Multiple Light Scattering (1980), table 35, is quoted as in Prahl, van Gemert
-and Welch, Applied Optics 32 (1993) 559; both from memory.
+another adding-doubling library. The slab is van de Hulst's, Multiple Light Scattering (1980), as quoted by Wang, Jacques and Zheng,
+Comput. Methods Programs Biomed. 47 (1995) 131; its two numbers from memory.
 """
 import csv
 import itertools

@@ -1,4 +1,7 @@
-"""Draws a `Card` as a scanner's sensor sees it: linear channels [h, w, 3], 1 for the perfect diffuser, before the scanner's own faults."""
+"""Draws a `Card` as a scanner's sensor sees it: linear channels [h, w, 3], 1 for the perfect diffuser, before the scanner's own faults.
+
+Numbers without a source are ours; sizes are in mm where nothing else is said.
+"""
 import cv2
 import numpy as np
 from scipy.interpolate import PchipInterpolator
@@ -68,16 +71,19 @@ class Sheet:
         self.x, self.y = x.astype(np.float32), y.astype(np.float32)
 
     def inside(self, distance):
-        """Covered share of pixels that lie `distance` mm inside an edge."""
+        """Covered share of pixels whose middles lie `distance` mm inside an edge, which is 1.6 pixels soft."""
         return np.clip(distance * self.px / 1.6 + 0.5, 0, 1)
 
     def clouds(self, across, down):
+        """As `clouds`, in mm."""
         return clouds(self.rows, self.columns, across * self.px, down * self.px, self.rng)
 
     def edge(self, length, period):
+        """As `wave`: length in pixels, period in mm."""
         return wave(length, period * self.px, self.rng)
 
     def empty(self):
+        """Nothing, everywhere [rows, columns]."""
         return np.zeros((self.rows, self.columns), np.float32)
 
     def between(self, x0, y0, x1, y1):
@@ -86,11 +92,12 @@ class Sheet:
         return np.minimum(across, np.minimum(self.inside(self.y - y0), self.inside(y1 - self.y)))
 
     def black(self):
+        """Share covered by black stripes [rows, columns]."""
         card, cover = self.card, self.empty()
         for left, right in card.black:
             lean = card.stripe_slant * (np.arange(self.rows) / self.px - card.height / 2)
-            from_, to = (x + card.stripe_rag * self.edge(self.rows, 2) + lean for x in (left, right))
-            stripe = np.minimum(self.inside(self.x - from_[:, None]), self.inside(to[:, None] - self.x))
+            start, end = (x + card.stripe_rag * self.edge(self.rows, 2) + lean for x in (left, right))
+            stripe = np.minimum(self.inside(self.x - start[:, None]), self.inside(end[:, None] - self.x))
             top, bottom = card.stripe_y
             stripe *= np.minimum(self.inside(self.y - top), self.inside(bottom - self.y))
             cover = np.maximum(cover, stripe)

@@ -20,7 +20,11 @@ def main():
     parser.add_argument("sets", nargs="*", metavar="SET")
     wanted = parser.parse_args()
     wanted.folder.mkdir(parents=True, exist_ok=True)
-    for scan in sets.all_scans():
+    listed = sets.all_scans()
+    unknown = set(wanted.sets) - {scan.name.split("-")[0] for scan in listed} - {"no-card"}
+    if unknown:
+        parser.error(f"no such set: {', '.join(sorted(unknown))}")
+    for scan in listed:
         if not wanted.sets or scan.name.split("-")[0] in wanted.sets:
             truth = scanning.make(scan, wanted.folder)
             (wanted.folder / f"{scan.name}.json").write_text(json.dumps(truth))

@@ -7,13 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from colours import NM, bump, step
+from colours import NM, bump
 
 MID = NM / 550  # scattering falls with a power of the wavelength
 
 
 @dataclass(frozen=True)
 class Paint:
+    """Constants as above."""
+
     kind: str
     absorption: np.ndarray
     scattering: np.ndarray
@@ -26,6 +28,7 @@ def _below(edge, width, height):
 
 
 def _above(edge, width, height):
+    """Absorbs `height` at longer waves."""
     return height / (1 + np.exp(-(NM - edge) / width))
 
 

@@ -47,6 +47,7 @@ class Result:
 
 
 def run(program, *arguments):
+    """The program's end: its return code and what it wrote."""
     return subprocess.run([program, *map(str, arguments)], capture_output=True, text=True)
 
 
@@ -54,8 +55,10 @@ def read_scan(program, scan, folder):
     """The files that the program writes for a scan, and what it says."""
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir(parents=True)
-    said = run(program, "read", scan, "--out", folder).stderr
-    return sorted(folder.glob("*.json")), said
+    done = run(program, "read", scan, "--out", folder)
+    if done.returncode not in (0, 1):  # 1: no card
+        raise RuntimeError(f"{scan}: {done.stderr}")
+    return sorted(folder.glob("*.json")), done.stderr
 
 
 def cell_colours(reading, card):
@@ -87,7 +90,8 @@ def pair(readings, cards):
 
 
 def reference_build(reading, card):
-    """The true build of the film that the reading took as its unit; a card may lie upside down."""
+    """The true build of the film that the reading took as its unit. A card may have been read upside down; where the number of films
+    is wrong, that film is told by its colour."""
     distances, builds, unit = film_distances(reading, card), [film["build"] for film in card["films"]], reading["reference_film"]
     if len(reading["films"]) != len(builds):
         return builds[int(np.argmin(distances[unit]))]
@@ -137,6 +141,7 @@ def score(program, truth_file):
 
 
 def line(title, results):
+    """One row of the table."""
     found = [sum(result.found == word for result in results) for word in ("right", "asked", "wrong")]
     counts = f"| {title} | {len(results)} | " + " | ".join(map(str, found))
     errors = np.concatenate([result.predictions for result in results])
@@ -148,6 +153,7 @@ def line(title, results):
 
 
 def table(results):
+    """Prints Markdown: by set, and the main sets by scanner and by kind of paint."""
     print("\n| cards | number | right | asked | wrong | predictions | median | 95th | width | within |\n" + "|---" * 10 + "|")
     names = {result.scan.split("-")[0]: None for result in results}
     for name in names:
@@ -180,10 +186,14 @@ def main():
             results.append(result)
             if result.found != "right":
                 print(result.scan, result.paint, result.found, result.why, sep="  ", flush=True)
+    no_cards = wanted.folder / "no-card"
+    has_no_cards = no_cards.is_dir() and (not wanted.sets or "no-card" in wanted.sets)
+    if not results and not has_no_cards:
+        parser.error("there is nothing of these sets in the folder: run make.py first")
     if results:
         table(results)
-    if (wanted.folder / "no-card").is_dir() and (not wanted.sets or "no-card" in wanted.sets):
-        read_no_cards(wanted.program, wanted.folder / "no-card")
+    if has_no_cards:
+        read_no_cards(wanted.program, no_cards)
 
 
 if __name__ == "__main__":

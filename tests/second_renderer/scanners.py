@@ -1,4 +1,7 @@
-"""Scanners and cameras, all invented: what their sensors see, the matrix of their driver, and what light does on its way."""
+"""Scanners and cameras: what their sensors see, the matrix of their driver, and what light does on its way.
+
+All are invented, and so are numbers without a source. Wavelengths in nm.
+"""
 from dataclasses import dataclass
 
 import cv2

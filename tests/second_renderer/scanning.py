@@ -1,4 +1,4 @@
-"""Lays cards on the glass, scans them, and writes the scan and the truth about it."""
+"""Lays cards on the glass, scans them, and writes the scan and the truth about it. Numbers without a source are ours."""
 import cv2
 import numpy as np
 from PIL import Image

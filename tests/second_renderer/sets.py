@@ -27,6 +27,8 @@ STRANGE = (
 
 
 class Scan(NamedTuple):
+    """What one scan holds and how it is made."""
+
     name: str  # set-number
     seed: int
     wishes: list
@@ -34,6 +36,8 @@ class Scan(NamedTuple):
 
 
 class _Draws:
+    """Chance, in one row from one seed."""
+
     def __init__(self):
         self.rng, self.bag = np.random.default_rng(77), []
 
@@ -60,7 +64,7 @@ class _Draws:
             glare=rng.uniform(0.05, 0.18) if scanner == "lamp" else rng.uniform(0.0, 0.08), reach=rng.uniform(8, 14),
             offset=rng.uniform(0, 0.0012), exposure=rng.uniform(0.93, 1.0), blur=rng.uniform(0.04, 0.09),
             tag_resolution=bool(rng.random() < 0.8), dust=0.15, angle=rng.normal(0, 1.0), dirt=0.25,
-        )  # fmt: skip
+        )
         settings.tag_space = not (settings.space == "srgb" and rng.random() < 0.5)
         return settings
 
@@ -71,7 +75,7 @@ class _Draws:
             lid=self.pick("white", "grey", "black", "wood"), angle=rng.normal(0, 2), noise=rng.uniform(0.002, 0.006),
             sharpen=self.pick(0.0, 0.0, 0.5), quality=self.pick(70, 80, 90), subsampling=2,
             streaks=rng.uniform(0.002, 0.006), uneven=0.02,
-        )  # fmt: skip
+        )
 
     def crooked(self, number):
         rng, settings = self.rng, self.flatbed()
@@ -91,7 +95,7 @@ class _Draws:
             exposure=rng.uniform(0.75, 0.95), tag_resolution=False, angle=rng.normal(0, 5),
             tone=0 if number < 5 else rng.uniform(0.3, 0.6), balance=(rng.uniform(0.93, 1.05), 1, rng.uniform(0.92, 1.06)),
             dpi=self.pick(180, 220), dirt=0.4, blur=0.1,
-        )  # fmt: skip
+        )
 
 
 def all_scans():
