@@ -471,7 +471,6 @@ mod tests {
                     [cell.xyz, cell.fitted_xyz].map(|[x, y, z]| colour::lab(Xyz::new(x, y, z)));
                 as_seen += colour::difference(seen, fitted);
                 misfit += cell.de00;
-                eprintln!("{seed} {} {}", colour::difference(seen, fitted), cell.de00);
             }
         }
         assert!(misfit < 0.8 * as_seen, "{misfit} {as_seen}");
