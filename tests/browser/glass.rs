@@ -555,15 +555,16 @@ fn a_worker_under_glass_that_ends_is_noticed_and_the_painting_gone_on_with() {
     let bare = probe(&mut page, "bare", JUG);
     assert!(far(brushed, bare) > 8.0, "{brushed:?} {bare:?}");
     page.wait_for_text("Held with the picture on this computer.");
-    // What was drawn is held a moment after it was drawn.
-    page.evaluate("new Promise((done) => setTimeout(() => done(1), 1500))");
     let strips = page.evaluate("Math.max(1, Math.min(4, navigator.hardwareConcurrency || 2))");
     let strips = strips.as_u64().expect("a number") as usize;
     // One that draws, then the one that keeps the painting; the latter at rest, and as soon as it is asked for anything.
     for (before, asked) in [(0, false), (strips, false), (strips, true)] {
+        // What was drawn is held a moment after it was drawn or gone on with, and that asks the worker for something.
+        page.evaluate("new Promise((done) => setTimeout(() => done(1), 1500))");
         if asked {
-            page.in_older_worker(before, "self.onmessage = () => self.close()");
             tool(&mut page, "look");
+            settled(&mut page);
+            page.in_older_worker(before, "self.onmessage = () => self.close()");
             click_at(&mut page, WALL);
         } else {
             page.in_older_worker(before, "self.close()");
