@@ -307,7 +307,8 @@ fn what_is_drawn_is_what_a_spot_tells() {
             assert!(off < most, "{what}: {off} on patch {i}");
         }
     };
-    check(&mut glass, 1, 0.8, "whole picture");
+    // Half a step of 8 bits in one channel of a dark patch is 0.6 of it already.
+    check(&mut glass, 1, 1.0, "whole picture");
     glass.run(Some([[0.0, 0.0], [width as f64, 0.0]]));
     check(&mut glass, 1, 1.0, "running out");
     glass.add_area().expect("an area");
