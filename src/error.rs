@@ -84,6 +84,14 @@ pub enum Error {
     /// A question that this paint's constants cannot answer.
     #[error("{0}")]
     CannotPredict(String),
+    /// The browser's storage takes nothing more.
+    #[error(
+        "The browser's storage {doing}: there is no room left (QuotaExceededError); free some space on the disk, or save a copy and delete what you no longer need."
+    )]
+    NoRoom {
+        /// What it was asked to do.
+        doing: &'static str,
+    },
     /// Storage of the browser, files, sockets.
     #[error("{what} {doing}: {reason}")]
     Outside {
@@ -113,6 +121,7 @@ impl Error {
             Self::ChangedElsewhere => "changed-elsewhere",
             Self::Refused(_) => "refused",
             Self::CannotPredict(_) => "cannot-predict",
+            Self::NoRoom { .. } => "no-room",
             Self::Outside { .. } => "outside",
         }
     }

@@ -167,8 +167,19 @@ export class Work {
     const state = await this.#engine.call("held_work", [`${name}:rows`]);
     const { files } = scans;
     // What is held of the rows is only a note: without it the scans are read anew.
-    const read = soundRows(state, files.length) ? state : { done: 0, rows: [] };
+    const read = soundRows(state, files.length) && (await this.#readable(state.rows)) ? state : { done: 0, rows: [] };
     return { name, files, done: read.done, rows: read.rows };
+  }
+
+  /** Whether the texts of rows are pigment files. @param {HeldRow[]} rows */
+  async #readable(rows) {
+    try {
+      for (const { text, paint } of rows) if (paint) await this.#engine.call("relabel", [text, paint.label]);
+      return true;
+    } catch (error) {
+      if (error instanceof EngineError) return false;
+      throw error;
+    }
   }
 
   /** @param {string} name @returns {Promise<Left | null>} */
@@ -194,6 +205,9 @@ function soundRows(state, files) {
     [row.file, row.name, row.typed, row.ask].every((text) => typeof text === "string") &&
     (row.text === null || typeof row.text === "string") &&
     (row.paint === null || typeof row.paint?.strip_small === "string") &&
-    (row.problem === null || typeof row.problem?.words === "string");
+    (row.problem === null || typeof row.problem?.words === "string") &&
+    // Read or not: a text and its paint, or a reason.
+    (row.text === null) === (row.paint === null) &&
+    (row.paint !== null || row.problem !== null);
   return place(state?.done, files) && Array.isArray(state.rows) && state.rows.every(row);
 }

@@ -58,7 +58,7 @@ impl Open {
         place: &str,
         ask: impl FnOnce(&web_sys::IdbObjectStore) -> std::result::Result<IdbRequest, JsValue>,
     ) -> Result<JsValue> {
-        let failed = |error: JsValue| failed(self.doing, reason(&error));
+        let failed = |error: JsValue| told(self.doing, &error);
         let store = self.transaction.object_store(place).map_err(failed)?;
         let request = ask(&store).map_err(failed)?;
         let answered = Promise::new(&mut |resolve, reject| {
@@ -131,15 +131,12 @@ pub async fn all(open: &Open, part: Part) -> Result<Vec<(u32, String)>> {
     let place = name(Place::Kept(part));
     let keys = Array::from(&open.ask(place, |store| store.get_all_keys()).await?);
     let values = Array::from(&open.ask(place, |store| store.get_all()).await?);
-    keys.iter()
+    // Under a key that is no number lies nothing that was kept here: it stays where it is, and stops nothing.
+    Ok(keys
+        .iter()
         .zip(values.iter())
-        .map(|(key, value)| {
-            let id = number(&key).ok_or_else(|| {
-                failed(open.doing, format!("{key:?} is not a number it gave out"))
-            })?;
-            Ok((id, text(&value)))
-        })
-        .collect()
+        .filter_map(|(key, value)| Some((number(&key)?, text(&value))))
+        .collect())
 }
 
 /// Keeps a reading in progress: whatever the page gives, under a name.
@@ -211,7 +208,7 @@ async fn transact<T>(
     mode: &'static str,
     work: impl AsyncFnOnce(&Open) -> Result<T>,
 ) -> Result<T> {
-    let failed = |error: JsValue| failed(doing, reason(&error));
+    let failed = |error: JsValue| told(doing, &error);
     let transaction = begin(database, places, mode).map_err(failed)?;
     let ended = Promise::new(&mut |resolve, reject| {
         transaction.set_oncomplete(Some(&resolve));
@@ -253,7 +250,7 @@ fn begin(
 }
 
 async fn open(doing: &'static str) -> Result<IdbDatabase> {
-    let request = ask_to_open().map_err(|error| failed(doing, reason(&error)))?;
+    let request = ask_to_open().map_err(|error| told(doing, &error))?;
     let upgrade = Closure::once(migrate);
     request.set_onupgradeneeded(Some(upgrade.as_ref().unchecked_ref()));
     let opened = Promise::new(&mut |resolve, reject| {
@@ -319,9 +316,7 @@ fn migrate(event: IdbVersionChangeEvent) -> std::result::Result<(), JsValue> {
 }
 
 fn result(doing: &'static str, request: &IdbRequest) -> Result<JsValue> {
-    request
-        .result()
-        .map_err(|error| failed(doing, reason(&error)))
+    request.result().map_err(|error| told(doing, &error))
 }
 
 fn number(key: &JsValue) -> Option<u32> {
@@ -344,6 +339,15 @@ fn failed(doing: &'static str, reason: String) -> Error {
     }
 }
 
+/// What the storage said of something it was asked to do.
+fn told(doing: &'static str, error: &JsValue) -> Error {
+    let exception = error.dyn_ref::<DomException>();
+    if exception.is_some_and(|exception| exception.name() == "QuotaExceededError") {
+        return Error::NoRoom { doing };
+    }
+    failed(doing, reason(error))
+}
+
 /// The exception's name (its message is often empty), with what to do where that is known.
 fn reason(error: &JsValue) -> String {
     let Some(exception) = error.dyn_ref::<DomException>() else {
@@ -355,11 +359,6 @@ fn reason(error: &JsValue) -> String {
     };
     let name = exception.name();
     match name.as_str() {
-        "QuotaExceededError" => {
-            format!(
-                "there is no room left ({name}); free some space on the disk, or save a copy and delete what you no longer need"
-            )
-        }
         "VersionError" => {
             format!("it was written by a newer version of this program ({name}); use that version")
         }

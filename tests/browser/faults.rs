@@ -165,6 +165,7 @@ fn a_damaged_tube_is_told_and_the_others_stay() {
            asked.onsuccess = () => {
              const change = asked.result.transaction('paints', 'readwrite');
              change.objectStore('paints').put('{\"format\": \"twoground-pigm', 2);
+             change.objectStore('paints').put('not kept by this page', 'a stray key');
              change.oncomplete = () => { asked.result.close(); done(1); };
            };
            asked.onerror = failed; })",

@@ -338,6 +338,17 @@ fn many_scans_become_a_table_with_reasons_and_are_kept_together() {
     page.evaluate(held);
     page.reload();
     rows(&mut page);
+    // A row that is damaged is no paint to keep: the scans are read anew.
+    page.evaluate(held);
+    page.evaluate(
+        "import('./engine.js').then(async ({ Engine }) => { const engine = new Engine();
+           const name = (await engine.call('held_works')).find((name) => name.endsWith(':rows'));
+           const state = await engine.call('held_work', [name]);
+           state.rows[0].text = 'no pigment file';
+           await engine.call('hold_work', [name, state]); })",
+    );
+    page.reload();
+    rows(&mut page);
     // Two rows under one name are readings of one tube.
     for row in [1, 2] {
         page.evaluate(&format!("(() => {{ const input = document.querySelector('#class tbody tr:nth-child({row}) input'); input.value = 'Same tube'; input.dispatchEvent(new Event('change')); return 1; }})()"));

@@ -28,7 +28,7 @@ export async function askAndDelete(name, words, remove) {
     await remove(`deleting ${name}`);
   } catch (error) {
     // A full disk takes nothing more, and what can be taken back has to be written.
-    if (!(error instanceof EngineError && error.message.includes("QuotaExceededError"))) throw error;
+    if (!(error instanceof EngineError && error.code === "no-room")) throw error;
     const lost = "There is no room left to keep it for Undo. It can still be deleted, but nothing brings it back then, nor what was changed before. Save a copy of everything first if you have none.";
     if (!(await asked(`Delete ${name} for good?`, lost))) return false;
     await remove(null);

@@ -226,7 +226,7 @@ fn of_film(film: &PlannedFilm, tube: &Tube) -> Vec<String> {
             "{name}: a white thinned this far veils more than predicted here."
         ));
     }
-    // Conservators give no figure for how much medium is safe; half of what stays is ours.
+    // That much medium yellows and wrinkles is common practice, no source; where much begins is ours: half of what stays.
     if film.thinning.fat() > 0.5 && !is_acrylic(tube) {
         notes.push(format!(
             "{name}: more medium than paint stays in this film. Much oil yellows and wrinkles; take only what it needs."
