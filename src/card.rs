@@ -98,6 +98,19 @@ pub struct Layout {
 }
 
 impl Layout {
+    /// The same without one film, which no doubt is about any longer; doubts about films after it keep to them.
+    pub fn without(&self, film: usize) -> Self {
+        let mut layout = self.clone();
+        layout.films.remove(film);
+        for doubt in &mut layout.doubts {
+            doubt.film = doubt
+                .film
+                .filter(|&at| at != film)
+                .map(|at| if at > film { at - 1 } else { at });
+        }
+        layout
+    }
+
     /// How far the card is from a parallelogram, as a share of its diagonals: nothing on a flatbed, however the card lies, and
     /// more under a camera that does not look straight down.
     pub fn perspective(&self) -> f64 {

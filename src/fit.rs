@@ -141,8 +141,16 @@ pub struct Fitted {
     pub steps: usize,
 }
 
-/// (K, S) of the starts, per unit build: there are shallow local minima, and the best end counts.
-const STARTS: [(f64, f64); 4] = [(0.5, 0.3), (0.05, 0.05), (2.0, 0.05), (1.0, 3.0)];
+/// (K, S) of the starts, per unit build: there are local minima, and the best end counts. On 657 fits of rendered cards each of these
+/// was needed by some. Only the last one, nearly a white, keeps some whites from ending as black paints under a scanner that is all
+/// level error.
+const STARTS: [(f64, f64); 5] = [
+    (0.5, 0.3),
+    (0.05, 0.05),
+    (2.0, 0.05),
+    (1.0, 3.0),
+    (0.01, 1.0),
+];
 /// Most Gauss-Newton steps from one start.
 const MOST_STEPS: usize = 60;
 /// A fit ends when a step lowers its cost by less than this share.
@@ -447,5 +455,59 @@ fn residual(datum: &Datum, given: f64) -> f64 {
         Says::Equal => r,
         Says::AtMost => r.min(0.0),
         Says::AtLeast => r.max(0.0),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::spectrum::to_xyz_rows;
+
+    /// Five films of a white, seen by a scanner whose level is open: a black paint and a level error of everything explain no cell.
+    #[test]
+    fn a_white_does_not_end_as_a_black() {
+        let (absorption, scattering, anisotropy) = (0.003, 1.6, 0.4);
+        let grounds = vec![[0.85; BANDS], [0.06; BANDS]];
+        let builds = [0.38, 1.76, 1.0, 0.57, 2.77];
+        let rows = to_xyz_rows();
+        let mut data = Vec::new();
+        for (film, &build) in builds.iter().enumerate() {
+            for (ground, under) in grounds.iter().enumerate() {
+                let layer =
+                    Optics::Transport.slopes(absorption * build, scattering * build, anisotropy);
+                let seen = under.map(|r| layer.over(r)[0]);
+                for row in rows {
+                    let value = (0..BANDS).map(|b| row[b] * seen[b]).sum();
+                    data.push(Datum {
+                        film,
+                        ground,
+                        row,
+                        value,
+                        sd: 0.002 + 0.003 * value,
+                        says: Says::Equal,
+                    });
+                }
+            }
+        }
+        let level = DVector::from_iterator(data.len(), data.iter().map(|d| 0.04 * d.value));
+        let card = Card {
+            grounds,
+            shared: &level * level.transpose(),
+            data,
+            haze: (0.0, 0.002),
+            anisotropy: (0.4, 0.25),
+            nominal: vec![0.25, 2.0, 1.0, 0.5, 4.0],
+            reference: 2,
+        };
+        let fitted = fit(&card, &Prior::default(), Optics::Transport);
+        assert!(
+            fitted.cost < 0.5 * fitted.fitted.len() as f64,
+            "{}",
+            fitted.cost
+        );
+        for (film, build) in builds.iter().enumerate() {
+            let off = libm::exp(fitted.log_builds[film]) / build;
+            assert!((0.8..1.25).contains(&off), "{film} {off}");
+        }
     }
 }

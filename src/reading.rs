@@ -5,10 +5,12 @@ use serde::{Deserialize, Serialize};
 
 mod again;
 mod solve;
+mod stranger;
 
 pub use again::again;
 pub use solve::{ANISOTROPY, card_for_fit, cell_sd};
 use solve::{FLOOR, RELATIVE, Solved};
+pub use stranger::{STRANGER, ask as ask_about_stranger, stranger};
 
 use crate::{
     Error, Result,
@@ -81,7 +83,8 @@ pub struct Reading {
     pub record: Record,
 }
 
-/// Reads one card of a scan.
+/// Reads one card of a scan. What was taken for a film and keeps the rest from being films of one paint ([`stranger`]) is left out, and
+/// the layout asks about it.
 ///
 /// # Errors
 /// [`Error::Layout`] and [`Error::NoFilms`] where the layout has nothing that can be sampled.
@@ -90,7 +93,15 @@ pub fn read_card(scan: &Scan, layout: &Layout, answers: &Answers) -> Result<Read
         return Err(Error::NoFilms);
     }
     let sampled = cells::sample(scan, layout)?;
-    Ok(read_sampled(scan, layout, sampled, answers))
+    let reading = read_sampled(scan, layout, sampled.clone(), answers);
+    let Some(film) = stranger(scan, &reading, &sampled, answers) else {
+        return Ok(reading);
+    };
+    let mut asking = layout.clone();
+    stranger::ask(&mut asking, film);
+    let rest = asking.without(film);
+    let others: Vec<usize> = (0..layout.films.len()).filter(|&f| f != film).collect();
+    Ok(read_sampled(scan, &rest, sampled.only(&others), answers))
 }
 
 /// The same from cells that were sampled before: for answers that change nothing but the fit, and to tell the stages apart.

@@ -5,7 +5,7 @@
 
 use crate::{
     Error, Result,
-    card::cells::{self, BareStripe, Crossing, PooledCell, Sampled},
+    card::cells::{self, BareStripe, PooledCell, Sampled},
     colour::{self, Xyz},
     reading,
 };
@@ -83,36 +83,6 @@ impl Joined {
     /// CIEDE2000 between the two in the median cell.
     pub fn median(&self) -> f64 {
         median(&self.differences)
-    }
-}
-
-/// What a scan measures of these films alone, in this order. Films that it does not have are passed over.
-pub fn only(sampled: &Sampled, films: &[usize]) -> Sampled {
-    let films: Vec<usize> = films
-        .iter()
-        .copied()
-        .filter(|&film| film < sampled.evenness.len())
-        .collect();
-    let pooled = films.iter().enumerate().flat_map(|(number, &film)| {
-        let cells = sampled.pooled.iter().filter(move |cell| cell.film == film);
-        cells.map(move |cell| PooledCell {
-            film: number,
-            ..cell.clone()
-        })
-    });
-    let crossings = films.iter().enumerate().flat_map(|(number, &film)| {
-        let all = sampled.crossings.iter().filter(move |c| c.film == film);
-        all.map(move |crossing| Crossing {
-            film: number,
-            ..crossing.clone()
-        })
-    });
-    Sampled {
-        pooled: pooled.collect(),
-        crossings: crossings.collect(),
-        evenness: films.iter().map(|&film| sampled.evenness[film]).collect(),
-        units: films.iter().map(|&film| sampled.units[film]).collect(),
-        ..sampled.clone()
     }
 }
 

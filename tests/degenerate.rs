@@ -5,9 +5,10 @@
 mod drawn;
 
 use twoground::{
+    card::find,
     colour::{self, Lab},
     film::surface,
-    page,
+    page::{self, OpenScan},
     paint::{
         Record,
         file::{Grade, State, Surface},
@@ -15,7 +16,8 @@ use twoground::{
     },
     picture::{self, Ground},
     reading::{self, Answers, Reading},
-    simulate::{InventedPaint, Scene, paints},
+    scan::decode,
+    simulate::{self, InventedPaint, Scene, paints, trials},
     spectrum,
 };
 
@@ -312,6 +314,51 @@ fn a_fluorescent_paint_is_no_paint_that_is_known() {
         assert_told(&reading, "not-modelled");
         assert!(reading.fitted.is_none());
     }
+}
+
+/// Writing across the stripes that was taken for a film keeps the films from being one paint's. It is left out, and asked about; the
+/// painter's word holds.
+#[test]
+fn what_is_no_film_of_the_paint_is_left_out_and_asked_about() {
+    let scene = trials::scene(130_080, 142.0);
+    let bytes = simulate::render(&scene).bytes().expect("a picture");
+    let scan = decode::decode(&bytes, "written.png").expect("a picture");
+    let layouts = find::find(&scan).expect("a card");
+    assert_eq!(layouts[0].films.len(), scene.cards[0].films.len() + 1);
+
+    let reading = reading::read_card(&scan, &layouts[0], &Answers::default()).expect("cells");
+    assert_ne!(reading.record.state, State::NotModelled);
+    assert_eq!(reading.record.films.len(), scene.cards[0].films.len());
+    let asks = |code: &&str| reading.layout.doubts.iter().any(|d| d.code == *code);
+    assert!(asks(&reading::STRANGER) && !asks(&"film-count"));
+
+    let mut open = OpenScan::new(&bytes, "written.png", String::new(), false).expect("a scan");
+    let mut read = |change: &dyn Fn(&mut OpenScan)| {
+        change(&mut open);
+        open.sample();
+        open.fit();
+        let view = open.view().expect("a view");
+        let films = view.paint.map(|_| open.record().expect("a record"));
+        let state = films.map(|record| (record.state, record.films.len()));
+        (serde_json::to_string(&view.question).expect("JSON"), state)
+    };
+    const STRANGER: &str = "It does not go with the others and was left out.";
+    let modelled = (reading.record.state, scene.cards[0].films.len());
+    let (question, state) = read(&OpenScan::find);
+    assert!(question.contains(STRANGER), "{question}");
+    assert_eq!(state, Some(modelled));
+    let film = (0..=modelled.1)
+        .find(|film| {
+            question.contains(&format!(
+                "\"do\":\"put-back\",\"words\":\"Yes, count it\",\"film\":{film}}}"
+            ))
+        })
+        .expect("a film to count");
+    let (question, state) = read(&|open| open.leave_out(film, None, false));
+    assert!(!question.contains(STRANGER), "{question}");
+    assert_eq!(state, Some((State::NotModelled, modelled.1 + 1)));
+    let (_, state) = read(&|open| open.leave_out(film, None, true));
+    assert_eq!(state, Some(modelled));
 }
 
 /// Through a plastic sleeve everything is lifted: it is said, and the range holds all the same.

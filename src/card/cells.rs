@@ -156,6 +156,36 @@ impl Sampled {
         self
     }
 
+    /// The same of these films alone, in this order. Films that it does not have are passed over.
+    pub fn only(&self, films: &[usize]) -> Self {
+        let films: Vec<usize> = films
+            .iter()
+            .copied()
+            .filter(|&film| film < self.evenness.len())
+            .collect();
+        let pooled = films.iter().enumerate().flat_map(|(number, &film)| {
+            let cells = self.pooled.iter().filter(move |cell| cell.film == film);
+            cells.map(move |cell| PooledCell {
+                film: number,
+                ..cell.clone()
+            })
+        });
+        let crossings = films.iter().enumerate().flat_map(|(number, &film)| {
+            let all = self.crossings.iter().filter(move |c| c.film == film);
+            all.map(move |crossing| Crossing {
+                film: number,
+                ..crossing.clone()
+            })
+        });
+        Self {
+            pooled: pooled.collect(),
+            crossings: crossings.collect(),
+            evenness: films.iter().map(|&film| self.evenness[film]).collect(),
+            units: films.iter().map(|&film| self.units[film]).collect(),
+            ..self.clone()
+        }
+    }
+
     /// How far each film takes its cells from the bare stripes, in logarithms, summed over X, Y, Z and both grounds: larger
     /// for thicker films.
     pub fn depths(&self) -> Vec<f64> {

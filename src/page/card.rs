@@ -75,7 +75,7 @@ impl Second {
                 }
             })
             .collect();
-        repeat::only(&self.sampled, &films)
+        self.sampled.only(&films)
     }
 }
 
@@ -336,6 +336,14 @@ impl OpenScan {
             .map_or(sampled, |joined| &joined.sampled);
         let mut reading =
             reading::read_sampled(&self.scan, &layout, sampled.clone(), &card.place.answers);
+        let untouched = !card.place.by_hand && !card.place.judged && card.place.left_out.is_empty();
+        let strange = untouched
+            .then(|| reading::stranger(&self.scan, &reading, sampled, &card.place.answers));
+        if let Some(film) = strange.flatten() {
+            self.leave_out_stranger(film);
+            self.sample();
+            return self.fit();
+        }
         reading.record.provenance.when = self.when.clone();
         let noticed = self.noticed_here().map(|(code, words)| file::Finding {
             code: code.into(),

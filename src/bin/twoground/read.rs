@@ -137,11 +137,12 @@ fn cards(path: &Path, wishes: &Wishes) -> Result<Vec<Result<Record>>> {
     Ok(layouts(&scan, wishes)?
         .iter()
         .map(|card| {
-            let mut record = reading::read_card(&scan, &card.layout, &answers)?.record;
+            let read = reading::read_card(&scan, &card.layout, &answers)?;
+            let mut record = read.record;
             record.provenance.when.clone_from(&when);
-            record.findings.extend(asked(&card.layout, wishes));
+            record.findings.extend(asked(&read.layout, wishes));
             if let Some(printed) = &card.printed {
-                printed.inscribe(&card.layout, &mut record);
+                printed.inscribe(&read.layout, &mut record);
             }
             Ok(record)
         })

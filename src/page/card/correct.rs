@@ -6,7 +6,8 @@ use super::{
 };
 use crate::{
     Error, Result,
-    card::{Edge, FilmBand, Layout, find, rectify::Frame},
+    card::{Doubt, Edge, FilmBand, Layout, find, rectify::Frame},
+    reading,
 };
 
 /// Least width of a stripe, as a share of the card's.
@@ -230,9 +231,23 @@ impl OpenScan {
         Ok(())
     }
 
+    /// Leaves out what was taken for a film and is none, and asks about it.
+    pub(super) fn leave_out_stranger(&mut self, film: usize) {
+        self.leave_out(film, None, true);
+        let place = &mut self.card_mut().place;
+        place.judged = true;
+        if let Some(layout) = &mut place.layout {
+            reading::ask_about_stranger(layout, film);
+        }
+    }
+
     /// Leaves one cell of a film out of the fit, or takes it back; all of its cells where no stripe is given.
     pub fn leave_out(&mut self, film: usize, stripe: Option<usize>, out: bool) {
         let place = &mut self.card_mut().place;
+        if let Some(layout) = place.layout.as_mut().filter(|_| !out) {
+            let asks = |doubt: &Doubt| doubt.code == reading::STRANGER && doubt.film == Some(film);
+            layout.doubts.retain(|doubt| !asks(doubt));
+        }
         let stripes = place.layout.as_ref().map_or(0, |l| l.stripes.len());
         for stripe in stripe.map_or(0..stripes, |stripe| {
             stripe..stripes.min(stripe.saturating_add(1))

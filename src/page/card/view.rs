@@ -15,7 +15,7 @@ use crate::{
     colour::{self, Xyz},
     page::{PaintView, Problem},
     picture::{ground::LEAST_LEFT, pick},
-    reading::Answers,
+    reading::{self, Answers},
 };
 
 /// From colours as the scan has them to colours by the card's own tones: so much light added everywhere, then all of it times a
@@ -245,7 +245,8 @@ impl OpenScan {
         let mut questions: Vec<Question> = Vec::new();
         for (i, doubt) in layout.doubts.iter().enumerate() {
             let film = doubt.film.filter(|&film| film < layout.films.len());
-            if film.is_some_and(|film| !counted.contains(&film)) {
+            let left_out = film.is_some_and(|film| !counted.contains(&film));
+            if left_out && doubt.code != reading::STRANGER {
                 continue;
             }
             let told = |film| questions.iter().any(|q| q.film == Some(film));
@@ -518,6 +519,16 @@ impl Question {
                 vec![settle("That many"), count.unwrap_or(add)]
             }
             "card" => vec![settle("Yes"), Action::Dismiss { words: "No card" }],
+            reading::STRANGER => {
+                let film = self.film.unwrap_or_default();
+                vec![
+                    settle("No, leave it out"),
+                    Action::PutBack {
+                        words: "Yes, count it",
+                        film,
+                    },
+                ]
+            }
             _ => vec![settle("Yes")],
         };
         if let Some(&(film, top)) = self.edges.first() {
@@ -527,7 +538,8 @@ impl Question {
                 top,
             });
         }
-        if let Some(film) = self.film {
+        // What was left out is no bare card either.
+        if let Some(film) = self.film.filter(|_| self.code != reading::STRANGER) {
             actions.push(Action::TakeAway {
                 words: "No film there",
                 film,

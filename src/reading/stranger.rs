@@ -1,0 +1,76 @@
+//! What was taken for a film and is none: writing across the stripes, a strip of tape, a film of another paint.
+
+use super::{Answers, Reading, read_sampled};
+use crate::{
+    card::{Doubt, Edge, Layout, cells::Sampled},
+    paint::file::State,
+    scan::Scan,
+};
+
+/// Code of the question about a film that was left out.
+pub const STRANGER: &str = "strange-film";
+
+/// A film that varies by more than this share of what it does looks like none. Ours: of films that a hand draws, on cards of two
+/// renderers, the unevenest are at 0.35; writing is at 0.4 to 4.
+const UNEVEN: f64 = 0.4;
+/// So does one of which more than this share is left out as dust or ridges (ours).
+const REJECTED: f64 = 0.25;
+
+/// The film without which the others go together as films of one paint, where they do not with it. It has to look like no film by
+/// itself too: one of a fluorescent paint's films can be missed without the rest becoming an ordinary paint.
+///
+/// `reading`: what `sampled` gave.
+pub fn stranger(
+    scan: &Scan,
+    reading: &Reading,
+    sampled: &Sampled,
+    answers: &Answers,
+) -> Option<usize> {
+    let films = sampled.evenness.len();
+    // One film alone goes together with itself.
+    if reading.record.state != State::NotModelled || films < 3 {
+        return None;
+    }
+    let misfit = |film: usize| -> Option<f64> {
+        let others: Vec<usize> = (0..films).filter(|&other| other != film).collect();
+        let layout = reading.layout.without(film);
+        let rest = read_sampled(scan, &layout, sampled.only(&others), answers);
+        let fitted = rest.fitted?;
+        Some(fitted.cost / fitted.fitted.len() as f64)
+    };
+    (0..films)
+        .filter(|&film| looks_like_none(film, sampled))
+        .filter_map(|film| Some((film, misfit(film)?)))
+        .min_by(|(_, a), (_, b)| a.total_cmp(b))
+        .map(|(film, _)| film)
+}
+
+fn looks_like_none(film: usize, sampled: &Sampled) -> bool {
+    let mut crossings = sampled.crossings.iter().filter(|c| c.film == film);
+    let mut cells = sampled.pooled.iter().filter(|c| c.film == film);
+    sampled.evenness[film] > UNEVEN
+        || crossings.any(|crossing| !crossing.reached)
+        || cells.any(|cell| cell.rejected_share > REJECTED)
+}
+
+/// Puts the question about a film that was left out into its layout, instead of those about it and about how many films there are.
+pub fn ask(layout: &mut Layout, film: usize) {
+    let middle = |edge: &Edge| 0.5 * (edge.left + edge.right);
+    let band = &layout.films[film];
+    let share = 0.5 * (middle(&band.top) + middle(&band.bottom)) / layout.size[1];
+    layout
+        .doubts
+        .retain(|doubt| doubt.films.is_none() && doubt.film != Some(film));
+    layout.doubts.insert(
+        0,
+        Doubt {
+            code: STRANGER.into(),
+            words: format!(
+                "Is what lies {:.0} % down the stripes a film of this paint? It does not go with the others and was left out.",
+                100.0 * share
+            ),
+            film: Some(film),
+            films: None,
+        },
+    );
+}
