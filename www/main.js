@@ -154,6 +154,8 @@ async function begin() {
     const table = await card.work.ownTable();
     if (table) classroom.goOn(table);
     const left = await card.work.own();
+    // A painter may be quicker: what is held is then the scan just chosen.
+    if (card.hasBegun()) return show();
     if (left) await card.open(left.file, { pasted: left.pasted, left });
     if (!left && !table) start.offer(await card.work.leftBehind());
   } catch {
