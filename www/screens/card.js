@@ -436,7 +436,7 @@ export function cardScreen(page, over, lay) {
       drawCards(view);
     } catch (error) {
       form.say(error instanceof EngineError ? error.message : "It could not be kept.", { words: "Save it as a file instead", act: () => exportFile() });
-      page.tell(error);
+      if (!(error instanceof EngineError)) page.tell(error);
     } finally {
       keeping = false;
     }
