@@ -21,7 +21,9 @@ use crate::{
 pub use card::{CardView, OpenScan};
 pub use class::{ClassRow, Together, class_rows, class_together};
 pub use glaze::Glaze;
-pub use paint::{LabelData, PaintView, file_name, relabel, with_coat, without_scrap, without_tint};
+pub use paint::{
+    LabelData, PaintView, change_words, file_name, relabel, with_coat, without_scrap, without_tint,
+};
 pub use paper::{PlanSheet, WallView};
 pub use picture::{
     Change, GlassSpot, GlassView, GreysView, Held, MixView, NewTint, OpenGlass, OpenPicture, Part,

@@ -135,7 +135,11 @@ async fn history(store: &impl Transaction) -> Result<History> {
         .map_or_else(History::default, |text| History::read(&text)))
 }
 
-async fn note(store: &impl Transaction, history: &History) -> Result<()> {
+/// Notes the changes so far.
+///
+/// # Errors
+/// What the store says.
+pub async fn note(store: &impl Transaction, history: &History) -> Result<()> {
     store
         .write(Place::About, Some(HISTORY), &history.write())
         .await
@@ -215,20 +219,22 @@ async fn as_seen(store: &impl Transaction, wishes: &[Wish]) -> Result<()> {
     }
 }
 
-/// Deletes for good, and forgets all that was noted: a store without room takes no text, so nothing is written. Gives no numbers.
+/// Deletes for good, and forgets what could be taken back: a store without room takes no text, so nothing is written. Gives
+/// what stays to be noted ([`note`]), once this has made room for it: when the last copy went out.
 ///
 /// # Errors
 /// As [`commit`].
-pub async fn delete_for_good(store: &impl Transaction, wishes: Vec<Wish>) -> Result<Vec<u32>> {
+pub async fn delete_for_good(store: &impl Transaction, wishes: Vec<Wish>) -> Result<History> {
     as_seen(store, &wishes).await?;
-    for key in history(store).await?.keys() {
+    let mut history = history(store).await?;
+    for key in history.forget_changes() {
         store.clear(Place::Changes, key).await?;
     }
     store.clear(Place::About, HISTORY).await?;
     for (part, id) in wishes.iter().filter_map(|wish| Some((wish.part, wish.id?))) {
         store.clear(Place::Kept(part), id).await?;
     }
-    Ok(Vec::new())
+    Ok(history)
 }
 
 /// The picture with other tubes. One that cannot be read stays as it is.

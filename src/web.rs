@@ -484,14 +484,13 @@ impl Shelf {
 #[wasm_bindgen]
 pub async fn keep(id: Option<u32>, seen: Option<String>, text: String) -> Given<u32> {
     let record = Record::read(&text).map_err(thrown)?;
-    let name = record.paint.name_or_unnamed();
     let (words, wish) = match (id, seen) {
         (Some(id), Some(seen)) => (
-            format!("the change of {name}"),
+            page::change_words(&seen, &record),
             Wish::replace(Part::Paints, id, seen, text.clone()),
         ),
         _ => (
-            format!("keeping {name}"),
+            format!("keeping {}", record.paint.name_or_unnamed()),
             Wish::new(Part::Paints, text.clone()),
         ),
     };
@@ -501,12 +500,20 @@ pub async fn keep(id: Option<u32>, seen: Option<String>, text: String) -> Given<
 
 /// Makes a change called `words`, or, without words, deletes for good.
 async fn commit(doing: &'static str, words: Option<&str>, wishes: Vec<Wish>) -> Given<Vec<u32>> {
-    store::change(doing, async |open| match words {
-        Some(words) => shelf::commit(open, words, wishes).await,
-        None => shelf::delete_for_good(open, wishes).await,
-    })
-    .await
-    .map_err(thrown)
+    let Some(words) = words else {
+        let left = store::change(doing, async |open| {
+            shelf::delete_for_good(open, wishes).await
+        });
+        let left = left.await.map_err(thrown)?;
+        // What was deleted has made room for a few bytes; where not even they fit, no copy counts as saved and one is asked for.
+        return match store::change(doing, async |open| shelf::note(open, &left).await).await {
+            Ok(()) | Err(Error::NoRoom { .. }) => Ok(Vec::new()),
+            Err(error) => Err(thrown(error)),
+        };
+    };
+    store::change(doing, async |open| shelf::commit(open, words, wishes).await)
+        .await
+        .map_err(thrown)
 }
 
 /// Keeps the texts of several records as one change called `words`. Gives their numbers.

@@ -18,6 +18,9 @@ export class EngineError extends Error {
   }
 }
 
+/** What lasts longer than this is told, with a way to stop it. */
+const LONG_MS = 500;
+
 const STOPPED = { code: "stopped", words: "The reader stopped unexpectedly. What you keep is safe; load the scan again." };
 
 export class Engine {
@@ -25,6 +28,8 @@ export class Engine {
   #started = 0;
   /** @type {Call[]} */ #waiting = [];
   /** @type {Call | null} */ #running = null;
+  /** @type {ReturnType<typeof setTimeout> | undefined} */ #timer;
+  /** Told which method has run for long, and with nothing when it no longer runs. @type {(method: string) => void} */ onlong = () => {};
   /** Called when the worker has ended, and the open scan with it. @type {() => void} */ onend = () => {};
 
   /**
@@ -53,6 +58,7 @@ export class Engine {
     this.#worker ??= this.#start();
     try {
       this.#worker.postMessage({ method: call.method, args: call.args });
+      this.#timer = setTimeout(() => this.onlong(call.method), LONG_MS);
     } catch (error) {
       this.#running = null;
       call.reject(error);
@@ -70,7 +76,7 @@ export class Engine {
       if (data.fatal) {
         return this.#end(STOPPED);
       }
-      this.#running = null;
+      this.#done();
       if (data.problem) call.reject(new EngineError(data.problem));
       else call.resolve(data.value);
       this.#next();
@@ -92,12 +98,19 @@ export class Engine {
     });
   }
 
+  /** No call runs. */
+  #done() {
+    clearTimeout(this.#timer);
+    this.#running = null;
+    this.onlong("");
+  }
+
   /** Ends the worker; the next call starts another. @param {Problem} problem */
   #end(problem) {
     this.#worker?.terminate();
     this.#worker = null;
     const call = this.#running;
-    this.#running = null;
+    this.#done();
     this.onend();
     call?.reject(new EngineError(problem));
     this.#next();

@@ -17,6 +17,13 @@ const PLACES = new Map([["cards", "Cards"], ["tubes", "Tubes"], ["picture", "Pic
 /** What lasts longer than this is told. */
 const PATIENCE_MS = 250;
 
+/** What is told of calls that may last and name no stages of their own. */
+const LONG = new Map([
+  ["list_shelf", "Sorting the shelf"], ["compare", "Comparing the tubes"], ["keep_all", "Putting them on the shelf"], ["step_shelf", "Changing the shelf"],
+  ["shelf", "Fetching the tubes"], ["open_picture", "Opening the picture"], ["use_tubes", "Opening the picture"], ["all_tubes", "Laying every tube over your colours"],
+  ["wanted", "Trying every tube"], ["wanted_change", "Trying every tube"], ["greys", "Looking for a grey"], ["class_together", "Comparing the cards of each tube"], ["picture_sheet", "Drawing the plan"],
+]);
+
 const engine = new Engine();
 const told = new Beside(find(document, "#alert"));
 
@@ -53,6 +60,12 @@ const page = {
     say(document, "stage", `Now ${steps[at]?.textContent ?? name} …`);
     find(document, "#progress").hidden = false;
   },
+  /** @param {string} words */
+  doing(words) {
+    find(document, "#progress ol").hidden = true;
+    say(document, "stage", `${words} …`);
+    find(document, "#progress").hidden = false;
+  },
   /**
    * Tells what goes on, with a way to stop it, where it lasts.
    * @template T
@@ -60,13 +73,9 @@ const page = {
    * @param {(stage: (name: string) => void) => Promise<T>} work calls of the engine
    */
   async patiently(words, work) {
-    const doing = () => {
-      find(document, "#progress ol").hidden = true;
-      say(document, "stage", `${words} …`);
-      find(document, "#progress").hidden = false;
-    };
-    let tell = words ? doing : () => {};
+    let tell = words ? () => page.doing(words) : () => {};
     let patient = true;
+    patients += 1;
     const timer = setTimeout(() => {
       patient = false;
       tell();
@@ -78,6 +87,7 @@ const page = {
       });
     } finally {
       clearTimeout(timer);
+      patients -= 1;
       page.idle();
     }
   },
@@ -91,6 +101,19 @@ const page = {
   },
 };
 /** @typedef {typeof page} Page */
+
+/** How many pieces of work tell by themselves what goes on. */
+let patients = 0;
+/** The call that lasts and is told of. */
+let long = "";
+/** @param {string} method */
+engine.onlong = (method) => {
+  if (patients) return;
+  if (long && !method) page.idle();
+  const words = LONG.get(method);
+  long = words ? method : "";
+  if (words) page.doing(words);
+};
 
 const start = startScreen(page, (file, more) => card.open(file, more), (left) => ("files" in left ? card.work.dropTable(left.name) : card.work.drop(left.name)), (files) => classroom.read(files), (table) => classroom.goOn(table));
 const card = cardScreen(page, (id) => picture.choose(id), (printed) => picture.take(printed));
@@ -142,9 +165,21 @@ window.addEventListener("hashchange", () => {
   if (heading instanceof HTMLElement) heading.focus({ preventScroll: true });
 });
 find(told.box, "[data-do=close-alert]").addEventListener("click", page.quiet);
-find(document, "[data-do=cancel]").addEventListener("click", () => engine.cancel());
+find(document, "[data-do=cancel]").addEventListener("click", () => {
+  const stopped = long;
+  engine.cancel();
+  if (!stopped) return;
+  const next = ["keep_all", "step_shelf"].includes(stopped) ? "Either all of it was done or nothing: Tubes shows which." : "To see it after all, choose the place again above.";
+  page.alert(`Stopped: ${LONG.get(stopped)?.toLowerCase()}. ${next}`);
+});
+// The place that is shown already changes no address.
+for (const link of document.querySelectorAll("[data-place]")) {
+  link.addEventListener("click", () => {
+    if (link instanceof HTMLAnchorElement && link.hash === location.hash) show();
+  });
+}
 
-engine.call("version").then((version) => say(document, "version", version), page.tell);
+engine.call("version").then((version) => say(document, "version", `version ${version}`), page.tell);
 begin();
 keepOffline();
 
@@ -154,6 +189,8 @@ async function begin() {
     const table = await card.work.ownTable();
     if (table) classroom.goOn(table);
     const left = await card.work.own();
+    // A painter may be quicker: what is held is then the scan just chosen.
+    if (card.hasBegun()) return show();
     if (left) await card.open(left.file, { pasted: left.pasted, left });
     if (!left && !table) start.offer(await card.work.leftBehind());
   } catch {

@@ -18,7 +18,9 @@ const PATIENCE_MS = 250;
  * @property {(File | null)[]} seconds second scans, by card
  * @property {boolean} pasted
  * @property {boolean} own whether it is the user's own scan
- * @property {string} layout
+ * @property {string} [layout] none where it was not read to the end
+ * @property {string} [scanner] in that case what scanned it, and which card is shown
+ * @property {number} [card]
  * @property {{ label: import("./types.js").Label, kept: { id: number, text: string } | undefined }[]} sheets
  */
 
@@ -69,7 +71,7 @@ export class Work {
   #name = ownName();
   /** @type {ReturnType<typeof setTimeout> | undefined} */ #timer;
   /** @type {ReturnType<typeof setTimeout> | undefined} */ #tableTimer;
-  /** @type {Promise<void>} */ #holding = Promise.resolve();
+  /** @type {Promise<boolean>} */ #holding = Promise.resolve(true);
   /** Told when the reading cannot be held, and with nothing when it can again. @type {(words: string) => void} */ ontrouble = () => {};
   /** The same of a table of many scans. @type {(words: string) => void} */ ontabletrouble = () => {};
 
@@ -78,9 +80,15 @@ export class Work {
     this.#engine = engine;
   }
 
-  /** Holds the scan itself. @param {File} file @param {(File | null)[]} seconds */
-  scan(file, seconds) {
-    return this.#hold(":scan", { file, seconds });
+  /**
+   * Holds the scan itself, as soon as it begins to be read.
+   * @param {File} file
+   * @param {(File | null)[]} seconds
+   * @param {string} of what is held of the same scan says the same
+   * @param {object} begun what is known before anything was done with it
+   */
+  scan(file, seconds, of, begun) {
+    return this.#hold(":scan", { file, seconds, of, begun });
   }
 
   /** Holds what was done with it, soon. @param {() => object} state */
@@ -101,7 +109,7 @@ export class Work {
     this.#tableTimer = setTimeout(() => this.#hold(":rows", state(), this.ontabletrouble), PATIENCE_MS);
   }
 
-  /** @param {string} part @param {object} value @param {(words: string) => void} [trouble] */
+  /** @param {string} part @param {object} value @param {(words: string) => void} [trouble] @returns {Promise<boolean>} false where the painter stopped it */
   #hold(part, value, trouble = this.ontrouble) {
     this.#holding = this.#holding.then(async () => {
       try {
@@ -109,9 +117,10 @@ export class Work {
         trouble("");
       } catch (error) {
         // Stopped by the painter, who is about to read another.
-        if (error instanceof EngineError && error.code === "cancelled") return;
+        if (error instanceof EngineError && error.code === "cancelled") return false;
         trouble(`${trouble === this.ontrouble ? "This reading" : "This table"} will not survive a reload. ${error instanceof Error ? error.message : ""}`);
       }
+      return true;
     });
     return this.#holding;
   }
@@ -186,14 +195,16 @@ export class Work {
   async #left(name) {
     const scan = await this.#engine.call("held_work", [`${name}:scan`]);
     const state = await this.#engine.call("held_work", [name]);
-    return sound(scan, state) ? { name, ...scan, ...state } : null;
+    // What was done with a scan before this one is none of its own.
+    const done = state?.of === scan?.of ? state : scan.begun;
+    return sound(scan, done) ? { name, ...scan, ...done } : null;
   }
 }
 
 /** Whether what was held is whole enough to go on with: storage may be damaged, and a half note is no reason to stop. @param {any} scan @param {any} state */
 function sound(scan, state) {
   const labelled = (/** @type {any} */ sheet) => typeof sheet?.label?.name === "string" && Array.isArray(sheet.label.colour_index);
-  return scan?.file instanceof File && Array.isArray(scan.seconds) && typeof state?.layout === "string" && Array.isArray(state.sheets) && state.sheets.every(labelled);
+  return scan?.file instanceof File && Array.isArray(scan.seconds) && ["string", "undefined"].includes(typeof state?.layout) && Array.isArray(state.sheets) && state.sheets.every(labelled);
 }
 
 /** @param {any} state @param {number} files */

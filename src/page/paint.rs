@@ -334,6 +334,30 @@ pub fn without_tint(mut record: Record, place: usize) -> Result<Record> {
     Ok(record)
 }
 
+/// What the change of a kept paint was, as it is offered to be taken back.
+pub fn change_words(seen: &str, after: &Record) -> String {
+    let name = after.paint.name_or_unnamed();
+    let Ok(before) = Record::read(seen) else {
+        return format!("writing over what was kept of {name}");
+    };
+    let list = |had: usize, has: usize, what: &str| match has {
+        _ if has > had => format!("adding a {what} to {name}"),
+        _ if has < had => format!("taking a {what} from {name}"),
+        _ => format!("changing a {what} of {name}"),
+    };
+    if before.cells != after.cells || before.absorption != after.absorption {
+        format!("the new reading of {name}")
+    } else if before.tints != after.tints {
+        list(before.tints.len(), after.tints.len(), "tint")
+    } else if before.coats != after.coats {
+        list(before.coats.len(), after.coats.len(), "coat of yours")
+    } else if before.paint.name != after.paint.name {
+        format!("renaming {} to {name}", before.paint.name_or_unnamed())
+    } else {
+        format!("changing the label of {name}")
+    }
+}
+
 /// The record without one of its scraps.
 ///
 /// # Errors
@@ -557,4 +581,40 @@ pub fn file_name(record: &Record) -> String {
     }
     let stem: String = stem.trim_end_matches('-').chars().take(60).collect();
     format!("{}.json", if stem.is_empty() { "paint" } else { &stem })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_offered_to_be_taken_back_says_what_it_is() {
+        let sample = include_str!("../../sample-scans/storm-blue.pigment.json");
+        let before = Record::read(sample).unwrap();
+        let said = |change: &dyn Fn(&mut Record)| {
+            let mut after = before.clone();
+            change(&mut after);
+            (change_words(&before.write(), &after), after)
+        };
+        let (words, _) = said(&|after| after.paint.name = "Sea".to_owned());
+        assert_eq!(
+            words,
+            format!("renaming {} to Sea", before.paint.name_or_unnamed())
+        );
+        let (words, _) = said(&|after| {
+            after.paint.name = "Sea".to_owned();
+            after.absorption[3] *= 1.1;
+        });
+        assert_eq!(words, "the new reading of Sea");
+        let name = before.paint.name_or_unnamed();
+        let (words, _) = said(&|after| after.paint.batch = "7".to_owned());
+        assert_eq!(words, format!("changing the label of {name}"));
+        let with = with_coat(before.clone(), 1, "brush").unwrap();
+        let words = change_words(&before.write(), &with);
+        assert_eq!(words, format!("adding a coat of yours to {name}"));
+        let words = change_words(&with.write(), &before);
+        assert_eq!(words, format!("taking a coat of yours from {name}"));
+        let words = change_words("{", &before);
+        assert_eq!(words, format!("writing over what was kept of {name}"));
+    }
 }

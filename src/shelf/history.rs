@@ -97,9 +97,11 @@ impl History {
         Some(step)
     }
 
-    /// Keys of all changes that are noted.
-    pub fn keys(&self) -> impl Iterator<Item = u32> {
-        self.done.iter().chain(&self.undone).map(|noted| noted.key)
+    /// Notes a change that cannot be taken back, nor any before it. Gives the keys of those.
+    pub fn forget_changes(&mut self) -> Vec<u32> {
+        self.since = self.since.saturating_add(1);
+        let (done, undone) = (self.done.drain(..), self.undone.drain(..));
+        done.chain(undone).map(|noted| noted.key).collect()
     }
 
     /// Words of the change that would be taken back.

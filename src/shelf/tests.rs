@@ -240,6 +240,8 @@ fn a_full_store_lets_things_go_for_good() {
         let wish = Wish::new(Part::Paints, text.clone());
         store.commit("keeping", vec![wish]).unwrap();
     }
+    let when = "2026-11-01T10:00:00Z";
+    store.within(async |open| copied(open, when).await).unwrap();
     store.0.borrow_mut().full = true;
     let [(first, _), (second, _)] = store.kept(Part::Paints)[..] else {
         panic!("two tubes are kept");
@@ -252,11 +254,20 @@ fn a_full_store_lets_things_go_for_good() {
     let elsewhere = for_good(gone(first, &other)).unwrap_err();
     assert_eq!(elsewhere.code(), "changed-elsewhere");
     assert_eq!(*store.0.borrow(), before);
-    for_good(gone(first, &one)).unwrap();
+    let left = for_good(gone(first, &one)).unwrap();
     assert_eq!(store.kept(Part::Paints), [(second, other)]);
     // Nothing else is left of it, and nothing is offered that could not be done.
     assert_eq!(store.0.borrow().texts.len(), 1);
     assert_eq!(store.step(true).unwrap(), None);
+    // Once there is room again, it is still known when the last copy went out.
+    store.0.borrow_mut().full = false;
+    store.within(async |open| note(open, &left).await).unwrap();
+    assert_eq!(store.step(true).unwrap(), None);
+    let history = store.within(async |open| look(open).await).unwrap();
+    assert_eq!(
+        history.reminder("2026-11-02", 1).words,
+        "The last copy was saved yesterday; one change since."
+    );
 }
 
 /// A sample of this number under a label of this number; the file name says which sample it is.

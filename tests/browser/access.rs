@@ -353,8 +353,14 @@ fn focus_is_seen_wherever_it_goes() {
         let mut wrong: Vec<String> = Vec::new();
         let mut walk = |page: &mut Browser, screen: &str| {
             page.evaluate("document.activeElement.blur()");
+            // A dialog shuts off what is behind it.
+            let behind = if screen == "#delete" {
+                ""
+            } else {
+                "header a, "
+            };
             let all = format!(
-                "[...document.querySelectorAll('header a, {screen} :is(a[href], button, input, select, textarea, summary, [tabindex=\"0\"])')]
+                "[...document.querySelectorAll('{behind}{screen} :is(a[href], button, input, select, textarea, summary, [tabindex=\"0\"])')]
                    .filter((e) => e.checkVisibility() && !e.disabled && !(e.type === 'radio' && !e.checked) && !e.closest('.shelf li ~ li, .steps tr ~ tr ~ tr, .colour-list li ~ li, .tube-list li ~ li, .strips button ~ button'))"
             );
             let names = page.evaluate(&format!("{all}.map((e) => e.outerHTML.slice(0, 110))"));
@@ -392,11 +398,62 @@ fn focus_is_seen_wherever_it_goes() {
         }
         shelf_has(&mut page, 1);
         walk(&mut page, "#tubes");
+        page.click("#tubes [data-kept] button[aria-label^=Delete]");
+        page.wait("document.querySelector('#delete').open");
+        walk(&mut page, "#delete");
+        page.click("#delete button[value=no]");
+        page.click("#tubes [data-kept] button[aria-label^=Open]");
+        page.wait("!document.querySelector('#tube').hidden && document.querySelector('#tube h1').textContent");
+        page.evaluate(
+            "document.querySelectorAll('#tube details').forEach((fold) => (fold.open = true))",
+        );
+        walk(&mut page, "#tube");
+        go(&mut page, "cards");
+        page.click("#card [data-do=another]");
+        let two: Vec<PathBuf> = samples::samples()
+            .into_iter()
+            .take(2)
+            .map(|sample| sample.scan)
+            .collect();
+        page.upload("#scan", &two);
+        page.wait("document.querySelectorAll('#class tbody tr').length >= 2 && !document.querySelector('#class [data-do=keep-all]').disabled");
+        walk(&mut page, "#class");
+        page.click("#class [data-do=close-class]");
         go(&mut page, "picture");
         picture::picture_has(&mut page, 1);
         walk(&mut page, "#picture");
+        page.click("#picture a[href='#glass']");
+        if !forced {
+            page.click("[data-do=glass-sample]");
+        }
+        page.wait("!document.querySelector('#glass [data-part=open]').hidden");
+        page.click("#glass label:has([name=tool][value=brush])");
+        walk(&mut page, "#glass");
         assert!(wrong.is_empty(), "{}", wrong.join("\n"));
     }
+    page.close();
+}
+
+/// The card stays beside its words while these are scrolled; what is in focus on it is seen all the same.
+#[test]
+fn what_is_in_focus_is_within_the_window() {
+    let (_server, _profile, mut page) = open();
+    page.viewport(1280, 700);
+    read(&mut page, &samples::samples()[0].scan);
+    let out = "(() => {
+        document.querySelectorAll('#card details').forEach((fold) => (fold.open = true));
+        const out = [];
+        for (const e of document.querySelectorAll('#card :is(button, summary, input:not([type=file]), textarea)')) {
+          if (!e.checkVisibility() || e.disabled) continue;
+          document.activeElement.blur();
+          window.scrollTo({ top: 0, behavior: 'instant' });
+          e.focus({ focusVisible: true });
+          const { top, bottom } = e.getBoundingClientRect();
+          if (top < 0 || bottom > innerHeight) out.push(`${e.outerHTML.slice(0, 90)} ${top} to ${bottom}`);
+        }
+        return out;
+      })()";
+    assert_eq!(page.evaluate(out), json!([]));
     page.close();
 }
 

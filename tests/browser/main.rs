@@ -494,6 +494,35 @@ fn a_long_reading_shows_its_stage_and_can_be_cancelled() {
     page.close();
 }
 
+/// Whatever lasts says what it is and can be stopped, also where it has no stages.
+#[test]
+fn what_lasts_on_the_shelf_is_told_and_can_be_stopped() {
+    let (_server, _profile, mut page) = open();
+    let files: Vec<PathBuf> = samples::samples()
+        .into_iter()
+        .take(3)
+        .map(|sample| sample.pigment)
+        .collect();
+    shelf_has(&mut page, 0);
+    page.wait_for_text("Nothing is kept yet.");
+    // A disk that is slow.
+    page.in_worker(
+        "(() => { const open = IDBFactory.prototype.open;
+           IDBFactory.prototype.open = function (...of) { const until = performance.now() + 4000; while (performance.now() < until); return open.apply(this, of); }; })()",
+    );
+    page.upload("#pigment", &files);
+    page.wait("!document.querySelector('#progress').hidden && document.querySelector('#progress [data-say=stage]').textContent === 'Putting them on the shelf …'");
+    page.click("[data-do=cancel]");
+    page.wait("document.querySelector('#progress').hidden");
+    page.wait_for_text("Either all of it was done or nothing: Tubes shows which.");
+    // The place that is shown already is shown anew.
+    page.click("nav a[data-place=tubes]");
+    page.wait_for_text("Nothing is kept yet.");
+    page.upload("#pigment", &files);
+    shelf_has(&mut page, 3);
+    page.close();
+}
+
 #[test]
 fn the_kind_of_scanner_counts_and_is_remembered_for_the_next_scan() {
     let (_server, _profile, mut page) = open();

@@ -97,6 +97,7 @@ fn every_change_can_be_taken_back_and_made_again_after_a_reload_too() {
     page.wait_for_text("Kept on this computer.");
     shelf_has(&mut page, 3);
     page.wait("document.querySelector('#tubes [data-kept] h2').textContent === 'Renamed'");
+    page.wait_for_text(&format!("Last: renaming {} to Renamed", before[0]));
     page.click("#tubes [data-do=undo]");
     page.wait(&format!(
         "document.querySelector('#tubes [data-kept] h2').textContent === {:?}",
@@ -308,6 +309,39 @@ fn a_reading_in_progress_survives_a_reload_and_a_killed_window() {
         page.evaluate("document.querySelector('#start [data-part=left]').hidden"),
         true
     );
+    page.close();
+}
+
+/// A reload may come while the scan is still being read, and while another is open.
+#[test]
+fn a_scan_that_is_being_read_survives_a_reload() {
+    let (_server, _profile, mut page) = open();
+    read(&mut page, &samples::samples()[0].scan);
+    page.click("#card input[name=name]");
+    page.type_text("The first");
+    page.evaluate("new Promise((done) => setTimeout(() => done(1), 1200))");
+    let next = samples::samples().swap_remove(1);
+    page.upload("#scan", std::slice::from_ref(&next.scan));
+    page.wait("document.querySelector('#progress [data-stage=finding].now, #progress [data-stage=sampling].now, #progress [data-stage=fitting].now')");
+    page.reload();
+    page.wait(READ);
+    page.wait("document.querySelector('#card input[name=name]').value === ''");
+    let name = next.scan.file_name().expect("a name").to_string_lossy();
+    let record = json_file(&export(&mut page, "#card"));
+    assert_eq!(record["provenance"]["file_name"], *name);
+    // One that cannot be read leaves what is open as it was, also after a reload.
+    page.click("#card input[name=name]");
+    page.type_text("The second");
+    page.evaluate("new Promise((done) => setTimeout(() => done(1), 1200))");
+    page.upload(
+        "#scan",
+        &[PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("Cargo.toml")],
+    );
+    page.wait("!document.querySelector('#alert').hidden");
+    page.evaluate("new Promise((done) => setTimeout(() => done(1), 1200))");
+    page.reload();
+    page.wait(READ);
+    page.wait("document.querySelector('#card input[name=name]').value === 'The second'");
     page.close();
 }
 

@@ -48,7 +48,11 @@ export class Blanks {
   }
 
   /** Sheets in order, each front followed by its back if that is wanted. */
-  async #sheets() {
+  #sheets() {
+    return this.#page.patiently("Drawing the cards", () => this.#drawn());
+  }
+
+  async #drawn() {
     const { paper, count, first, labels, backs } = this.#asked();
     const on = ON_SHEET[paper];
     const sheets = [];

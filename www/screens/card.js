@@ -21,9 +21,10 @@ import { Work } from "../work.js";
  * @property {() => void} [then] once it is drawn
  */
 /** @typedef {{ label: import("../types.js").Label, kept: { id: number, text: string } | undefined, second: File | null, safe: string | null }} Sheet what the page knows of one card of the scan; safe: layout and label as they were kept */
+/** @typedef {{ file: File, pasted: boolean, own: boolean, of: string }} Source of: no other reading in this window has it */
 /**
  * @typedef {object} Aside a scan that was left for another one, as it was
- * @property {{ file: File, pasted: boolean, own: boolean }} source
+ * @property {Source} source
  * @property {string | undefined} scanner
  * @property {string} layout
  * @property {string[]} before
@@ -49,7 +50,7 @@ export function cardScreen(page, over, lay) {
   const { engine } = page;
   const screen = find(document, "#card");
   /** @type {ReadingView | null} */ let view = null;
-  /** The file that is open, to be read again should the worker end. @type {{ file: File, pasted: boolean, own: boolean } | null} */ let source = null;
+  /** The file that is open, to be read again should the worker end. @type {Source | null} */ let source = null;
   /** Layout as last seen, for the same. @type {string} */ let layout = "";
   /** Earlier ones, to go back to. @type {string[]} */ let before = [];
   /** One for each card. @type {Sheet[]} */ let sheets = [];
@@ -57,6 +58,7 @@ export function cardScreen(page, over, lay) {
   let lost = false;
   /** Whether this scan has been drawn before. */ let drawn = false;
   let opening = 0;
+  /** How many scans were begun. */ let begun = 0;
   let keeping = false;
 
   const outline = new Outline(find(screen, "[data-part=squared]"), {
@@ -78,7 +80,7 @@ export function cardScreen(page, over, lay) {
   function hold() {
     if (!view) return;
     sheets[view.card].label = form.label;
-    work.soon(() => ({ pasted: source?.pasted ?? false, own: source?.own ?? true, layout, sheets: sheets.map(({ label, kept }) => ({ label, kept })) }));
+    work.soon(() => ({ of: source?.of, pasted: source?.pasted ?? false, own: source?.own ?? true, layout, sheets: sheets.map(({ label, kept }) => ({ label, kept })) }));
   }
 
   /** @type {Correction[]} */ const waiting = [];
@@ -152,7 +154,14 @@ export function cardScreen(page, over, lay) {
   });
 
   function holdScan() {
-    if (source) work.scan(source.file, sheets.map(({ second }) => second));
+    if (source) work.scan(source.file, sheets.map(({ second }) => second), source.of, { pasted: source.pasted, own: source.own, sheets: sheets.map(({ label }) => ({ label, kept: undefined })) });
+  }
+
+  /** What was begun came to nothing: what is open is held again, if anything is. */
+  function holdOpen() {
+    if (!view) return work.drop().catch(page.tell);
+    holdScan();
+    hold();
   }
 
   engine.onend = () => {
@@ -181,6 +190,11 @@ export function cardScreen(page, over, lay) {
       /** @type {HTMLInputElement} */ (find(screen, `input[name=${name}][value=${value}]`)).checked = true;
     }
     if (document.activeElement !== white) white.value = given.white === null ? "" : String(given.white);
+  }
+
+  /** Whether nobody has named the card yet, so that what its codes say may. @param {import("../work.js").Left} left @param {import("../types.js").Label} label */
+  function untouched(left, label) {
+    return left.layout === undefined && JSON.stringify(label) === JSON.stringify(BLANK);
   }
 
   /** Everything of a card that keeping would save, but what follows from the scan. @param {number} card */
@@ -272,7 +286,7 @@ export function cardScreen(page, over, lay) {
     sheets.length = next.cards.length;
     if (!next.second) sheets[next.card].second = null;
     // The label that was typed before the card was printed.
-    if (next.printed?.label && sheets[next.card].label === BLANK) sheets[next.card].label = { ...BLANK, name: next.printed.label };
+    for (const [i, name] of next.labels.entries()) if (name && sheets[i].label === BLANK) sheets[i].label = { ...BLANK, name };
     if (turned) drawSheet();
     drawPrinted(next);
     if (pixels) outline.paint(pixels);
@@ -328,7 +342,7 @@ export function cardScreen(page, over, lay) {
     line.hidden = printed === null;
     if (!printed) return line.replaceChildren();
     const number = String(printed.number).padStart(4, "0");
-    line.replaceChildren(printed.squared ? `Printed card ${number}, squared from its ${printed.codes === 4 ? "four" : printed.codes} codes.` : `Printed card ${number}, found without its codes.`);
+    line.replaceChildren(printed.squared ? `Printed card ${number}, squared from its ${["no", "one", "two", "three", "four"][printed.codes]} codes.` : `Printed card ${number}, found without its codes.`);
     const { colours } = printed;
     if (!colours.length) return;
     const take = el("button", { type: "button", class: "quiet", "data-do": "lay-colours", click: () => lay(printed) }, colours.length === 1 ? "Take its colour as underpainting" : `Take its ${colours.length} colours as underpainting`);
@@ -422,7 +436,7 @@ export function cardScreen(page, over, lay) {
       drawCards(view);
     } catch (error) {
       form.say(error instanceof EngineError ? error.message : "It could not be kept.", { words: "Save it as a file instead", act: () => exportFile() });
-      page.tell(error);
+      if (!(error instanceof EngineError)) page.tell(error);
     } finally {
       keeping = false;
     }
@@ -450,6 +464,8 @@ export function cardScreen(page, over, lay) {
 
   return {
     isOpen: () => view !== null,
+    /** Whether a scan was begun in this window since it was loaded. */
+    hasBegun: () => begun > 0,
     work,
 
     /**
@@ -457,31 +473,43 @@ export function cardScreen(page, over, lay) {
      * @param {File} file
      * @param {{ labels?: import("../types.js").Label[], card?: number, pasted?: boolean, scanner?: string, left?: import("../work.js").Left }} [more] labels of its cards; which of them is shown; scanner: what scanned it, unless it was the user's own; left: a reading to go on with
      */
-    async open(file, { labels = [BLANK], card = 0, pasted = false, scanner, left } = {}) {
+    async open(file, { left, labels = [BLANK], card = left?.card ?? 0, pasted = false, scanner = left?.scanner } = {}) {
       page.quiet();
       if (opening) engine.cancel();
       opening += 1;
+      const mine = (begun += 1);
+      const own = left?.own ?? scanner === undefined;
+      const next = { file, pasted, own, of: crypto.randomUUID() };
       try {
         const found = await page.patiently("", async (stage) => {
+          // A reload may come at any time. What is taken up again is held already, under this window's name or that of one that is gone.
+          if (!left) {
+            stage("reading");
+            const sheets = labels.map((label) => ({ label, kept: undefined }));
+            const held = await work.scan(file, [], next.of, { pasted, own, scanner, card, sheets });
+            if (!held || mine !== begun) throw new EngineError({ code: "cancelled", words: "Stopped." });
+          }
           const found = await engine.call("open", [file, pasted, scanner ?? remembered(SCANNER) ?? "", left?.layout], stage);
           if (left?.seconds.some(Boolean)) return joinAgain(left.seconds, found.card, stage);
           return card && found.cards[card] ? engine.call("choose_card", [card], stage) : found;
         });
         const pixels = await engine.call("pixels");
         putAside();
-        source = { file, pasted, own: left?.own ?? scanner === undefined };
+        source = next;
         lost = false;
         sheets = left
-          ? left.sheets.map((sheet, i) => ({ ...sheet, second: left.seconds[i] ?? null, safe: null }))
+          ? left.sheets.map((sheet, i) => ({ ...sheet, label: untouched(left, sheet.label) ? BLANK : sheet.label, second: left.seconds[i] ?? null, safe: null }))
           : labels.map((label) => ({ label, kept: undefined, second: null, safe: null }));
         before = [];
-        holdScan();
+        if (left || sheets.some(({ second }) => second)) holdScan();
         view = null;
         drawn = false;
         await show(found, pixels);
         drawUndo();
         if (!left) page.go("cards");
       } catch (error) {
+        // Unless another has been begun since, for which this one was given up.
+        if (mine === begun && !left) holdOpen();
         page.tell(error);
       } finally {
         opening -= 1;

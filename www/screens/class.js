@@ -107,10 +107,11 @@ export function classScreen(page, work, open) {
       page.go("tubes");
     } catch (error) {
       keepAll.disabled = false;
-      const words = error instanceof EngineError ? error.message : "They could not be kept.";
+      const stopped = error instanceof EngineError && error.code === "cancelled";
+      const words = stopped ? "Stopped. Either all of them are on the shelf or none: look on Tubes before you keep them again." : error instanceof EngineError ? error.message : "They could not be kept.";
       say(screen, "class", words);
       find(screen, "[data-say=class]").append(" ", el("button", { type: "button", class: "quiet", "data-do": "save-class", click: save }, "Save them all as one file instead"));
-      page.tell(error);
+      if (!(error instanceof EngineError)) page.tell(error);
     }
   }
 

@@ -236,6 +236,8 @@ export function tubesScreen(page, over) {
       now = await engine.call("standing");
       bank = await answered();
     } catch (error) {
+      // Stopped by the painter: what is shown stays.
+      if (error instanceof EngineError && error.code === "cancelled") throw error;
       find(shelf, "[data-part=shelf]").replaceChildren();
       drawn = "";
       for (const part of [ask, ...shelf.querySelectorAll("[data-part=steps], [data-part=safe], [data-do=wall]")]) if (part instanceof HTMLElement) part.hidden = true;
@@ -387,8 +389,9 @@ export function tubesScreen(page, over) {
       await openAgain(id);
       say(tube, "elsewhere", "Kept so on this computer. Undo stands on the shelf.");
     } catch (error) {
-      page.tell(error);
-      if (!(error instanceof EngineError)) return;
+      const refused = error instanceof EngineError;
+      if (!refused || error.code === "changed-elsewhere") page.tell(error);
+      if (!refused) return;
       if (error.code === "changed-elsewhere") return opened_elsewhere();
       form.say(error.message, { words: "Save it as a file instead", act: () => savePaint(engine, text, "pigment").catch(page.tell) });
     }

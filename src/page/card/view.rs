@@ -86,6 +86,12 @@ impl OpenScan {
                 .iter()
                 .map(|card| !card.place.dismissed)
                 .collect(),
+            labels: self
+                .cards
+                .iter()
+                .map(|card| card.place.printed.as_ref())
+                .map(|printed| printed.map_or_else(String::new, |printed| printed.label.clone()))
+                .collect(),
             card: self.at,
             found: if place.layout.is_some() {
                 found_words(&layout)
@@ -554,6 +560,8 @@ impl Question {
 pub struct CardView {
     /// For each card that was found, whether it is one: the painter may have said no.
     pub cards: Vec<bool>,
+    /// What the codes of each say of its tube.
+    pub labels: Vec<String>,
     /// Which of them this is, from 0.
     pub card: usize,
     /// What was found, in words.
