@@ -12,7 +12,7 @@ const NOTCH = 16;
 const LEAST = 44;
 const MOST = 120;
 /** Beside a name, in pixels. */
-const BESIDE = 6;
+const BESIDE = 10;
 
 export class Lanes {
   #sheet = el("div", { class: "lane-sheet", role: "group", "aria-label": "Films over the colours" });
