@@ -57,13 +57,12 @@ pub struct Laid<const N: usize> {
 impl<const N: usize> Laid<N> {
     /// The same with one more film on top.
     pub fn under(&self, film: &Layer<N>) -> Self {
-        // q = (1 - R r)^-1 applied to [R t | u].
+        // (1 - R r)^-1 applied to [R t | u].
         let one_minus = one_minus_product(&self.r, &film.reflection);
         let rt = dense::product(&self.r, &film.transmission);
-        let q = dense::solve(one_minus, dense::identity());
-        let lifted = dense::apply(&q, &self.u);
+        let (back, lifted) = dense::solve_both(one_minus, rt, self.u);
         let s = self.s + dense::dot(&self.u, &dense::apply(&film.reflection, &lifted));
-        let mut r = dense::product(&film.transmission, &dense::product(&q, &rt));
+        let mut r = dense::product(&film.transmission, &back);
         for i in 0..N {
             for j in 0..N {
                 r[i][j] += film.reflection[i][j];
@@ -219,19 +218,18 @@ impl<const N: usize> Transport<N> {
                 one_minus[i][j] -= r[i][j] * self.inner[j];
             }
         }
-        let q = dense::solve(one_minus, dense::identity());
-        let lifted = dense::apply(&q, u);
+        // Seen straight up (the last direction): of what returns without the ground one column is wanted.
+        let straight = N - 1;
+        let (seen, lifted) = dense::solve_both(one_minus, r.map(|row| [row[straight]]), *u);
         let mut c = *s;
         for i in 0..N {
             c += u[i] * self.inner[i] * lifted[i];
         }
-        let seen = dense::product(&q, r);
-        // Lit along 45 degrees, seen straight up (the last direction); radiance is flux / (root root).
-        let straight = N - 1;
+        // Lit along 45 degrees; radiance is flux / (root root).
         let mut a = 0.0;
         let mut lit = 0.0;
         for i in N / 2..N {
-            a += self.at_45[i] * seen[i][straight] / (self.root[i] * self.root[straight]);
+            a += self.at_45[i] * seen[i][0] / (self.root[i] * self.root[straight]);
             lit += self.at_45[i] * lifted[i] / self.root[i];
         }
         let b = lit * lifted[straight] / self.root[straight];

@@ -451,7 +451,8 @@ impl Stack {
         let spread = by_paint
             .iter()
             .fold(of_ground + of_builds, |sum, (_, c, s)| {
-                sum + s * *c * s.transpose()
+                // In this order the long columns are summed, not the short ones.
+                sum + s * (*c * s.transpose())
             });
         (lab, spread)
     }
