@@ -128,12 +128,13 @@ const SCRIPT: &str = r"
   const press = (selector) => at(selector).click();
   const pull = at('#picture-pull');
   await turns('pull', '[data-part=band]', (turn) => {
-    pull.valueAsNumber = 60 + turn;
+    // So far that the colours differ, as 8 bits show them.
+    pull.valueAsNumber = 40 + 3 * turn;
     pull.dispatchEvent(new Event('input', { bubbles: true }));
   });
   pull.dispatchEvent(new Event('change', { bubbles: true }));
   await rest();
-  await turns('order', '[data-part=band]', (turn) => press(`[data-do=${turn % 2 ? 'under' : 'over'}]`));
+  await turns('order', '[data-part=section]', (turn) => press(`[data-do=${turn % 2 ? 'under' : 'over'}]`));
   await turns('coats', '[data-part=band]', (turn) => press(`[data-do=${turn % 2 ? 'fewer' : 'more'}]`));
   await drawn('[data-part=beside]', () => press('[data-panel=mixed]'));
   await turns('share', '[data-part=beside]', (turn) => {

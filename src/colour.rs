@@ -3,11 +3,14 @@
 //! The only colour conversions of the crate. The types are palette's, so a colour of another white point does not
 //! fit where one of these is asked for.
 
+mod difference;
+
 use palette::{
     IntoColor,
-    color_difference::Ciede2000,
     white_point::{Any, WhitePoint},
 };
+
+pub use difference::DifferenceFrom;
 
 /// White of the ICC profile connection space (ICC.1:2022, 7.2.16): D50 as profiles carry it.
 pub const WHITE: [f64; 3] = [0.9642, 1.0, 0.8249];
@@ -39,7 +42,7 @@ pub fn xyz(lab: Lab) -> Xyz {
 
 /// CIEDE2000 (CIE 142-2001; Sharma, Wu and Dalal 2005), weights 1.
 pub fn difference(a: Lab, b: Lab) -> f64 {
-    a.difference(b)
+    DifferenceFrom::new(a).to(b)
 }
 
 /// Lab of an XYZ, and the slopes of L*, a*, b* (rows) along X, Y, Z (columns).

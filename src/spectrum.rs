@@ -69,16 +69,29 @@ pub const D50: Bands = [
 /// Rows X, Y, Z: from a reflectance spectrum to XYZ under D50.
 ///
 /// Scaled so that a flat spectrum of 1 gives the connection-space white exactly; otherwise greys pick up a tint.
-pub fn to_xyz_rows() -> [Bands; 3] {
-    let mut rows = [[0.0; BANDS]; 3];
-    for (axis, row) in rows.iter_mut().enumerate() {
-        for band in 0..BANDS {
-            row[band] = CMF[band][axis] * D50[band];
+pub const fn to_xyz_rows() -> [Bands; 3] {
+    const ROWS: [Bands; 3] = {
+        let mut rows = [[0.0; BANDS]; 3];
+        let mut axis = 0;
+        while axis < 3 {
+            let mut sum = 0.0;
+            let mut band = 0;
+            while band < BANDS {
+                rows[axis][band] = CMF[band][axis] * D50[band];
+                sum += rows[axis][band];
+                band += 1;
+            }
+            let scale = colour::WHITE[axis] / sum;
+            band = 0;
+            while band < BANDS {
+                rows[axis][band] *= scale;
+                band += 1;
+            }
+            axis += 1;
         }
-        let scale = colour::WHITE[axis] / row.iter().sum::<f64>();
-        row.iter_mut().for_each(|v| *v *= scale);
-    }
-    rows
+        rows
+    };
+    ROWS
 }
 
 /// XYZ of a reflectance spectrum.

@@ -86,8 +86,23 @@ export function find(root, selector) {
  * @param {string} text
  */
 export function say(root, name, text) {
-  const node = find(root, `[data-say="${name}"]`);
+  write(find(root, `[data-say="${name}"]`), text);
+}
+
+/** Sets the text of an element, only when it differs: what is set anew is laid out anew. @param {Element} node @param {string} text */
+export function write(node, text) {
   if (node.textContent !== text) node.textContent = text;
+}
+
+/** The same for an attribute. @param {Element} node @param {string} name @param {string} value */
+export function mark(node, name, value) {
+  if (node.getAttribute(name) !== value) node.setAttribute(name, value);
+}
+
+/** Gives a list so many elements, keeping those that it has. @param {Element} list @param {number} count @param {(place: number) => Element} make */
+export function grow(list, count, make) {
+  while (list.childElementCount > count) list.lastElementChild?.remove();
+  while (list.childElementCount < count) list.append(make(list.childElementCount));
 }
 
 /**
@@ -103,21 +118,34 @@ export function steadily(root, draw) {
   if (held.checkVisibility()) window.scrollBy({ top: held.getBoundingClientRect().top - top, behavior: "instant" });
 }
 
-const wide = matchMedia("(color-gamut: p3)");
+const screenNow = matchMedia("(color-gamut: p3)");
+let wide = screenNow.matches;
+screenNow.addEventListener("change", () => (wide = screenNow.matches));
 
 /**
  * A colour as this screen shows it, and whether even so it is stronger than the screen can show.
  * @param {import("./types.js").Tone} tone
  */
 export function shown(tone) {
-  return wide.matches && tone.wide ? tone.wide : { css: tone.css, cut: tone.cut };
+  return wide && tone.wide ? tone.wide : { css: tone.css, cut: tone.cut };
 }
+
+/** Colours that swatches have. @type {WeakMap<Element, string>} */
+const dyes = new WeakMap();
 
 /** A swatch of one colour. @param {string} css @param {string} [name] */
 export function patch(css, name = "patch") {
   const node = el("i", { class: name });
-  node.style.backgroundColor = css;
+  dye(node, css, name);
   return node;
+}
+
+/** Gives a swatch that is there another colour. @param {HTMLElement} node @param {string} css @param {string} name */
+export function dye(node, css, name) {
+  if (node.className !== name) node.className = name;
+  if (dyes.get(node) === css) return;
+  dyes.set(node, css);
+  node.style.backgroundColor = css;
 }
 
 /**

@@ -83,33 +83,46 @@ pub(super) fn forward_solve<const N: usize>(l: &Square<N>, b: &mut Square<N>) {
 
 /// Solves A X = B by elimination with row pivoting. The matrices here (I - reflection x reflection) are never singular
 /// as long as the reflections lose some light.
-pub(super) fn solve<const N: usize>(mut a: Square<N>, mut b: Square<N>) -> Square<N> {
+pub(super) fn solve<const N: usize>(a: Square<N>, b: Square<N>) -> Square<N> {
+    solve_both(a, b, [0.0; N]).0
+}
+
+/// The same for the columns of B and one column beside them.
+pub(super) fn solve_both<const N: usize, const M: usize>(
+    mut a: Square<N>,
+    mut b: [[f64; M]; N],
+    mut v: [f64; N],
+) -> ([[f64; M]; N], [f64; N]) {
     for col in 0..N {
         let best = (col..N)
             .max_by(|&i, &j| a[i][col].abs().total_cmp(&a[j][col].abs()))
             .unwrap_or(col);
         a.swap(col, best);
         b.swap(col, best);
+        v.swap(col, best);
         let d = 1.0 / a[col][col];
         for row in col + 1..N {
             let f = a[row][col] * d;
             for j in col..N {
                 a[row][j] -= f * a[col][j];
             }
-            for j in 0..N {
+            for j in 0..M {
                 b[row][j] -= f * b[col][j];
             }
+            v[row] -= f * v[col];
         }
     }
     for col in (0..N).rev() {
         let d = 1.0 / a[col][col];
         b[col].iter_mut().for_each(|v| *v *= d);
+        v[col] *= d;
         for row in 0..col {
             let f = a[row][col];
-            for j in 0..N {
+            for j in 0..M {
                 b[row][j] -= f * b[col][j];
             }
+            v[row] -= f * v[col];
         }
     }
-    b
+    (b, v)
 }

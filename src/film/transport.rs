@@ -42,6 +42,37 @@ pub struct Layer<const N: usize> {
     transmission: Square<N>,
 }
 
+/// Films on a ground, before the surface closes them off.
+///
+/// Under the films lies a ground rho; with every film added the whole stays of the form
+/// `R + rho u u^T / (1 - rho s)`: what returns without the ground (R), what reaches and leaves it (u), what comes back
+/// to it (s). Bare ground: R = 0, u = root, s = 0.
+#[derive(Debug, Clone)]
+pub struct Laid<const N: usize> {
+    r: Square<N>,
+    u: [f64; N],
+    s: f64,
+}
+
+impl<const N: usize> Laid<N> {
+    /// The same with one more film on top.
+    pub fn under(&self, film: &Layer<N>) -> Self {
+        // (1 - R r)^-1 applied to [R t | u].
+        let one_minus = one_minus_product(&self.r, &film.reflection);
+        let rt = dense::product(&self.r, &film.transmission);
+        let (back, lifted) = dense::solve_both(one_minus, rt, self.u);
+        let s = self.s + dense::dot(&self.u, &dense::apply(&film.reflection, &lifted));
+        let mut r = dense::product(&film.transmission, &back);
+        for i in 0..N {
+            for j in 0..N {
+                r[i][j] += film.reflection[i][j];
+            }
+        }
+        let u = dense::apply(&film.transmission, &lifted);
+        Self { r, u, s }
+    }
+}
+
 impl<const N: usize> Transport<N> {
     /// Directions and redistribution for scattering of `anisotropy` (0 to below 1).
     pub fn new(anisotropy: f64) -> Self {
@@ -163,30 +194,23 @@ impl<const N: usize> Transport<N> {
         }
     }
 
-    /// How films, listed from the bottom up, answer any Lambertian ground below them.
-    ///
-    /// Under the films lies a ground rho; with every film added the whole stays of the form
-    /// `R + rho u u^T / (1 - rho s)`: what returns without the ground (R), what reaches and leaves it (u), what comes back
-    /// to it (s). Bare ground: R = 0, u = root, s = 0. No films at all give the surface alone.
+    /// How films, listed from the bottom up, answer any Lambertian ground below them. No films at all give the surface alone.
     pub fn stack(&self, films: &[&Layer<N>]) -> Response {
-        let mut r = dense::zero();
-        let mut u = self.root;
-        let mut s = 0.0;
-        for film in films {
-            // q = (1 - R r)^-1 applied to [R t | u].
-            let one_minus = one_minus_product(&r, &film.reflection);
-            let rt = dense::product(&r, &film.transmission);
-            let q = dense::solve(one_minus, dense::identity());
-            let lifted = dense::apply(&q, &u);
-            s += dense::dot(&u, &dense::apply(&film.reflection, &lifted));
-            let up = dense::product(&film.transmission, &dense::product(&q, &rt));
-            for i in 0..N {
-                for j in 0..N {
-                    r[i][j] = film.reflection[i][j] + up[i][j];
-                }
-            }
-            u = dense::apply(&film.transmission, &lifted);
+        let bare = self.bare();
+        self.seen(&films.iter().fold(bare, |laid, film| laid.under(film)))
+    }
+
+    /// A ground with nothing on it yet.
+    pub fn bare(&self) -> Laid<N> {
+        Laid {
+            r: dense::zero(),
+            u: self.root,
+            s: 0.0,
         }
+    }
+
+    /// How films that are laid answer any ground, the surface closing them off.
+    pub fn seen(&self, Laid { r, u, s }: &Laid<N>) -> Response {
         // The surface throws light back without turning it: a diagonal reflection, and nothing enters twice.
         let mut one_minus = dense::identity();
         for i in 0..N {
@@ -194,19 +218,18 @@ impl<const N: usize> Transport<N> {
                 one_minus[i][j] -= r[i][j] * self.inner[j];
             }
         }
-        let q = dense::solve(one_minus, dense::identity());
-        let lifted = dense::apply(&q, &u);
-        let mut c = s;
+        // Seen straight up (the last direction): of what returns without the ground one column is wanted.
+        let straight = N - 1;
+        let (seen, lifted) = dense::solve_both(one_minus, r.map(|row| [row[straight]]), *u);
+        let mut c = *s;
         for i in 0..N {
             c += u[i] * self.inner[i] * lifted[i];
         }
-        let seen = dense::product(&q, &r);
-        // Lit along 45 degrees, seen straight up (the last direction); radiance is flux / (root root).
-        let straight = N - 1;
+        // Lit along 45 degrees; radiance is flux / (root root).
         let mut a = 0.0;
         let mut lit = 0.0;
         for i in N / 2..N {
-            a += self.at_45[i] * seen[i][straight] / (self.root[i] * self.root[straight]);
+            a += self.at_45[i] * seen[i][0] / (self.root[i] * self.root[straight]);
             lit += self.at_45[i] * lifted[i] / self.root[i];
         }
         let b = lit * lifted[straight] / self.root[straight];

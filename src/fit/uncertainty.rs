@@ -28,13 +28,11 @@ const INNER: usize = 6;
 /// the outermost of these does not, all are looked at.
 pub fn range(centre: Lab, spread: &Matrix3<f64>) -> f64 {
     let axes = principal_axes(spread);
+    let from = colour::DifferenceFrom::new(centre);
     let shell = |radius: f64| {
         SPHERE.iter().map(move |direction| {
             let d = axes * (direction * radius);
-            colour::difference(
-                centre,
-                Lab::new(centre.l + d.x, centre.a + d.y, centre.b + d.z),
-            )
+            from.to(Lab::new(centre.l + d.x, centre.a + d.y, centre.b + d.z))
         })
     };
     let (inner, outer) = CHI3.split_at(INNER);

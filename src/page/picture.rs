@@ -83,6 +83,8 @@ struct Tube {
     shown: Record,
     /// As it is in this picture.
     constants: Constants,
+    /// By which correction that is, once it is known: how many times as much it scatters, if not as on its card.
+    corrected: Option<Option<f64>>,
     depth: Depth,
     /// What each scrap that is kept with it tells of a coat.
     told: Vec<Option<Told>>,
@@ -190,6 +192,7 @@ impl OpenPicture {
                 odd: None,
                 shown: record.clone(),
                 constants,
+                corrected: None,
                 record,
                 told: Vec::new(),
             };
@@ -245,6 +248,7 @@ impl OpenPicture {
                 tube.record.clone()
             };
             tube.on_card = on_card;
+            tube.corrected = None;
             tube.readings = readings;
             tube.taken = taken;
             tube.odd = odd;
@@ -262,8 +266,14 @@ impl OpenPicture {
     fn correct_tubes(&mut self) {
         for tube in &mut self.tubes {
             let corrected = self.plan.corrections.iter().find(|c| c.tube == tube.key);
-            let constants = match corrected {
-                Some(correction) => tube.on_card.scattering_times(correction.scatter),
+            let scatter = corrected.map(|correction| correction.scatter);
+            // Every change of a picture comes by here, and constants with their covariance are long.
+            if tube.corrected == Some(scatter) {
+                continue;
+            }
+            tube.corrected = Some(scatter);
+            let constants = match scatter {
+                Some(scatter) => tube.on_card.scattering_times(scatter),
                 None => tube.on_card.clone(),
             };
             if constants != tube.constants {

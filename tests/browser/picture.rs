@@ -1010,3 +1010,79 @@ fn a_large_picture_to_pick_from_shows_that_it_is_read_and_can_be_stopped() {
     page.wait("document.querySelector('#picture [data-say=coats]').textContent === '2 coats'");
     page.close();
 }
+
+/// Lanes stand in as many rows as the words of their names need, none broken, none narrower than a finger, nothing scrolling sideways.
+#[test]
+fn long_names_of_colours_are_not_broken() {
+    const BROKEN: &str =
+        "[...document.querySelectorAll('#picture .lane-names button')].flatMap((button) =>
+      [...button.textContent.matchAll(/[^\\s-]+/g)].filter(({ 0: word, index }) => {
+        const range = document.createRange();
+        range.setStart(button.firstChild, index);
+        range.setEnd(button.firstChild, index + word.length);
+        return range.getClientRects().length !== 1;
+      })).map(([word]) => word).join()";
+    const NARROW: &str = "[...document.querySelectorAll('#picture [data-colour]')].filter((lane) => lane.getBoundingClientRect().width < 43.9 || lane.scrollWidth > lane.clientWidth).length";
+    const SIDEWAYS: &str = "[document.documentElement, document.querySelector('#picture .lane-sheet')].filter((e) => e.scrollWidth > e.clientWidth).length";
+    const ROWS: &str = "document.querySelectorAll('#picture .lane-names').length";
+    let (_server, _profile, mut page) = open();
+    go(&mut page, "picture");
+    picture_has(&mut page, 1);
+    assert_eq!(page.evaluate(ROWS), 1);
+    page.viewport(390, 844);
+    // Nine of 44 pixels are wider than this screen.
+    page.wait(&format!("{ROWS} === 2"));
+    assert_eq!([NARROW, SIDEWAYS].map(|e| page.evaluate(e)), [0, 0]);
+    page.viewport(1280, 900);
+    page.wait(&format!("{ROWS} === 1"));
+    page.click("#picture [data-panel=underpainting]");
+    for (place, name) in ["Ultramarine shadow", "Hull, burnt umber imprimatura"]
+        .iter()
+        .enumerate()
+    {
+        type_into(&mut page, &format!("[data-focus=name-{place}]"), name);
+        page.press("Tab");
+        page.wait(&format!(
+            "document.querySelector('#picture [data-colour=\"{place}\"]').textContent === '{name}'"
+        ));
+    }
+    for width in [1280, 390] {
+        page.viewport(width, 900);
+        page.wait(&format!("{ROWS} === {}", if width == 390 { 3 } else { 2 }));
+        assert_eq!(page.evaluate(BROKEN), "");
+        assert_eq!([NARROW, SIDEWAYS].map(|e| page.evaluate(e)), [0, 0]);
+        page.screenshot(&format!("picture-long-names-{width}"));
+    }
+    page.close();
+}
+
+/// A pull changes what is drawn and draws nothing anew; a knife that was pulled back to where it stood is let go.
+#[test]
+fn a_pull_keeps_what_is_drawn() {
+    let (_server, _profile, mut page) = open();
+    go(&mut page, "picture");
+    picture_has(&mut page, 1);
+    let drawn = "[...document.querySelectorAll('#picture .desk *')]";
+    page.evaluate(&format!("globalThis.drawn = {drawn}; true"));
+    let colours = "[...document.querySelectorAll('#picture .band path:not(.notch)')].map((p) => p.getAttribute('fill')).join()";
+    let before = page.evaluate(colours);
+    let to = "(value) => { const p = document.querySelector('#picture-pull'); p.value = value; p.dispatchEvent(new Event('input', { bubbles: true })); }";
+    let stood = page.evaluate("document.querySelector('#picture-pull').value");
+    page.evaluate(&format!("({to})(150)"));
+    page.wait(&format!("{colours} !== {before}"));
+    assert_eq!(
+        page.evaluate(&format!("{drawn}.filter((e, i) => e !== drawn[i]).length")),
+        0
+    );
+    // As a browser does when a knife comes back: no change is told, only that the finger is off.
+    page.evaluate(&format!("({to})({stood})"));
+    page.evaluate("document.querySelector('#picture-pull').dispatchEvent(new PointerEvent('pointerup', { bubbles: true }))");
+    saved(&mut page);
+    page.click("#picture [data-do=as-drawn]");
+    page.wait("document.querySelector('#picture .pull output').textContent.startsWith('1.0 ×')");
+    assert_ne!(
+        page.evaluate("document.querySelector('#picture-pull').value"),
+        stood
+    );
+    page.close();
+}

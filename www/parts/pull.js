@@ -11,6 +11,7 @@ export class Pull {
   #wedge;
   #value;
   /** @type {[number, number]} */ #span = [0.25, 4];
+  /** Ticks that are drawn. */ #where = "";
   /** Exactly where it was set, until it is pulled: the steps may pass it by. @type {number | null} */ #set = null;
 
   /**
@@ -51,6 +52,9 @@ export class Pull {
     this.#set = build;
     const share = (/** @type {number} */ b) => Math.log(b / span[0]) / Math.log(span[1] / span[0]);
     this.#input.value = String(Math.round(STEPS * share(build)));
+    const where = JSON.stringify([span, films]);
+    if (where === this.#where) return this.#say();
+    this.#where = where;
     // The knife's middle travels from half its width to half its width before the end; so do the ticks.
     const ticks = films.map((film) => {
       const x = `calc(${KNIFE / 2}px + (100% - ${KNIFE}px) * ${share(film).toFixed(4)})`;

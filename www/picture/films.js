@@ -1,7 +1,7 @@
 // @ts-check
 /** The cross-section of the films, lowest at the bottom, and the controls of the chosen one. */
 
-import { el, find, patch, shown } from "../dom.js";
+import { dye, el, find, grow, mark, patch, say, shown, write } from "../dom.js";
 import { Pull } from "../parts/pull.js";
 
 /** @typedef {import("../types.js").PictureView} PictureView */
@@ -14,6 +14,9 @@ export class Films {
   #pull;
   /** @type {PictureView | null} */ #view = null;
   #pulling = false;
+  #ways = "";
+  #ground = el("span", { class: "ground-colours" });
+  /** From the lowest up. @type {HTMLElement[]} */ #bars = [];
   /** Choices that the engine has not answered yet: keys may go down a list faster. */ #choosing = 0;
 
   /** @param {HTMLElement} root @param {import("./desk.js").Desk} desk */
@@ -24,11 +27,9 @@ export class Films {
       this.#pulling = true;
       if (this.#view?.film != null) desk.pull(this.#view.film, build);
     });
-    // The end of a pull, or of one press of a key.
-    find(root, "#picture-pull").addEventListener("change", () => {
-      this.#pulling = false;
-      if (this.#view?.film != null) desk.change({ do: "build", film: this.#view.film, build: this.#pull.build, pulling: false });
-    });
+    // The end of a pull, or of one press of a key. A knife that was pulled back to where it stood has not changed: it is let go only.
+    find(root, "#picture-pull").addEventListener("change", () => this.#let_go());
+    find(root, "#picture-pull").addEventListener("pointerup", () => setTimeout(() => this.#pulling && this.#let_go()));
     this.#on("under", (film) => desk.change({ do: "move-film", film, over: false }));
     this.#on("over", (film) => desk.change({ do: "move-film", film, over: true }));
     this.#on("take", (film) => desk.change({ do: "take-film", film }));
@@ -40,6 +41,17 @@ export class Films {
     this.#choice("strength").addEventListener("change", () => this.#strengthen());
     for (const input of root.querySelectorAll("[data-part=recipe] input")) input.addEventListener("change", () => this.#thin());
     this.#part("section").addEventListener("keydown", (event) => this.#key(event));
+    this.#part("section").replaceChildren(el("div", { class: "layer ground" }, this.#ground, el("span", { class: "name" }, "underpainting")));
+  }
+
+  /** Whether a film is being pulled. */
+  get pulling() {
+    return this.#pulling;
+  }
+
+  #let_go() {
+    this.#pulling = false;
+    if (this.#view?.film != null) this.#desk.change({ do: "build", film: this.#view.film, build: this.#pull.build, pulling: false });
   }
 
   /** @param {string} name */
@@ -130,14 +142,16 @@ export class Films {
 
   /** @param {PictureView} view */
   draw(view) {
-    const focused = document.activeElement?.closest("[data-film]")?.getAttribute("data-film");
     this.#view = view;
-    const bars = view.films.map((film, i) => bar(film, i, i === view.film, () => this.#desk.turn("choose_film", i)));
-    this.#part("section").replaceChildren(...bars.reverse(), ground(view));
-    if (focused != null) {
-      const again = this.#part("section").querySelector(`[data-film="${focused}"]`);
-      if (again instanceof HTMLElement) again.focus();
+    while (this.#bars.length > view.films.length) this.#bars.pop()?.remove();
+    while (this.#bars.length < view.films.length) {
+      const place = this.#bars.length;
+      this.#bars.push(bar(place, () => this.#desk.turn("choose_film", place)));
+      this.#part("section").prepend(this.#bars[place]);
     }
+    view.films.forEach((film, place) => fillBar(this.#bars[place], film, place === view.film));
+    grow(this.#ground, view.colours.length, () => patch("", "paint"));
+    view.colours.forEach((colour, place) => dye(/** @type {HTMLElement} */ (this.#ground.children[place]), shown(colour).css, "paint"));
     const film = view.film === null ? null : view.films[view.film];
     this.#part("controls").hidden = !film || film.missing;
     this.#part("moves").hidden = !film;
@@ -146,19 +160,22 @@ export class Films {
     /** @type {HTMLButtonElement} */ (find(this.#root, "[data-do=over]")).disabled = view.film === view.films.length - 1;
     /** @type {HTMLButtonElement} */ (find(this.#root, "[data-do=fewer]")).disabled = film.coats === 0;
     /** @type {HTMLButtonElement} */ (find(this.#root, "[data-do=more]")).disabled = film.coats >= MOST_COATS;
-    find(this.#root, "[data-say=coats]").textContent = coatsWords(film.coats);
+    say(this.#root, "coats", coatsWords(film.coats));
     // Of one film alone it stands beside the chosen colour already.
     const over = view.colour === null ? "" : view.colours[view.colour].name;
-    find(this.#root, "[data-say=film-reason]").textContent = view.films.length > 1 && film.reason ? `Over ${over}: ${film.reason}` : "";
-    find(this.#root, "[data-say=one-coat]").textContent = `One coat of ${film.name}`;
+    say(this.#root, "film-reason", view.films.length > 1 && film.reason ? `Over ${over}: ${film.reason}` : "");
+    say(this.#root, "one-coat", `One coat of ${film.name}`);
     this.#part("counted").hidden = film.ways.length === 0 && film.way === null;
-    const ways = film.ways.map(({ way }, i) => el("option", { value: i }, `my coats${byWay(way)}`));
-    this.#way.replaceChildren(el("option", { value: "" }, "films of its card"), ...ways);
+    const ways = film.ways.map(({ way }) => `my coats${byWay(way)}`);
+    if (this.#ways !== ways.join("\n") || !this.#way.options.length) {
+      this.#ways = ways.join("\n");
+      this.#way.replaceChildren(el("option", { value: "" }, "films of its card"), ...ways.map((words, value) => el("option", { value }, words)));
+    }
     const counted = film.ways.findIndex(({ way }) => way.toLowerCase() === film.way?.toLowerCase());
     this.#way.value = counted < 0 ? "" : String(counted);
     if (!this.#pulling) this.#pull.set(film.pull, film.marks, film.build);
     this.#part("own-coats").hidden = film.own.length === 0;
-    find(this.#root, "[data-part=own-coats]").textContent = `That is ${film.own.join(", ")}.`;
+    write(this.#part("own-coats"), `That is ${film.own.join(", ")}.`);
     this.#fill();
   }
 
@@ -173,14 +190,14 @@ export class Films {
     const none = stays === 0 && evaporates === 0;
     const medium = this.#choice("medium");
     if (medium.options.length === 0) medium.append(el("option", { value: "" }), ...(this.#view?.media ?? []).map((words, value) => el("option", { value }, words)));
-    medium.options[0].textContent = none ? "none" : "one of your own";
+    write(medium.options[0], none ? "none" : "one of your own");
     if (!this.#choosing) medium.value = String(film.medium ?? "");
     this.#part("strength").hidden = none;
     const strength = this.#choice("strength");
     const near = [...strength.options].find(({ value }) => Math.abs(Number(value) * paint - stays - evaporates) < 1e-6 * paint);
     if (!this.#choosing) strength.value = near?.value ?? "";
-    find(this.#root, "[data-say=recipe]").textContent = film.recipe;
-    find(this.#root, "[data-say=thinning]").textContent = film.thinning_words || "Parts by volume. Oil, resin and alkyd stay in the film; spirit and turpentine leave it.";
+    say(this.#root, "recipe", film.recipe);
+    say(this.#root, "thinning", film.thinning_words || "Parts by volume. Oil, resin and alkyd stay in the film; spirit and turpentine leave it.");
     this.#part("usual").hidden = film.medium === null;
   }
 }
@@ -191,21 +208,16 @@ const coatsWords = (coats) => (coats === 1 ? "1 coat" : coats === 0 ? "no coat" 
 /** @param {string} way */
 export const byWay = (way) => (way ? ` by ${way}` : "");
 
-/** @param {import("../types.js").FilmView} film @param {number} place @param {boolean} chosen @param {() => void} choose */
-function bar(film, place, chosen, choose) {
-  const coats = film.way === null ? coatsWords(film.coats) : `${coatsWords(film.coats)}${byWay(film.way)}`;
-  const words = film.missing ? "tube not at hand" : [coats, film.verdict].filter(Boolean).join(", ");
-  return el(
-    "button",
-    { type: "button", class: "layer", "data-film": place, "aria-pressed": String(chosen), click: choose },
-    patch(film.tone ? shown(film.tone).css : "transparent", film.tone ? "paint" : "paint none"),
-    el("span", { class: "name" }, film.name),
-    el("span", { class: "what" }, words),
-  );
+/** @param {number} place @param {() => void} choose */
+function bar(place, choose) {
+  return el("button", { type: "button", class: "layer", "data-film": place, click: choose }, patch("", "paint"), el("span", { class: "name" }), el("span", { class: "what" }));
 }
 
-/** The underpainting at the bottom of the cross-section. @param {PictureView} view */
-function ground(view) {
-  const colours = el("span", { class: "ground-colours" }, ...view.colours.map(({ css }) => patch(css, "paint")));
-  return el("div", { class: "layer ground" }, colours, el("span", { class: "name" }, "underpainting"));
+/** @param {Element} node @param {import("../types.js").FilmView} film @param {boolean} chosen */
+function fillBar(node, film, chosen) {
+  const coats = film.way === null ? coatsWords(film.coats) : `${coatsWords(film.coats)}${byWay(film.way)}`;
+  mark(node, "aria-pressed", String(chosen));
+  dye(find(node, ".paint"), film.tone ? shown(film.tone).css : "transparent", film.tone ? "paint" : "paint none");
+  write(find(node, ".name"), film.name);
+  write(find(node, ".what"), film.missing ? "tube not at hand" : [coats, film.verdict].filter(Boolean).join(", "));
 }

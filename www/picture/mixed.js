@@ -18,6 +18,8 @@ export class Mixed {
   /** @type {Tube[]} */ #tubes = [];
   /** @type {MixView | null} */ #view = null;
   #drawnFor = "";
+  /** Tubes that the tint's lists were filled with. */ #tintFor = "";
+  /** Tubes that the list of whites was filled with. */ #whites = "";
   #asked = 0;
   #known;
 
@@ -94,6 +96,9 @@ export class Mixed {
     const few = kept.length < 2;
     find(this.#root, "form[data-part=tint]").hidden = few;
     find(this.#root, "[data-say=no-tint]").hidden = !few;
+    const now = JSON.stringify(kept.map(({ key, paint }) => [key, paint.name]));
+    if (now === this.#tintFor) return;
+    this.#tintFor = now;
     const options = () => kept.map(({ key, paint }) => el("option", { value: key }, paint.name));
     const first = this.#view?.parts.find(({ key }) => key !== this.#white.value)?.key;
     for (const [name, usual] of [["tint-tube", first], ["tint-with", this.#white.value]]) {
@@ -122,8 +127,12 @@ export class Mixed {
     if (now === this.#drawnFor) return;
     this.#drawnFor = now;
     this.#tubes = tubes;
+    const whites = JSON.stringify(tubes.map(({ key, paint }) => [key, paint.name]));
     const was = this.#white.value;
-    this.#white.replaceChildren(...tubes.map(({ key, paint }) => el("option", { value: key }, paint.name)));
+    if (whites !== this.#whites) {
+      this.#whites = whites;
+      this.#white.replaceChildren(...tubes.map(({ key, paint }) => el("option", { value: key }, paint.name)));
+    }
     const lightness = (/** @type {Tube} */ { paint }) => paint.masstone?.lab[0] ?? 0;
     const lightest = [...tubes].sort((a, b) => lightness(b) - lightness(a))[0];
     this.#white.value = tubes.some(({ key }) => key === was) ? was : (lightest?.key ?? "");

@@ -1,8 +1,8 @@
 // @ts-check
 /** All tubes over every colour of the picture, at equal depth; choosing one lays it on. */
 
-import { drawing, el, figure, find } from "../dom.js";
-import { swatch } from "./coats.js";
+import { drawing, el, figure, find, grow, mark, write } from "../dom.js";
+import { reswatch, swatch } from "./coats.js";
 
 /** @typedef {import("../types.js").TubeRow} TubeRow */
 
@@ -19,6 +19,7 @@ export class AllTubes {
   #lay;
   /** @type {import("../types.js").TubesView | null} */ #view = null;
   /** @type {Map<string, import("../types.js").PaintView>} */ #paints = new Map();
+  /** Rows that are drawn, by the tube's key; `shows` is what of a row is drawn once. @type {Map<string, { shows: string, build: number, item: HTMLElement, strip: HTMLElement, numbers: HTMLElement }>} */ #rows = new Map();
 
   /** @param {HTMLElement} root @param {(tube: string, build: number) => void} lay */
   constructor(root, lay) {
@@ -40,34 +41,45 @@ export class AllTubes {
     const coats = Number(value("depth-coats"));
     const rows = [...this.#view.rows].sort(ORDERS[value("sort")]);
     const { names } = this.#view;
-    find(this.#root, "[data-part=tubes]").replaceChildren(...rows.map((row) => this.#row(row, names, coats)));
+    const items = rows.map((row) => this.#row(row, names, coats));
+    const list = find(this.#root, "[data-part=tubes]");
+    // What stands where it stood stays: moving is laying out anew.
+    if (items.length !== list.childElementCount || items.some((item, place) => list.children[place] !== item)) list.replaceChildren(...items);
+    const here = new Set(rows.map(({ key }) => key));
+    for (const key of this.#rows.keys()) if (!here.has(key)) this.#rows.delete(key);
   }
 
   /** @param {TubeRow} row @param {string[]} names @param {number} coats */
   #row(row, names, coats) {
     const spots = row.coats[coats - 1] ?? [];
     const widest = Math.max(0, ...spots.map(({ range }) => range));
+    const become = spots.map((spot, i) => `${names[i]} becomes L* ${figure(spot.lab[0], 0)}`).join("; ");
+    const drawn = row.strip || this.#paints.get(row.key)?.strip_small || "";
+    const shows = [row.name, row.short, row.lightfastness, drawn].join("\n");
+    const known = this.#rows.get(row.key);
+    const node = known?.shows === shows ? known : this.#make(row, drawn, shows);
+    this.#rows.set(row.key, node);
+    node.build = row.build;
+    mark(node.strip, "aria-label", `Lay it on: ${become}.`);
+    grow(node.strip, spots.length, (place) => swatch(spots[place], "paint"));
+    spots.forEach((spot, place) => reswatch(node.strip.children[place], spot, "paint"));
     const words = [
       row.milk === null ? "no glaze depth, shown as the card’s film" : `milk on black ${figure(row.milk, 0)}`,
       `${figure(Math.abs(row.lightness), 0)} L* ${row.lightness > 0 ? "lighter" : "darker"}`,
       `± ${figure(widest)}`,
     ];
-    const become = spots.map((spot, i) => `${names[i]} becomes L* ${figure(spot.lab[0], 0)}`).join("; ");
-    const strip = el("span", { class: "tube-colours", role: "img", "aria-label": `Lay it on: ${become}.` }, ...spots.map((spot) => swatch(spot, "paint")));
-    const drawn = row.strip || this.#paints.get(row.key)?.strip_small;
-    const button = el(
-      "button",
-      {
-        type: "button",
-        class: "tube-row",
-        "data-tube": row.key,
-        click: () => this.#lay(row.key, row.build),
-      },
-      drawn ? drawing(drawn, "") : "",
-      el("span", { class: "words" }, el("span", { class: "name" }, row.name), el("span", {}, row.short), ...(row.lightfastness ? [el("span", {}, `lightfastness ${row.lightfastness}`)] : [])),
-      strip,
-      el("span", { class: "numbers" }, ...words.map((text) => el("span", {}, text))),
-    );
-    return el("li", {}, button);
+    words.forEach((text, place) => write(node.numbers.children[place], text));
+    return node.item;
+  }
+
+  /** @param {TubeRow} row @param {string} drawn @param {string} shows */
+  #make({ key, name, short, lightfastness, build }, drawn, shows) {
+    const strip = el("span", { class: "tube-colours", role: "img" });
+    const numbers = el("span", { class: "numbers" }, el("span"), el("span"), el("span"));
+    const words = el("span", { class: "words" }, el("span", { class: "name" }, name), el("span", {}, short), ...(lightfastness ? [el("span", {}, `lightfastness ${lightfastness}`)] : []));
+    const button = el("button", { type: "button", class: "tube-row", "data-tube": key }, drawn ? drawing(drawn, "") : "", words, strip, numbers);
+    const node = { shows, build, item: el("li", {}, button), strip, numbers };
+    button.addEventListener("click", () => this.#lay(key, node.build));
+    return node;
   }
 }

@@ -1,7 +1,8 @@
 // @ts-check
 /** The underpainting: its colours one by one, and where new ones come from. */
 
-import { el, find, patch, shown } from "../dom.js";
+import { el, find } from "../dom.js";
+import { swatch } from "./coats.js";
 import { HowKnown, colourField, knownOptions, readLab } from "./colourfield.js";
 import { labText } from "./detail.js";
 
@@ -16,6 +17,7 @@ export class Underpainting {
   #desk;
   #page;
   #known;
+  #drawnFor = "";
 
   /** @param {HTMLElement} root @param {import("./desk.js").Desk} desk @param {import("../main.js").Page} page */
   constructor(root, desk, page) {
@@ -59,6 +61,10 @@ export class Underpainting {
 
   /** @param {PictureView} view @param {[string, string][]} tubes keys and names */
   draw(view, tubes) {
+    // Nothing here hangs on the films.
+    const now = JSON.stringify([view.colours, view.known, tubes]);
+    if (now === this.#drawnFor) return;
+    this.#drawnFor = now;
     this.#known.draw(view.known);
     const select = /** @type {HTMLSelectElement} */ (find(this.#root, "select[name=tube]"));
     const was = select.value;
@@ -94,7 +100,7 @@ export class Underpainting {
     return el(
       "li",
       { "data-row": place },
-      patch(shown(colour).css, "paint"),
+      swatch(colour, "paint"),
       name,
       surface,
       el("span", { class: "small" }, `L*, a*, b* ${labText(colour.lab)}; ${colour.source}`, ...(sure ? [sure] : [])),

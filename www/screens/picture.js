@@ -1,11 +1,11 @@
 // @ts-check
 /** Picture: films of kept tubes over the underpainting's colours. Joins the parts in www/picture. */
 
-import { download, el, find, say, steadily } from "../dom.js";
+import { download, el, find, grow, say, steadily, write } from "../dom.js";
 import { Lanes } from "../picture/band.js";
-import { drawCoats, drawOrder } from "../picture/coats.js";
+import { Coats, Order } from "../picture/coats.js";
 import { Desk, lastOpen } from "../picture/desk.js";
-import { drawDetail } from "../picture/detail.js";
+import { Detail } from "../picture/detail.js";
 import { Films } from "../picture/films.js";
 import { Mixed } from "../picture/mixed.js";
 import { drawNumbers } from "../picture/numbers.js";
@@ -51,6 +51,13 @@ export function pictureScreen(page, painting) {
   };
   const lanes = new Lanes(part("band"), (colour) => desk.turn("choose_colour", colour));
   const films = new Films(part("films"), desk);
+  const detail = new Detail(part("detail"));
+  const coats = new Coats(part("coats"), (coats) => desk.view?.film != null && desk.change({ do: "coats", film: desk.view.film, coats }));
+  const order = new Order(part("order"), () => {
+    if (desk.view?.film == null) return;
+    const top = desk.view.film === desk.view.films.length - 1;
+    desk.change({ do: "move-film", film: top ? desk.view.film - 1 : desk.view.film, over: true });
+  });
   const all = new AllTubes(part("all-tubes"), (tube, build) => desk.change({ do: "lay", tube, build }).then(() => part("films").scrollIntoView({ block: "nearest" })));
   const underpainting = new Underpainting(part("underpainting"), desk, page);
   const wishes = new Wanted(part("wanted-panel"), desk, page);
@@ -113,16 +120,13 @@ export function pictureScreen(page, painting) {
     /** @type {HTMLButtonElement} */ (find(screen, "[data-do=redo]")).disabled = !view.redo;
     for (const words of /** @type {const} */ (["headline", "sentence", "span"])) say(screen, words, view[words]);
     say(screen, "range", view.range_words);
-    part("cautions").replaceChildren(...view.cautions.map((words) => el("li", {}, words)));
+    grow(part("cautions"), view.cautions.length, () => el("li"));
+    view.cautions.forEach((words, place) => write(part("cautions").children[place], words));
     lanes.draw(view);
     films.draw(view);
-    drawDetail(part("detail"), view);
-    drawCoats(part("coats"), view, (coats) => view.film !== null && desk.change({ do: "coats", film: view.film, coats }));
-    drawOrder(part("order"), view, () => {
-      if (view.film === null) return;
-      const top = view.film === view.films.length - 1;
-      desk.change({ do: "move-film", film: top ? view.film - 1 : view.film, over: true });
-    });
+    detail.draw(view);
+    coats.draw(view);
+    order.draw(view);
     draw_panel(view);
   }
 
@@ -130,7 +134,8 @@ export function pictureScreen(page, painting) {
   function draw_panel(view) {
     const to_choose = (/** @type {Tube[]} */ tubes) => tubes.filter(({ key }) => view.to_choose.includes(key));
     if (panel === "underpainting") underpainting.draw(view, to_choose(tubes).map(({ key, paint }) => [key, paint.name]));
-    if (panel === "wanted-panel") wishes.draw(view);
+    // All tubes are searched for an answer: that waits until the film is let go.
+    if (panel === "wanted-panel" && !films.pulling) wishes.draw(view);
     if (panel === "mixed") mixed.draw(view, to_choose([...tubes, ...used]));
     if (panel === "patches") patches.draw(view);
     if (panel === "numbers") drawNumbers(part("numbers"), view);

@@ -1,5 +1,7 @@
 //! The cross-section: each film, what it does over the chosen colour, and what a change of order would do.
 
+use std::sync::LazyLock;
+
 use serde::Serialize;
 
 use super::{OpenPicture, patches::CoatView, words};
@@ -96,7 +98,7 @@ impl OpenPicture {
     /// The cross-section, lowest film first.
     pub(super) fn film_views(&mut self) -> Result<Vec<FilmView>> {
         let laid = self.laid();
-        let white = Ground::of(Lab::new(93.0, 0.0, 0.0));
+        static WHITE: LazyLock<Ground> = LazyLock::new(|| Ground::of(Lab::new(93.0, 0.0, 0.0)));
         let mut views = Vec::with_capacity(self.plan.films.len());
         for (at, film) in self.plan.films.iter().enumerate() {
             let tube = self.tubes.iter().find(|tube| tube.key == film.tube);
@@ -133,7 +135,7 @@ impl OpenPicture {
             if let Some(place) = laid.iter().position(|(i, _)| *i == at) {
                 let films: Vec<Film> = laid.iter().map(|(_, film)| *film).collect();
                 let alone = self.kept.responses(&paints, &films[place..=place])?;
-                view.tone = Some(alone.lab_over(&white).into());
+                view.tone = Some(alone.lab_over(&WHITE).into());
                 if let Some((_, ground)) = self.grounds.get(self.colour) {
                     let before = match place {
                         0 => ground.lab,
@@ -165,7 +167,8 @@ impl OpenPicture {
         let Some(paint) = self.tubes.iter().position(|tube| tube.key == film.tube) else {
             return Ok(None);
         };
-        let (name, coat) = (self.tubes[paint].name().to_owned(), film.one_coat());
+        let name = self.tubes[paint].name().to_owned();
+        let (coat, now) = (film.one_coat(), film.coats as usize);
         let paints: Vec<&Constants> = self.tubes.iter().map(|t| &t.constants).collect();
         let laid = self.laid();
         let under: Vec<Film> = laid
@@ -178,20 +181,20 @@ impl OpenPicture {
             .filter(|(i, _)| *i > self.film)
             .map(|l| l.1)
             .collect();
+        let most = (1..=STEPS)
+            .take_while(|&coats| coat * f64::from(coats) <= crate::picture::MOST_BUILD)
+            .count() as u32;
+        let one = Film { paint, build: coat };
+        let mut all = self.kept.coats(&paints, &under, (one, most), &over)?;
+        // As many as there are stand as they are seen, to the last digit.
+        if let Some(row) = all.get_mut(now) {
+            let films: Vec<Film> = laid.iter().map(|(_, film)| *film).collect();
+            *row = self.kept.responses(&paints, &films)?;
+        }
+        let nothing_else = under.is_empty() && over.is_empty();
         let mut rows = Vec::new();
-        for coats in 0..=STEPS {
-            let build = coat * f64::from(coats);
-            if build > crate::picture::MOST_BUILD {
-                break;
-            }
-            let films: Vec<Film> = under
-                .iter()
-                .copied()
-                .chain([Film { paint, build }])
-                .chain(over.iter().copied())
-                .collect();
-            let bare = films.iter().all(|film| film.build == 0.0);
-            let responses = self.kept.responses(&paints, &films)?;
+        for (coats, responses) in (0..=most).zip(all) {
+            let bare = nothing_else && (coats == 0 || coat == 0.0);
             let seen: Vec<Lab> = self
                 .grounds
                 .iter()

@@ -17,7 +17,11 @@ use crate::{
         Tone, difference_word,
         glaze::{RESTS_ON, at_most_word, span, span_words, verdict_words},
     },
-    paint::{Constants, file::Surface, verdict::Here},
+    paint::{
+        Constants,
+        file::Surface,
+        verdict::{self, Here},
+    },
     picture::{self, Film, Ground, Predicted, medium::MEDIA, plan::Colour},
 };
 
@@ -147,10 +151,12 @@ impl OpenPicture {
             .collect();
         let before: Vec<Lab> = self.grounds.iter().map(|(_, ground)| ground.lab).collect();
         let after: Vec<Lab> = predicted.iter().map(|(seen, _)| seen.lab).collect();
+        let left = stack.range_left();
         let here: Vec<Here> = self
             .grounds
             .iter()
-            .map(|(_, ground)| stack.verdict_over(ground))
+            .zip(&after)
+            .map(|((_, ground), after)| verdict::here(ground.lab, *after, left))
             .collect();
         let detail = predicted
             .get(self.colour)
@@ -162,7 +168,7 @@ impl OpenPicture {
                     difference: colour::difference(from, seen.lab),
                     spread: spread_tones(seen.lab, spread),
                     verdict: here.word(),
-                    reason: words::reason(here, from, seen.lab, stack.range_left()),
+                    reason: words::reason(here, from, seen.lab, left),
                 }
             });
         let [headline, sentence, span, range_words] =
