@@ -67,13 +67,26 @@ fn is_drawn(brushed: &bool) -> bool {
 pub struct Doubt {
     /// Stable word for programs.
     pub code: String,
-    /// The question, for the painter.
+    /// The question, for the painter, with [`FILM`] for the number of its film: which one that is changes when others are left out.
     pub words: String,
     /// The film it is about (from 0, top first), if any.
     pub film: Option<usize>,
     /// The number of films that there may be instead, where that is the question.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub films: Option<usize>,
+}
+
+/// Stands in [`Doubt::words`] for the film's number.
+pub const FILM: &str = "{film}";
+
+impl Doubt {
+    /// The question where its film is number `film`, from 0, of those that count.
+    pub fn question(&self, film: Option<usize>) -> String {
+        match film {
+            Some(film) => self.words.replace(FILM, &(film + 1).to_string()),
+            None => self.words.clone(),
+        }
+    }
 }
 
 /// Where a card, its stripes and its films lie.

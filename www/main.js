@@ -24,6 +24,9 @@ const LONG = new Map([
   ["wanted", "Trying every tube"], ["wanted_change", "Trying every tube"], ["greys", "Looking for a grey"], ["class_together", "Comparing the cards of each tube"], ["picture_sheet", "Drawing the plan"],
 ]);
 
+/** Those of them that come with a place. */
+const OPENS = new Set(["list_shelf", "shelf", "open_picture", "use_tubes"]);
+
 const engine = new Engine();
 const told = new Beside(find(document, "#alert"));
 
@@ -108,6 +111,7 @@ let patients = 0;
 let long = "";
 /** @param {string} method */
 engine.onlong = (method) => {
+  if (!method && patients) long = "";
   if (patients) return;
   if (long && !method) page.idle();
   const words = LONG.get(method);
@@ -169,7 +173,7 @@ find(document, "[data-do=cancel]").addEventListener("click", () => {
   const stopped = long;
   engine.cancel();
   if (!stopped) return;
-  const next = ["keep_all", "step_shelf"].includes(stopped) ? "Either all of it was done or nothing: Tubes shows which." : "To see it after all, choose the place again above.";
+  const next = ["keep_all", "step_shelf"].includes(stopped) ? "Either all of it was done or nothing: Tubes shows which." : OPENS.has(stopped) ? "To see it after all, choose the place again above." : "To see it after all, ask for it again: change what you chose, or press the button once more.";
   page.alert(`Stopped: ${LONG.get(stopped)?.toLowerCase()}. ${next}`);
 });
 // The place that is shown already changes no address.

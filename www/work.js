@@ -14,6 +14,7 @@ const PATIENCE_MS = 250;
 /**
  * @typedef {object} Left a reading to go on with
  * @property {string} name whose it was
+ * @property {string} of what is held of the same scan says the same
  * @property {File} file
  * @property {(File | null)[]} seconds second scans, by card
  * @property {boolean} pasted
@@ -126,21 +127,25 @@ export class Work {
   }
 
   /** The reading is done with. @param {string} [name] whose, if not this window's */
-  async drop(name) {
+  drop(name) {
     clearTimeout(this.#timer);
-    await this.#holding;
-    const whose = name ?? (await this.#name);
-    await this.#engine.call("drop_work", [whose]);
-    await this.#engine.call("drop_work", [`${whose}:scan`]);
+    return this.#inTurn(name, ["", ":scan"]);
+  }
+
+  /** Drops parts of what is held, before anything that is held from now on. @param {string | undefined} name @param {string[]} parts */
+  #inTurn(name, parts) {
+    const dropped = this.#holding.then(async () => {
+      const whose = name ?? (await this.#name);
+      for (const part of parts) await this.#engine.call("drop_work", [whose + part]);
+    });
+    this.#holding = dropped.then(() => true, () => true);
+    return dropped;
   }
 
   /** The table is done with. @param {string} [name] whose, if not this window's */
-  async dropTable(name) {
+  dropTable(name) {
     clearTimeout(this.#tableTimer);
-    await this.#holding;
-    const whose = name ?? (await this.#name);
-    await this.#engine.call("drop_work", [`${whose}:table`]);
-    await this.#engine.call("drop_work", [`${whose}:rows`]);
+    return this.#inTurn(name, [":table", ":rows"]);
   }
 
   /** The table that this window was reading before it was loaded again. @returns {Promise<LeftTable | null>} */
@@ -196,7 +201,7 @@ export class Work {
     const scan = await this.#engine.call("held_work", [`${name}:scan`]);
     const state = await this.#engine.call("held_work", [name]);
     // What was done with a scan before this one is none of its own.
-    const done = state?.of === scan?.of ? state : scan.begun;
+    const done = state?.of === scan?.of ? state : scan?.begun;
     return sound(scan, done) ? { name, ...scan, ...done } : null;
   }
 }

@@ -44,7 +44,7 @@ impl DifferenceFrom {
         let by_hue = sign * (c_one * c_two).sqrt() * apart;
         let (by_l, by_c) = (other.l - one.l, c_two - c_one);
 
-        let [cos, sin] = middle(hue_one, hue_two);
+        let [cos, sin] = middle(hue_one, hue_two, sign);
         let (cos_2, sin_2) = (cos * cos - sin * sin, 2.0 * cos * sin);
         let (cos_3, sin_3) = (cos_2 * cos - sin_2 * sin, sin_2 * cos + cos_2 * sin);
         let (cos_4, sin_4) = (cos_2 * cos_2 - sin_2 * sin_2, 2.0 * cos_2 * sin_2);
@@ -97,18 +97,22 @@ fn upper([x, y]: [f64; 2]) -> bool {
     y > 0.0 || y == 0.0 && x > 0.0
 }
 
-/// The hue in the middle of two; red of two greys, as 0 degrees stand for none.
-fn middle(one: [f64; 2], two: [f64; 2]) -> [f64; 2] {
-    let sum = [one[0] + two[0], one[1] + two[1]];
-    let length = length(sum[0], sum[1]);
-    if length > 0.0 {
-        return sum.map(|v| v / length);
+/// The hue in the middle of two; red of two greys, as 0 degrees stand for none. `sign`: of the turn from one to the other, positive
+/// anticlockwise.
+fn middle(one: [f64; 2], two: [f64; 2], sign: f64) -> [f64; 2] {
+    if one[0] * two[0] + one[1] * two[1] >= 0.0 {
+        let sum = [one[0] + two[0], one[1] + two[1]];
+        let length = length(sum[0], sum[1]);
+        return if length > 0.0 {
+            sum.map(|v| v / length)
+        } else {
+            [1.0, 0.0]
+        };
     }
-    match [one, two].into_iter().find(|hue| upper(*hue)) {
-        // Opposite hues: halfway by their degrees.
-        Some([x, y]) => [-y, x],
-        None => [1.0, 0.0],
-    }
+    // The sum of nearly opposite hues is mostly rounding; across their difference it is exact.
+    let apart = [two[0] - one[0], two[1] - one[1]];
+    let length = length(apart[0], apart[1]);
+    [sign * apart[1] / length, -sign * apart[0] / length]
 }
 
 #[cfg(test)]
@@ -140,6 +144,27 @@ mod tests {
         ) {
             let by = by.map(|v| v * libm::exp(scale));
             close(Lab::new(l, a, b), Lab::new(l + by[0], a + by[1], b + by[2]));
+        }
+    }
+
+    /// Hues that are opposite but for rounding: their middle lies on one side or the other, and either is right.
+    #[test]
+    fn nearly_opposite_hues_have_one_of_two_middles() {
+        for a in -20..=20 {
+            for b in -20..=20 {
+                for factor in [-3.0, -1.0 / 3.0, -1.5, -0.7] {
+                    let (a, b) = (3.0 * f64::from(a), 3.0 * f64::from(b));
+                    let one = Lab::new(50.0, a, b);
+                    let two = Lab::new(55.0, factor * a, factor * b);
+                    let ours = DifferenceFrom::new(one).to(two);
+                    let off = |by: f64| {
+                        let turned = Lab::new(two.l, two.a - by * two.b, two.b + by * two.a);
+                        (ours - one.difference(turned)).abs()
+                    };
+                    let off = off(1e-9).min(off(-1e-9));
+                    assert!(off < 2e-5 * ours.max(1.0), "{one:?} {two:?}: {ours} {off}");
+                }
+            }
         }
     }
 

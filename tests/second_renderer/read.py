@@ -28,7 +28,7 @@ GROUNDS = np.array(
     + [0.08 + 0.22 * bump(430, 40) + 0.15 * step(640, 30), 0.035 + 0.1 * step(610, 35), 0.62 - 0.25 * step(580, 40)]  # violet, brown, sky
 )
 # Findings that ask whether the films are the right ones, or say that no known paint explains them.
-ASKS = {"another-film", "film-count", "films-asked", "faint-edge", "doubtful-edge", "short-film", "off-the-fit", "not-modelled"}
+ASKS = {"strange-film", "another-film", "film-count", "films-asked", "faint-edge", "doubtful-edge", "short-film", "off-the-fit", "not-modelled"}
 FAR = 40  # CIEDE2000 between cells: further apart, a reading is not of this card
 COUNT_COST = 3  # CIEDE2000 that a wrong number of films weighs when readings are paired with cards
 

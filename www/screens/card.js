@@ -80,7 +80,12 @@ export function cardScreen(page, over, lay) {
   function hold() {
     if (!view) return;
     sheets[view.card].label = form.label;
-    work.soon(() => ({ of: source?.of, pasted: source?.pasted ?? false, own: source?.own ?? true, layout, sheets: sheets.map(({ label, kept }) => ({ label, kept })) }));
+    work.soon(done);
+  }
+
+  /** What was done so far. */
+  function done() {
+    return { of: source?.of, pasted: source?.pasted ?? false, own: source?.own ?? true, layout: layout || undefined, sheets: sheets.map(({ label, kept }) => ({ label, kept })) };
   }
 
   /** @type {Correction[]} */ const waiting = [];
@@ -154,7 +159,7 @@ export function cardScreen(page, over, lay) {
   });
 
   function holdScan() {
-    if (source) work.scan(source.file, sheets.map(({ second }) => second), source.of, { pasted: source.pasted, own: source.own, sheets: sheets.map(({ label }) => ({ label, kept: undefined })) });
+    if (source) work.scan(source.file, sheets.map(({ second }) => second), source.of, done());
   }
 
   /** What was begun came to nothing: what is open is held again, if anything is. */
@@ -232,7 +237,7 @@ export function cardScreen(page, over, lay) {
       const pixels = await engine.call("pixels");
       aside = null;
       putAside();
-      ({ source, sheets, before } = to);
+      ({ source, sheets, before, layout } = to);
       lost = false;
       holdScan();
       view = null;
@@ -479,7 +484,7 @@ export function cardScreen(page, over, lay) {
       opening += 1;
       const mine = (begun += 1);
       const own = left?.own ?? scanner === undefined;
-      const next = { file, pasted, own, of: crypto.randomUUID() };
+      const next = { file, pasted, own, of: left?.of ?? crypto.randomUUID() };
       try {
         const found = await page.patiently("", async (stage) => {
           // A reload may come at any time. What is taken up again is held already, under this window's name or that of one that is gone.
@@ -501,16 +506,21 @@ export function cardScreen(page, over, lay) {
           ? left.sheets.map((sheet, i) => ({ ...sheet, label: untouched(left, sheet.label) ? BLANK : sheet.label, second: left.seconds[i] ?? null, safe: null }))
           : labels.map((label) => ({ label, kept: undefined, second: null, safe: null }));
         before = [];
-        if (left || sheets.some(({ second }) => second)) holdScan();
+        if (left) {
+          layout = left.layout ?? "";
+          holdScan();
+        }
         view = null;
         drawn = false;
         await show(found, pixels);
         drawUndo();
         if (!left) page.go("cards");
+        return true;
       } catch (error) {
         // Unless another has been begun since, for which this one was given up.
         if (mine === begun && !left) holdOpen();
         page.tell(error);
+        return false;
       } finally {
         opening -= 1;
       }

@@ -2,6 +2,7 @@
 /** Picture: films of kept tubes over the underpainting's colours. Joins the parts in www/picture. */
 
 import { download, el, find, grow, say, steadily, write } from "../dom.js";
+import { EngineError } from "../engine.js";
 import { Lanes } from "../picture/band.js";
 import { Coats, Order } from "../picture/coats.js";
 import { Desk, lastOpen } from "../picture/desk.js";
@@ -147,10 +148,10 @@ export function pictureScreen(page, painting) {
   async function draw_tubes(view) {
     const now = JSON.stringify([view.colours, tubes.map(({ key, text }) => [key, text.length])]);
     if (now === drawnFor) return;
-    drawnFor = now;
     const mine = new Map(tubes.map(({ key, paint }) => [key, paint]));
     /** @type {import("../types.js").TubesView} */
     const view_of = await desk.ask("all_tubes");
+    drawnFor = now;
     all.draw({ ...view_of, rows: view_of.rows.filter(({ key }) => mine.has(key)) }, mine);
   }
 
@@ -233,6 +234,8 @@ export function pictureScreen(page, painting) {
   async function show_now() {
     /** @type {import("../types.js").Kept[]} */
     const shelf = await page.engine.call("shelf").catch((error) => {
+      // Stopped by the painter: what is shown stays.
+      if (error instanceof EngineError && error.code === "cancelled") throw error;
       // Without a shelf, too, the samples can be looked at.
       page.tell(error);
       return [];

@@ -88,7 +88,11 @@ export function startScreen(page, open, forget, many, again) {
         try {
           if (on && "files" in left) again(left).catch(page.tell);
           else if (on && !("files" in left)) {
-            await open(left.file, { pasted: left.pasted, left });
+            // Stopped, or not to be read: it is offered still.
+            if (!(await open(left.file, { pasted: left.pasted, left }))) {
+              box.hidden = false;
+              return;
+            }
             page.go("cards");
           }
           // Last: a store that is slow must not lead back here somebody who went on meanwhile.

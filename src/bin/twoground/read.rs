@@ -8,7 +8,7 @@ use std::time::SystemTime;
 
 use lexopt::prelude::*;
 use twoground::card::{
-    Layout, find,
+    Layout, cells, find,
     print::{self, Found},
 };
 use twoground::paint::{
@@ -137,7 +137,13 @@ fn cards(path: &Path, wishes: &Wishes) -> Result<Vec<Result<Record>>> {
     Ok(layouts(&scan, wishes)?
         .iter()
         .map(|card| {
-            let read = reading::read_card(&scan, &card.layout, &answers)?;
+            let read = if wishes.films == Some(card.layout.films.len()) {
+                // As many as were said to be there: none of them is left out.
+                let sampled = cells::sample(&scan, &card.layout)?;
+                reading::read_sampled(&scan, &card.layout, sampled, &answers)
+            } else {
+                reading::read_card(&scan, &card.layout, &answers)?
+            };
             let mut record = read.record;
             record.provenance.when.clone_from(&when);
             record.findings.extend(asked(&read.layout, wishes));
@@ -163,7 +169,10 @@ fn layouts(scan: &Scan, wishes: &Wishes) -> Result<Vec<Found>> {
 fn asked(layout: &Layout, wishes: &Wishes) -> Vec<Finding> {
     let doubts = layout.doubts.iter().map(|doubt| Finding {
         code: doubt.code.clone(),
-        words: format!("Not sure: {} Look at it on the page.", doubt.words),
+        words: format!(
+            "Not sure: {} Look at it on the page.",
+            doubt.question(doubt.film)
+        ),
     });
     let found = layout.films.len();
     let missed = wishes.films.filter(|&films| films != found).map(|films| Finding {

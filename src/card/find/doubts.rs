@@ -6,7 +6,7 @@ use super::{
     picture::Picture,
     reading::Reading,
 };
-use crate::card::Doubt;
+use crate::card::{Doubt, FILM};
 
 /// Edges that stand out less from the noise than this are shown as doubtful.
 const FAINT: f64 = 12.0;
@@ -150,26 +150,25 @@ fn count_doubt(card: &Reading) -> Option<Doubt> {
 }
 
 fn film_doubt(card: &Reading, i: usize, film: &Film) -> Option<Doubt> {
-    let number = i + 1;
     if film.print(f64::from(card.levels.contrast())).is_some() {
         return Some(ask(
             "bare-card",
             Some(i),
-            format!("Is film {number} paint? It looks like bare card."),
+            format!("Is film {FILM} paint? It looks like bare card."),
         ));
     }
     if film.strength[0].min(film.strength[1]) < FAINT {
         return Some(ask(
             "faint-edge",
             Some(i),
-            format!("Are the edges of film {number} in the right place? They hardly show."),
+            format!("Are the edges of film {FILM} in the right place? They hardly show."),
         ));
     }
     (film.likeness < UNLIKE).then(|| {
         ask(
             "unlike-edges",
             Some(i),
-            format!("Is film {number} one film? Its two edges look different."),
+            format!("Is film {FILM} one film? Its two edges look different."),
         )
     })
 }

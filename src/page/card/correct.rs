@@ -83,6 +83,7 @@ impl OpenScan {
         let place = &self.card().place;
         self.card_mut().place = Placed {
             printed: place.printed.clone(),
+            judged: place.judged,
             ..Placed::of(layout, place.answers.clone())
         };
     }
@@ -96,6 +97,7 @@ impl OpenScan {
         let mut layout = find::within(&self.scan, corners, Some(films))?;
         if layout.films.len() == films {
             layout.doubts.retain(|doubt| doubt.films.is_none());
+            self.card_mut().place.judged = true;
         }
         self.settle_in(layout);
         self.changed();
@@ -274,6 +276,9 @@ impl OpenScan {
         if let Some(film) = question.film.and_then(|film| layout.films.get_mut(film)) {
             film.top.doubtful = false;
             film.bottom.doubtful = false;
+        }
+        if question.film.is_some() || question.films.is_some() {
+            self.card_mut().place.judged = true;
         }
     }
 }

@@ -34,7 +34,7 @@ pub(super) struct Placed {
     pub(super) left_out: BTreeSet<(usize, usize)>,
     /// Whether films or stripes were moved by hand: then a corner that moves takes them along.
     pub(super) by_hand: bool,
-    /// Whether a film was left out by the reader: it does so once, and what the painter says then holds.
+    /// Whether it was said which films there are: by the reader, which leaves one out once, or by the painter, whose word then holds.
     #[serde(default)]
     pub(super) judged: bool,
     /// Whether the painter said that it is no card.

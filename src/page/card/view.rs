@@ -262,7 +262,8 @@ impl OpenScan {
                 .unwrap_or_default();
             questions.push(Question {
                 code: doubt.code.clone(),
-                words: doubt.words.clone(),
+                words: doubt
+                    .question(film.and_then(|film| counted.iter().position(|&at| at == film))),
                 doubt: Some(i),
                 film,
                 films: doubt.films,
@@ -485,7 +486,7 @@ pub(super) struct Question {
     /// The film it is about.
     pub(super) film: Option<usize>,
     /// How many films there may be instead.
-    films: Option<usize>,
+    pub(super) films: Option<usize>,
     /// Its doubtful edges: film, and whether it is the upper one.
     edges: Vec<(usize, bool)>,
     /// Number of the first of them in the picture.
