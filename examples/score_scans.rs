@@ -259,6 +259,9 @@ fn one(
     answers: &Answers,
     also: &mut dyn FnMut(&Reading),
 ) -> (Score, String) {
+    let read = reading::read_card(scan, layout, answers);
+    // What was found and is no film may have been left out.
+    let layout = read.as_ref().map_or(layout, |read| &read.layout);
     let turned = turned(layout, card);
     let (films, stripes) = worst_edges(layout, card);
     let right = films.is_some_and(|e| e < 1.0) && stripes.is_some_and(|e| e < 1.0);
@@ -286,7 +289,7 @@ fn one(
     for code in codes_of(layout) {
         let _ = write!(line, " ?{code}");
     }
-    match reading::read_card(scan, layout, answers) {
+    match &read {
         Ok(read) => {
             let _ = write!(
                 line,
@@ -303,8 +306,8 @@ fn one(
             let misfit = read.record.cells.iter().map(|c| c.de00).fold(0.0, f64::max);
             let _ = write!(line, " misfit {misfit:.1}");
             if right {
-                also(&read);
-                numbers(&read, card, turned, &mut score.numbers);
+                also(read);
+                numbers(read, card, turned, &mut score.numbers);
                 let mine = &score.numbers;
                 let _ = write!(
                     line,

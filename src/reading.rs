@@ -83,7 +83,7 @@ pub struct Reading {
     pub record: Record,
 }
 
-/// Reads one card of a scan. What was taken for a film and keeps the rest from being films of one paint ([`stranger`]) is left out, and
+/// Reads one card of a scan. What was taken for a film and keeps the rest from being films of one paint ([`stranger()`]) is left out, and
 /// the layout asks about it.
 ///
 /// # Errors

@@ -135,11 +135,14 @@ async fn history(store: &impl Transaction) -> Result<History> {
         .map_or_else(History::default, |text| History::read(&text)))
 }
 
-/// Notes the changes so far.
+/// Notes the changes so far, where nothing is noted: another window may have changed the shelf since.
 ///
 /// # Errors
 /// What the store says.
 pub async fn note(store: &impl Transaction, history: &History) -> Result<()> {
+    if store.read(Place::About, HISTORY).await?.is_some() {
+        return Ok(());
+    }
     store
         .write(Place::About, Some(HISTORY), &history.write())
         .await

@@ -357,6 +357,10 @@ fn what_is_no_film_of_the_paint_is_left_out_and_asked_about() {
     let (question, state) = read(&|open| open.leave_out(film, None, false));
     assert!(!question.contains(STRANGER), "{question}");
     assert_eq!(state, Some((State::NotModelled, modelled.1 + 1)));
+    let count = |open: &mut OpenScan| open.count_films(modelled.1 + 1).expect("so many films");
+    let (question, state) = read(&count);
+    assert!(!question.contains(STRANGER), "{question}");
+    assert_eq!(state, Some((State::NotModelled, modelled.1 + 1)));
     let (_, state) = read(&|open| open.leave_out(film, None, true));
     assert_eq!(state, Some(modelled));
 }

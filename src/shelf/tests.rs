@@ -270,6 +270,25 @@ fn a_full_store_lets_things_go_for_good() {
     );
 }
 
+/// Between deleting for good and noting what stays of it another window may keep a tube: that can still be taken back.
+#[test]
+fn what_stays_to_be_noted_is_written_over_nothing() {
+    let store = Store::default();
+    let one = tube(0, 0);
+    let wish = Wish::new(Part::Paints, one.clone());
+    let ids = store.commit("keeping", vec![wish]).unwrap();
+    let gone = vec![Wish::delete(Part::Paints, ids[0], one)];
+    let left = store
+        .within(async |open| delete_for_good(open, gone).await)
+        .unwrap();
+    let other = Wish::new(Part::Paints, tube(1, 0));
+    store.commit("keeping another", vec![other]).unwrap();
+    store.within(async |open| note(open, &left).await).unwrap();
+    let back = store.step(true).unwrap().map(|(words, _)| words);
+    assert_eq!(back.as_deref(), Some("keeping another"));
+    assert!(store.kept(Part::Paints).is_empty());
+}
+
 /// A sample of this number under a label of this number; the file name says which sample it is.
 fn tube(sample: usize, label: usize) -> String {
     const NAMES: [&str; 4] = ["cliff-rose", "storm-blue", "foam-white", "lantern-gold"];
