@@ -135,14 +135,19 @@ async fn history(store: &impl Transaction) -> Result<History> {
         .map_or_else(History::default, |text| History::read(&text)))
 }
 
-/// Notes the changes so far, where nothing is noted: another window may have changed the shelf since.
+/// Notes what stays of the changes, where nothing is noted: another window may have changed the shelf since.
 ///
 /// # Errors
 /// What the store says.
-pub async fn note(store: &impl Transaction, history: &History) -> Result<()> {
-    if store.read(Place::About, HISTORY).await?.is_some() {
-        return Ok(());
+pub async fn note_over_nothing(store: &impl Transaction, history: &History) -> Result<()> {
+    match store.read(Place::About, HISTORY).await? {
+        Some(_) => Ok(()),
+        None => note(store, history).await,
     }
+}
+
+/// Notes the changes so far.
+async fn note(store: &impl Transaction, history: &History) -> Result<()> {
     store
         .write(Place::About, Some(HISTORY), &history.write())
         .await
@@ -223,7 +228,7 @@ async fn as_seen(store: &impl Transaction, wishes: &[Wish]) -> Result<()> {
 }
 
 /// Deletes for good, and forgets what could be taken back: a store without room takes no text, so nothing is written. Gives
-/// what stays to be noted ([`note`]), once this has made room for it: when the last copy went out.
+/// what stays to be noted ([`note_over_nothing`]), once this has made room for it: when the last copy went out.
 ///
 /// # Errors
 /// As [`commit`].

@@ -506,7 +506,11 @@ async fn commit(doing: &'static str, words: Option<&str>, wishes: Vec<Wish>) -> 
         });
         let left = left.await.map_err(thrown)?;
         // What was deleted has made room for a few bytes; where not even they fit, no copy counts as saved and one is asked for.
-        return match store::change(doing, async |open| shelf::note(open, &left).await).await {
+        return match store::change(doing, async |open| {
+            shelf::note_over_nothing(open, &left).await
+        })
+        .await
+        {
             Ok(()) | Err(Error::NoRoom { .. }) => Ok(Vec::new()),
             Err(error) => Err(thrown(error)),
         };

@@ -261,7 +261,9 @@ fn a_full_store_lets_things_go_for_good() {
     assert_eq!(store.step(true).unwrap(), None);
     // Once there is room again, it is still known when the last copy went out.
     store.0.borrow_mut().full = false;
-    store.within(async |open| note(open, &left).await).unwrap();
+    store
+        .within(async |open| note_over_nothing(open, &left).await)
+        .unwrap();
     assert_eq!(store.step(true).unwrap(), None);
     let history = store.within(async |open| look(open).await).unwrap();
     assert_eq!(
@@ -283,7 +285,9 @@ fn what_stays_to_be_noted_is_written_over_nothing() {
         .unwrap();
     let other = Wish::new(Part::Paints, tube(1, 0));
     store.commit("keeping another", vec![other]).unwrap();
-    store.within(async |open| note(open, &left).await).unwrap();
+    store
+        .within(async |open| note_over_nothing(open, &left).await)
+        .unwrap();
     let back = store.step(true).unwrap().map(|(words, _)| words);
     assert_eq!(back.as_deref(), Some("keeping another"));
     assert!(store.kept(Part::Paints).is_empty());
