@@ -94,14 +94,15 @@ pub fn read_card(scan: &Scan, layout: &Layout, answers: &Answers) -> Result<Read
     }
     let sampled = cells::sample(scan, layout)?;
     let reading = read_sampled(scan, layout, sampled.clone(), answers);
-    let Some(film) = stranger(scan, &reading, &sampled, answers) else {
+    let Some((film, rest)) = stranger(scan, &reading, &sampled, answers) else {
         return Ok(reading);
     };
     let mut asking = layout.clone();
     stranger::ask(&mut asking, film);
-    let rest = asking.without(film);
-    let others: Vec<usize> = (0..layout.films.len()).filter(|&f| f != film).collect();
-    Ok(read_sampled(scan, &rest, sampled.only(&others), answers))
+    Ok(Reading {
+        layout: asking.without(film),
+        ..rest
+    })
 }
 
 /// The same from cells that were sampled before: for answers that change nothing but the fit, and to tell the stages apart.

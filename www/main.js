@@ -111,10 +111,9 @@ let patients = 0;
 let long = "";
 /** @param {string} method */
 engine.onlong = (method) => {
-  if (!method && patients) long = "";
-  if (patients) return;
-  if (long && !method) page.idle();
-  const words = LONG.get(method);
+  // Work that tells by itself clears what it told.
+  if (long && !method && !patients) page.idle();
+  const words = patients ? undefined : LONG.get(method);
   long = words ? method : "";
   if (words) page.doing(words);
 };
@@ -173,9 +172,15 @@ find(document, "[data-do=cancel]").addEventListener("click", () => {
   const stopped = long;
   engine.cancel();
   if (!stopped) return;
-  const next = ["keep_all", "step_shelf"].includes(stopped) ? "Either all of it was done or nothing: Tubes shows which." : OPENS.has(stopped) ? "To see it after all, choose the place again above." : "To see it after all, ask for it again: change what you chose, or press the button once more.";
-  page.alert(`Stopped: ${LONG.get(stopped)?.toLowerCase()}. ${next}`);
+  page.alert(`Stopped: ${LONG.get(stopped)?.toLowerCase()}. ${afterStopping(stopped)}`);
 });
+/** What to do once a call was stopped. @param {string} method */
+function afterStopping(method) {
+  if (["keep_all", "step_shelf"].includes(method)) return "Either all of it was done or nothing: Tubes shows which.";
+  if (OPENS.has(method)) return "To see it after all, choose the place again above.";
+  return "To see it after all, ask for it again: change what you chose, or press the button once more.";
+}
+
 // The place that is shown already changes no address.
 for (const link of document.querySelectorAll("[data-place]")) {
   link.addEventListener("click", () => {

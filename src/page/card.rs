@@ -339,7 +339,8 @@ impl OpenScan {
         let untouched = !card.place.by_hand && !card.place.judged && card.place.left_out.is_empty();
         let strange = untouched
             .then(|| reading::stranger(&self.scan, &reading, sampled, &card.place.answers));
-        if let Some(film) = strange.flatten() {
+        if let Some((film, _)) = strange.flatten() {
+            // Sampled anew: a second scan is joined film by film.
             self.leave_out_stranger(film);
             self.sample();
             return self.fit();

@@ -162,7 +162,7 @@ impl Kept {
         made
     }
 
-    /// The same for none to `most` coats between other films, each laid on the one before.
+    /// How films answer light with none to `most` coats of one of them between the others, each coat laid on the one before.
     ///
     /// # Errors
     /// As [`Stack::new`].

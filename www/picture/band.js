@@ -96,10 +96,13 @@ export class Lanes {
         mark(button, "aria-pressed", String(from + i === colour));
         mark(button, "aria-label", words[from + i]);
       });
-      mark(picture, "aria-label", `${films.length} films over ${buttons.length} colours. ${words.slice(from, from + buttons.length).join("; ")}.`);
+      mark(picture, "aria-label", `${counted(films.length, "film")} over ${counted(buttons.length, "colour")}. ${words.slice(from, from + buttons.length).join("; ")}.`);
     }
   }
 }
+
+/** @param {number} count @param {string} what */
+const counted = (count, what) => `${count} ${what}${count === 1 ? "" : "s"}`;
 
 /** How wide words are as names of lanes, the chosen one in bold. @param {string[]} words */
 function widths(words) {

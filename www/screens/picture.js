@@ -148,10 +148,14 @@ export function pictureScreen(page, painting) {
   async function draw_tubes(view) {
     const now = JSON.stringify([view.colours, tubes.map(({ key, text }) => [key, text.length])]);
     if (now === drawnFor) return;
+    drawnFor = now;
     const mine = new Map(tubes.map(({ key, paint }) => [key, paint]));
     /** @type {import("../types.js").TubesView} */
-    const view_of = await desk.ask("all_tubes");
-    drawnFor = now;
+    const view_of = await desk.ask("all_tubes").catch((error) => {
+      // Stopped or failed: what is drawn is none of it.
+      drawnFor = "";
+      throw error;
+    });
     all.draw({ ...view_of, rows: view_of.rows.filter(({ key }) => mine.has(key)) }, mine);
   }
 
