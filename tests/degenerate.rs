@@ -340,11 +340,17 @@ fn what_is_no_film_of_the_paint_is_left_out_and_asked_about() {
         let view = open.view().expect("a view");
         let films = view.paint.map(|_| open.record().expect("a record"));
         let state = films.map(|record| (record.state, record.films.len()));
-        (serde_json::to_string(&view.question).expect("JSON"), state)
+        let told = view
+            .findings
+            .iter()
+            .any(|finding| finding.code == "left-out");
+        let question = serde_json::to_string(&view.question).expect("JSON");
+        (question, told, state)
     };
     const STRANGER: &str = "It does not go with the others and was left out.";
     let modelled = (reading.record.state, scene.cards[0].films.len());
-    let (question, state) = read(&OpenScan::find);
+    let (question, told, state) = read(&OpenScan::find);
+    assert!(!told, "it is asked about, and not told beside");
     assert!(question.contains(STRANGER), "{question}");
     assert_eq!(state, Some(modelled));
     let film = (0..=modelled.1)
@@ -354,14 +360,15 @@ fn what_is_no_film_of_the_paint_is_left_out_and_asked_about() {
             ))
         })
         .expect("a film to count");
-    let (question, state) = read(&|open| open.leave_out(film, None, false));
+    let (question, _, state) = read(&|open| open.leave_out(film, None, false));
     assert!(!question.contains(STRANGER), "{question}");
     assert_eq!(state, Some((State::NotModelled, modelled.1 + 1)));
     let count = |open: &mut OpenScan| open.count_films(modelled.1 + 1).expect("so many films");
-    let (question, state) = read(&count);
+    let (question, _, state) = read(&count);
     assert!(!question.contains(STRANGER), "{question}");
     assert_eq!(state, Some((State::NotModelled, modelled.1 + 1)));
-    let (_, state) = read(&|open| open.leave_out(film, None, true));
+    let (_, told, state) = read(&|open| open.leave_out(film, None, true));
+    assert!(told);
     assert_eq!(state, Some(modelled));
 }
 

@@ -359,10 +359,20 @@ impl OpenScan {
             );
         }
         let counted = card.place.counted_films();
-        let films = card.place.layout.as_ref().map_or(0, |l| l.films.len());
+        let (films, doubts) = card
+            .place
+            .layout
+            .as_ref()
+            .map_or((0, &[][..]), |l| (l.films.len(), &l.doubts));
+        // While it is asked about, the question says that it is left out.
+        let asked = |film| {
+            doubts
+                .iter()
+                .any(|d| d.code == reading::STRANGER && d.film == Some(film))
+        };
         told.extend(
             (0..films)
-                .filter(|film| !counted.contains(film))
+                .filter(|film| !counted.contains(film) && !asked(*film))
                 .map(|film| {
                     let layout = self.shown_layout();
                     FindingView {
