@@ -23,7 +23,7 @@ export class Held {
   /** @type {Promise<void>} */ #holding = Promise.resolve();
   /** Number of the picture whose painting is in storage, whole or reduced, as far as this window knows. @type {number | undefined} */ #there;
   /** Whether it is reduced. */ #reduced = false;
-  /** Told when something cannot be held, and with nothing when all of it is. @type {(words: string) => void} */ ontold = () => {};
+  /** Told what is held, what cannot be, and whether something still waits to be. @type {(words: string, waits: boolean) => void} */ ontold = () => {};
 
   /** @param {import("../engine.js").Engine} engine */
   constructor(engine) {
@@ -50,6 +50,8 @@ export class Held {
    */
   soon(id, source, ask) {
     clearTimeout(this.#timer);
+    // Left or loaded anew now, the page would not have it.
+    this.ontold("What you did last is not held yet.", true);
     this.#waiting = () => {
       this.#waiting = null;
       this.#holding = this.#holding.then(() => this.#hold(id(), source, ask));
@@ -64,16 +66,21 @@ export class Held {
     return this.#holding;
   }
 
+  /** What came of holding, unless something newer waits. @param {string} words */
+  #tell(words) {
+    if (!this.#waiting) this.ontold(words, false);
+  }
+
   /** @param {number | undefined} id @param {Source} source @param {Ask} ask */
   async #hold(id, source, ask) {
-    if (id === undefined) return this.ontold("The painting is held with the picture once the picture has a film.");
+    if (id === undefined) return this.#tell("The painting is held with the picture once the picture has a film.");
     try {
       const { text, masks } = await ask.done();
       await this.#engine.call("hold_work", [`glass:${id}`, { name: source.name, size: source.size, text, masks }]);
       // Where only a reduced copy is there and all of the painting is open, once more: there may be room now.
       if (this.#there !== id) await this.#hold_painting(id, source, ask);
       this.#there = id;
-      this.ontold(
+      this.#tell(
         this.#reduced
           ? "Held with the picture on this computer, the painting only as a reduced copy: there is no room for all of it. Choose the same file again next time to have all of it."
           : "Held with the picture on this computer.",
@@ -81,7 +88,7 @@ export class Held {
     } catch (error) {
       // The painting was closed meanwhile.
       if (error instanceof EngineError && ["cancelled", "no-glass", "stopped"].includes(error.code)) return;
-      this.ontold(`The painting itself will not be here next time: choose it again then, and what you drew on it is taken up. ${error instanceof Error ? error.message : ""}`);
+      this.#tell(`The painting itself will not be here next time: choose it again then, and what you drew on it is taken up. ${error instanceof Error ? error.message : ""}`);
     }
   }
 

@@ -16,16 +16,18 @@ class Helper {
   /** @type {Map<number, { resolve: (value: any) => void, reject: (reason: unknown) => void }>} */ #waiting = new Map();
   /** Why it has ended. @type {import("../types.js").Problem | null} */ #ended = null;
   /** Called when it has ended by itself, before those that wait are told. */ #onstop;
+  /** Called with how many calls more wait for an answer. @type {(more: number) => void} */ #onwait;
 
-  constructor(onstop = () => {}) {
+  constructor(onstop = () => {}, onwait = (/** @type {number} */ _more) => {}) {
     this.#onstop = onstop;
+    this.#onwait = onwait;
     this.#worker = new Worker(new URL("worker.js", import.meta.url), { type: "module", name: `glass-${++started}-${Math.random()}` });
     this.#worker.onmessage = ({ data }) => {
       if (data.holds) return this.#watch(data.holds);
       // After a fault its memory is not to be trusted.
       if (data.fatal) return this.#stop();
       const call = this.#waiting.get(data.id);
-      this.#waiting.delete(data.id);
+      if (this.#waiting.delete(data.id)) this.#onwait(-1);
       if (data.problem) call?.reject(new EngineError(data.problem));
       else call?.resolve(data.value);
     };
@@ -56,6 +58,7 @@ class Helper {
       if (this.#ended) throw new EngineError(this.#ended);
       const id = this.#next++;
       this.#waiting.set(id, { resolve, reject });
+      this.#onwait(1);
       this.#worker.postMessage({ id, method, args }, given);
     });
   }
@@ -65,6 +68,7 @@ class Helper {
     this.#ended ??= problem;
     this.#worker.terminate();
     for (const call of this.#waiting.values()) call.reject(new EngineError(problem));
+    this.#onwait(-this.#waiting.size);
     this.#waiting.clear();
   }
 }
@@ -76,7 +80,9 @@ const FILE_ROWS = 256;
 
 export class Pool {
   /** Called when a worker has ended by itself, before those that wait are told. @type {() => void} */ onstop = () => {};
-  #keeper = new Helper(() => this.onstop());
+  /** Called when the first of some calls begins to wait, and when the last is answered. @type {(waits: boolean) => void} */ onwait = () => {};
+  #waiting = 0;
+  #keeper = this.#helper();
   /** @type {Helper[]} */ #strips = [];
   #wide;
   /** @type {Shown | null} */ #shown = null;
@@ -84,6 +90,17 @@ export class Pool {
   /** @param {boolean} wide whether the screen shows Display-P3 */
   constructor(wide) {
     this.#wide = wide;
+  }
+
+  #helper() {
+    return new Helper(
+      () => this.onstop(),
+      (more) => {
+        const before = this.#waiting > 0;
+        this.#waiting += more;
+        if (this.#waiting > 0 !== before) this.onwait(!before);
+      },
+    );
   }
 
   /** @param {string} method @param {unknown[]} args @returns {Promise<any>} */
@@ -94,7 +111,7 @@ export class Pool {
   /** @param {File} file */
   async open(file) {
     await this.keeper("open", file, this.#wide);
-    this.#strips = Array.from({ length: STRIPS }, () => new Helper(() => this.onstop()));
+    this.#strips = Array.from({ length: STRIPS }, () => this.#helper());
   }
 
   /** Takes up exposure, white and gloss. @param {string} surface */

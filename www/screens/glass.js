@@ -50,7 +50,11 @@ export function glassScreen(page, picture) {
   /** The last place that was grown from. @type {At | null} */ let grown = null;
   let wiped = 0;
   const held = new Held(page.engine);
-  held.ontold = (words) => say(screen, "glass-held", words);
+  held.ontold = (words, waits) => {
+    say(screen, "glass-held", words);
+    // Every stroke passes through here: only what comes of it is read out.
+    find(screen, "[data-say=glass-held]").ariaBusy = String(waits);
+  };
   /** What is held with the open picture, while no painting is open. @type {Awaited<ReturnType<Held["look"]>>} */ let left = null;
   /** The file that is open, and the picture that it belongs to. @type {import("../glass/held.js").Source | null} */ let source = null;
   /** @type {number | undefined} */ let belongs = undefined;
@@ -106,7 +110,7 @@ export function glassScreen(page, picture) {
   /** @param {File} file @param {boolean} [go_on] whether it is the one that is held */
   const open = (file, go_on = false) =>
     attempt(async () => {
-      await held.now();
+      await all_held();
       close();
       await offered;
       const there = left;
@@ -137,6 +141,10 @@ export function glassScreen(page, picture) {
       // Before it is measured, the sheet has to be there.
       part("opening").hidden = true;
       part("open").hidden = false;
+      // What is seen is not yet what was asked for.
+      next.onwait = (waits) => {
+        if (pool === next) box.ariaBusy = String(waits);
+      };
       next.onstop = () => {
         if (pool === next) attempt(stopped);
       };
@@ -158,6 +166,12 @@ export function glassScreen(page, picture) {
     // A new picture has its number once it is saved.
     const id = () => (pool === now ? (belongs ??= picture.desk.id) : belongs);
     held.soon(id, from, { done: () => now.keeper("held"), small: () => now.keeper("small_file") });
+  }
+
+  /** Waits until what was drawn so far is drawn and held. */
+  async function all_held() {
+    await drawn;
+    await held.now();
   }
 
   /** What can be gone on with, while no painting is open. */
@@ -198,6 +212,7 @@ export function glassScreen(page, picture) {
     writing?.abort();
     pool?.end();
     pool = null;
+    box.ariaBusy = "false";
     view = null;
     spot = null;
     corners = [];
@@ -233,7 +248,7 @@ export function glassScreen(page, picture) {
     }),
   );
   button("glass-close").addEventListener("click", async () => {
-    await held.now();
+    await all_held();
     close();
   });
   button("glass-stop").addEventListener("click", close);
@@ -384,9 +399,28 @@ export function glassScreen(page, picture) {
 
   // Areas.
 
+  /** All that is drawn, in the order that the painter did it. */ let drawn = Promise.resolve();
+  /** Draws after what was drawn before, on the painting that is open now. @param {() => Promise<unknown>} work */
+  function in_order(work) {
+    const on = pool;
+    joined = null;
+    drawn = drawn.then(async () => {
+      if (pool !== on) return;
+      try {
+        await work();
+      } catch (error) {
+        page.tell(error);
+      }
+    });
+    return drawn;
+  }
+
   /** Changes an area. @param {Draw} change */
-  const mask = (change) =>
-    attempt(async () => {
+  const mask = (change) => {
+    page.quiet();
+    // Taking growing back would take this back.
+    grown = null;
+    return in_order(async () => {
       await ask("draw", change);
       await look_again();
       if (!view) return;
@@ -398,6 +432,7 @@ export function glassScreen(page, picture) {
       }
       read_again();
     });
+  };
   for (const [name, change] of /** @type {[string, Draw][]} */ ([
     ["glass-add", { do: "add-area" }],
     ["glass-take", { do: "take-area" }],
@@ -417,29 +452,25 @@ export function glassScreen(page, picture) {
   const radius = () => 0.5 * longer() * BRUSHES[0] * (BRUSHES[1] / BRUSHES[0]) ** (input("size").valueAsNumber / 100);
   const reach = () => input("reach").valueAsNumber;
 
-  /** Brush strokes in the order they come, the newest joined where drawing is slower. @type {Draw[]} */
-  let strokes = [];
-  let stroking = false;
+  /** Strokes that wait for those before them: they are joined where drawing is slower. @type {Draw[] | null} */ let joined = null;
   /** @param {Draw} change */
-  async function stroke(change) {
-    strokes.push(change);
-    if (stroking) return;
-    stroking = true;
-    try {
-      while (strokes.length && view) {
-        const now = strokes;
-        strokes = [];
-        const before = view.areas[view.area].whole;
-        for (const step of now) await ask("draw", step);
-        if (before || now.some((step) => step.do === "end")) await look_again();
-        sheet.placed(view.area);
-        if (before) sheet.films(view.area, false);
-      }
-    } catch (error) {
-      strokes = [];
-      page.tell(error);
+  function stroke(change) {
+    if (joined) {
+      joined.push(change);
+      return drawn;
     }
-    stroking = false;
+    const now = [change];
+    in_order(async () => {
+      if (joined === now) joined = null;
+      if (!view) return;
+      const before = view.areas[view.area].whole;
+      for (const step of now) await ask("draw", step);
+      if (before || now.some((step) => step.do === "end")) await look_again();
+      sheet.placed(view.area);
+      if (before) sheet.films(view.area, false);
+    });
+    joined = now;
+    return drawn;
   }
 
   // The pointer, on mouse, pen and touch.
@@ -601,15 +632,16 @@ export function glassScreen(page, picture) {
   }
   // Pulled further, the last growing is taken back and done again.
   const regrow = newest(
-    async () => {
-      const at = grown;
-      if (!at || tool !== "like") return;
-      await ask("draw", { do: "step", back: true });
-      await ask("draw", { do: "begin", add: adding() });
-      await ask("draw", { do: "grow", at, reach: reach(), soft: soft(), add: adding() });
-      await ask("draw", { do: "end" });
-      if (view) sheet.placed(view.area);
-    },
+    () =>
+      in_order(async () => {
+        const at = grown;
+        if (!at || tool !== "like") return;
+        await ask("draw", { do: "step", back: true });
+        await ask("draw", { do: "begin", add: adding() });
+        await ask("draw", { do: "grow", at, reach: reach(), soft: soft(), add: adding() });
+        await ask("draw", { do: "end" });
+        if (view) sheet.placed(view.area);
+      }),
     () => look_again(),
     page.tell,
   );
