@@ -1056,7 +1056,8 @@ fn long_names_of_colours_are_not_broken() {
     page.close();
 }
 
-/// A pull changes what is drawn and draws nothing anew; a knife that was pulled back to where it stood is let go.
+/// A pull changes what is drawn and draws nothing anew; a knife that was pulled back to where it stood, or taken from
+/// under the finger, is let go.
 #[test]
 fn a_pull_keeps_what_is_drawn() {
     let (_server, _profile, mut page) = open();
@@ -1084,5 +1085,16 @@ fn a_pull_keeps_what_is_drawn() {
         page.evaluate("document.querySelector('#picture-pull').value"),
         stood
     );
+    // A finger that the browser took over has let go where the knife stands: that is a step, and Undo takes the knife back too.
+    let stood = page.evaluate("document.querySelector('#picture-pull').value");
+    let before = page.evaluate(colours);
+    page.evaluate(&format!("({to})(150)"));
+    page.wait(&format!("{colours} !== {before}"));
+    page.evaluate("document.querySelector('#picture-pull').dispatchEvent(new PointerEvent('pointercancel', { bubbles: true }))");
+    saved(&mut page);
+    page.click("#picture [data-do=undo]");
+    page.wait(&format!(
+        "{colours} === {before} && document.querySelector('#picture-pull').value === {stood}"
+    ));
     page.close();
 }

@@ -61,6 +61,15 @@ fn the_shelf_is_sorted_filtered_searched_and_compared() {
     page.wait("document.querySelectorAll('[data-compared]').length === 2");
     page.wait_for_text("Not the same as");
     page.screenshot("compared");
+    // Rows that have not changed are the same elements in another order, and one that was left out comes back without its tick.
+    page.evaluate("document.querySelectorAll('#tubes [data-kept]').forEach((row) => (row.before = true)), true");
+    page.click("#tubes input[name=sort][value=name]");
+    page.wait("(() => { const names = [...document.querySelectorAll('#tubes [data-kept] h2')].map((h) => h.textContent); return names.every((n, i) => i === 0 || names[i - 1] <= n); })()");
+    page.evaluate("(() => { const input = document.querySelector('#tubes input[name=search]'); input.value = 'no tube at all'; input.dispatchEvent(new Event('input', { bubbles: true })); return 1; })()");
+    page.wait("document.querySelectorAll('#tubes [data-kept]').length === 0");
+    page.evaluate("(() => { const input = document.querySelector('#tubes input[name=search]'); input.value = ''; input.dispatchEvent(new Event('input', { bubbles: true })); return 1; })()");
+    page.wait("document.querySelectorAll('#tubes [data-kept]').length === 6");
+    page.wait("[...document.querySelectorAll('#tubes [data-kept]')].every((row) => row.before && !row.querySelector('input[type=checkbox]').checked)");
     page.close();
 }
 

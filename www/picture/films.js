@@ -29,7 +29,8 @@ export class Films {
     });
     // The end of a pull, or of one press of a key. A knife that was pulled back to where it stood has not changed: it is let go only.
     find(root, "#picture-pull").addEventListener("change", () => this.#let_go());
-    find(root, "#picture-pull").addEventListener("pointerup", () => setTimeout(() => this.#pulling && this.#let_go()));
+    // So is one that the browser took from under the finger, to scroll: it stays where it is seen.
+    for (const end of ["pointerup", "pointercancel"]) find(root, "#picture-pull").addEventListener(end, () => setTimeout(() => this.#pulling && this.#let_go()));
     this.#on("under", (film) => desk.change({ do: "move-film", film, over: false }));
     this.#on("over", (film) => desk.change({ do: "move-film", film, over: true }));
     this.#on("take", (film) => desk.change({ do: "take-film", film }));

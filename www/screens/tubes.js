@@ -32,12 +32,13 @@ export function tubesScreen(page, over) {
   /** @type {Opened | null} */ let opened = null;
   /** Its label as the form showed it first, to tell what was typed since. @type {Record<string, unknown>} */ let shown = {};
   /** Tubes chosen to be compared, in that order. @type {number[]} */ let chosen = [];
-  /** Rows of the shelf as they are drawn. */ let drawn = "";
+  /** Rows as they were drawn, those that a search leaves out too: one that has not changed is not built again. @type {Map<number, { row: string, node: HTMLElement }>} */ let drawn = new Map();
+  /** What can be taken back, as it was last looked up. @type {import("../types.js").Standing | null} */ let standing_now = null;
 
   const form = new LabelForm(find(tube, "[data-part=label]"), "Keep changes", relabel);
   const facts = new Facts(find(tube, "[data-part=facts]"), (kind) => opened && save(opened.id, kind));
   const compare = new Compare(find(shelf, "[data-part=compare]"), page, () => choose([]));
-  const safe = new Safe(shelf, page, list);
+  const safe = new Safe(shelf, page, () => list());
   find(shelf, "[data-do=wall]").addEventListener("click", () => onPaper(async () => wallChart(await page.patiently("Drawing the wall chart", () => engine.call("wall")))));
   find(tube, "[data-do=tube-card]").addEventListener("click", () => {
     const now = opened;
@@ -64,7 +65,8 @@ export function tubesScreen(page, over) {
   ask.addEventListener("submit", (event) => event.preventDefault());
   ask.addEventListener("input", () => {
     clearTimeout(pause);
-    pause = setTimeout(() => list().catch(page.tell), PAUSE_MS);
+    // What can be taken back, which takes as long to look up as the rows, does not change by asking.
+    pause = setTimeout(() => list(true).catch(page.tell), PAUSE_MS);
   });
   elsewhere(() => {
     if (!shelf.hidden) list().catch(page.tell);
@@ -216,16 +218,31 @@ export function tubesScreen(page, over) {
   /** @param {number[]} ids */
   function choose(ids) {
     chosen = ids;
+    check(ids);
+    compare.draw(ids).catch(page.tell);
+  }
+
+  /** Ticks these rows and no others: one that a search had left out may come back as it was. @param {number[]} ids */
+  function check(ids) {
     for (const box of shelf.querySelectorAll("[data-kept] input[type=checkbox]")) {
       const id = Number(box.closest("[data-kept]")?.getAttribute("data-kept"));
       /** @type {HTMLInputElement} */ (box).checked = ids.includes(id);
       const see = box.closest("[data-kept]")?.querySelector("[data-do=see]");
       if (see instanceof HTMLElement) see.hidden = !(ids.includes(id) && ids.length > 1);
     }
-    compare.draw(ids).catch(page.tell);
   }
 
-  async function list() {
+  /** @type {Promise<unknown>} */ let listed = Promise.resolve();
+
+  /** One after the other, so that the last one asked for is the one that stays. @param {boolean} [asking] whether only what is asked for has changed */
+  function list(asking = false) {
+    const now = listed.then(() => list_now(asking));
+    listed = now.catch(() => {});
+    return now;
+  }
+
+  /** @param {boolean} asking */
+  async function list_now(asking) {
     /** @type {import("../types.js").ShelfView} */
     let view;
     /** @type {import("../types.js").Standing} */
@@ -233,17 +250,19 @@ export function tubesScreen(page, over) {
     let bank;
     try {
       view = await engine.call("list_shelf", [asked()]);
-      now = await engine.call("standing");
+      now = (asking && standing_now) || (await engine.call("standing"));
       bank = await answered();
     } catch (error) {
       // Stopped by the painter: what is shown stays.
       if (error instanceof EngineError && error.code === "cancelled") throw error;
       find(shelf, "[data-part=shelf]").replaceChildren();
-      drawn = "";
+      drawn.clear();
+      standing_now = null;
       for (const part of [ask, ...shelf.querySelectorAll("[data-part=steps], [data-part=safe], [data-do=wall]")]) if (part instanceof HTMLElement) part.hidden = true;
       say(shelf, "tubes", "Your shelf cannot be shown. A scan can still be read on Cards, and its paint saved as a file.");
       throw error;
     }
+    standing_now = now;
     // All at once from here on: what comes in later above the rows would move them from under the finger.
     offer("code", "all", view.codes);
     offer("binder", "all", view.binders);
@@ -252,21 +271,39 @@ export function tubesScreen(page, over) {
     find(shelf, "[data-part=safe]").hidden = false;
     find(shelf, "[data-do=wall]").hidden = view.kept === 0;
     find(shelf, "[data-part=empty]").hidden = view.kept > 0;
-    const rows = JSON.stringify(view.rows);
-    // Drawn anew only where something changed: what is being pressed must not go from under the finger.
-    if (rows !== drawn) {
-      drawn = rows;
-      const held = document.activeElement?.closest("[data-kept]")?.getAttribute("data-kept");
-      find(shelf, "[data-part=shelf]").replaceChildren(...view.rows.map(draw));
-      if (held) /** @type {HTMLElement | null} */ (shelf.querySelector(`[data-kept="${held}"] button`))?.focus({ preventScroll: true });
-    }
+    lay(view);
     say(shelf, "tubes", lost(now) ? "This browser held a shelf of yours here, and holds nothing now: its data were cleared or damaged. Bring in your last copy." : words(view));
     const there = new Set(view.rows.map(({ id }) => id));
     const still = chosen.filter((id) => there.has(id));
     if (still.length !== chosen.length) choose(still);
+    else check(still);
     standing(now);
     safe.draw(now, bank);
     return view;
+  }
+
+  /** Lays out the rows: only what changed is drawn anew, and what is being pressed does not go from under the finger. @param {import("../types.js").ShelfView} view */
+  function lay({ rows, tubes }) {
+    const root = find(shelf, "[data-part=shelf]");
+    const focused = document.activeElement;
+    const held = focused?.closest("[data-kept]")?.getAttribute("data-kept");
+    const nodes = rows.map((row) => {
+      const text = JSON.stringify(row);
+      const before = drawn.get(row.id);
+      if (before?.row === text) return before.node;
+      const node = draw(row);
+      drawn.set(row.id, { row: text, node });
+      return node;
+    });
+    // Where everything is shown, what is not among it is gone.
+    if (rows.length === tubes) drawn = new Map(rows.map(({ id }) => [id, /** @type {{ row: string, node: HTMLElement }} */ (drawn.get(id))]));
+    const same = nodes.length === root.childElementCount && nodes.every((node, place) => root.children[place] === node);
+    if (same) return;
+    root.replaceChildren(...nodes);
+    if (!held || document.activeElement === focused) return;
+    // A row that was moved has let go of the focus; one that was drawn anew takes it up at its beginning.
+    const again = focused?.isConnected ? focused : shelf.querySelector(`[data-kept="${held}"] button`);
+    if (again instanceof HTMLElement) again.focus({ preventScroll: true });
   }
 
   /** Whether what was here is gone without having been deleted here: that could be taken back. @param {import("../types.js").Standing} now */
@@ -447,5 +484,5 @@ export function tubesScreen(page, over) {
     return true;
   }
 
-  return { show: list, open };
+  return { show: () => list(), open };
 }
