@@ -86,6 +86,24 @@ fn tool(page: &mut Browser, name: &str) {
     ));
 }
 
+/// A stroke over the jug, then another area with nothing in it.
+#[track_caller]
+fn jug_brushed_and_another_area(page: &mut Browser) {
+    tool(page, "brush");
+    let (from, to) = (place(page, [0.27, 0.45]), place(page, [0.37, 0.55]));
+    page.drag(from, to);
+    page.click("#glass [data-do=glass-add]");
+    page.wait("document.querySelectorAll('#glass [data-area]').length === 2");
+    settled(page);
+}
+
+/// How many workers draw; the one that keeps the painting comes before them.
+#[track_caller]
+fn strips(page: &mut Browser) -> usize {
+    let strips = page.evaluate("Math.max(1, Math.min(4, navigator.hardwareConcurrency || 2))");
+    strips.as_u64().expect("a number") as usize
+}
+
 const JUG: [f64; 2] = [0.32, 0.5];
 const WALL: [f64; 2] = [0.7, 0.25];
 
@@ -448,15 +466,7 @@ fn painting_and_areas_are_held_with_the_picture() {
     tool(&mut page, "known");
     click_at(&mut page, [0.068, 0.93]);
     page.wait_for_text("Exposure and white are set by one picked place.");
-    tool(&mut page, "brush");
-    let (from, to) = (
-        place(&mut page, [0.27, 0.45]),
-        place(&mut page, [0.37, 0.55]),
-    );
-    page.drag(from, to);
-    page.click("#glass [data-do=glass-add]");
-    page.wait("document.querySelectorAll('#glass [data-area]').length === 2");
-    settled(&mut page);
+    jug_brushed_and_another_area(&mut page);
     let places = [JUG, WALL, [0.3, 0.48], [0.42, 0.6]];
     let before = places.map(|at| probe(&mut page, "seen", at));
     // The last change is held, too, when the painting is closed at once.
@@ -525,13 +535,9 @@ fn painting_and_areas_are_held_with_the_picture() {
     page.click("#picture a[href='#glass']");
     page.upload("#glass-file", std::slice::from_ref(&large));
     seen(&mut page);
-    tool(&mut page, "brush");
-    page.drag(from, to);
-    page.click("#glass [data-do=glass-add]");
-    page.wait("document.querySelectorAll('#glass [data-area]').length === 2");
+    jug_brushed_and_another_area(&mut page);
+    // What was drawn is held all the same, and until it is, something else is said.
     page.wait_for_text("The painting itself will not be here next time");
-    // What was drawn is held soon after.
-    page.evaluate("new Promise((done) => setTimeout(() => done(1), 1500))");
     page.reload();
     go(&mut page, "picture");
     page.wait("document.querySelectorAll('#picture [data-film]').length === 1");
@@ -560,8 +566,7 @@ fn a_worker_under_glass_that_ends_is_noticed_and_the_painting_gone_on_with() {
     let bare = probe(&mut page, "bare", JUG);
     assert!(far(brushed, bare) > 8.0, "{brushed:?} {bare:?}");
     page.wait_for_text("Held with the picture on this computer.");
-    let strips = page.evaluate("Math.max(1, Math.min(4, navigator.hardwareConcurrency || 2))");
-    let strips = strips.as_u64().expect("a number") as usize;
+    let strips = strips(&mut page);
     // One that draws, then the one that keeps the painting; the latter at rest, and as soon as it is asked for anything.
     for (before, asked) in [(0, false), (strips, false), (strips, true)] {
         // What was drawn is held a moment after it was drawn or gone on with, and that asks the worker for something.
@@ -597,8 +602,7 @@ fn what_is_drawn_on_a_slow_machine_keeps_its_order_and_is_held_when_that_is_said
     let (_server, _profile, mut page) = open();
     opened(&mut page, 2);
     page.wait_for_text("Held with the picture on this computer.");
-    let strips = page.evaluate("Math.max(1, Math.min(4, navigator.hardwareConcurrency || 2))");
-    let strips = strips.as_u64().expect("a number") as usize;
+    let strips = strips(&mut page);
     page.in_older_worker(
         strips,
         "const quick = self.onmessage; self.onmessage = (event) => setTimeout(() => quick(event), 150)",
@@ -607,15 +611,7 @@ fn what_is_drawn_on_a_slow_machine_keeps_its_order_and_is_held_when_that_is_said
         let told = "[...document.querySelectorAll('#glass [data-area]')].map((area) => area.textContent).join(', ')";
         page.evaluate(told)
     };
-    tool(&mut page, "brush");
-    let (from, to) = (
-        place(&mut page, [0.27, 0.45]),
-        place(&mut page, [0.37, 0.55]),
-    );
-    page.drag(from, to);
-    page.click("#glass [data-do=glass-add]");
-    page.wait("document.querySelectorAll('#glass [data-area]').length === 2");
-    settled(&mut page);
+    jug_brushed_and_another_area(&mut page);
     assert_eq!(areas(&mut page), "Area 1drawn, Area 2empty");
     let (jug, wall) = (
         probe(&mut page, "seen", JUG),
@@ -694,15 +690,7 @@ fn a_reduced_copy_is_held_where_storage_is_short() {
     page.wait_for_text("still-life.jpg was under glass here.");
     page.upload("#glass-file", std::slice::from_ref(&large));
     seen(&mut page);
-    tool(&mut page, "brush");
-    let (from, to) = (
-        place(&mut page, [0.27, 0.45]),
-        place(&mut page, [0.37, 0.55]),
-    );
-    page.drag(from, to);
-    page.click("#glass [data-do=glass-add]");
-    page.wait("document.querySelectorAll('#glass [data-area]').length === 2");
-    settled(&mut page);
+    jug_brushed_and_another_area(&mut page);
     page.wait_for_text("the painting only as a reduced copy: there is no room for all of it.");
     let places = [JUG, WALL, [0.3, 0.48], [0.42, 0.8]];
     let before = places.map(|at| probe(&mut page, "seen", at));
