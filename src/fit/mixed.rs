@@ -4,10 +4,15 @@ use nalgebra::{DMatrix, DVector};
 
 use super::Fitted;
 
+/// How much of what the data say counts when suppositions are weighed against each other. None of them is quite the scanner that was
+/// there, and what all get wrong alike would be taken for evidence: by the whole of it the ranges held less often (ours, chosen on rendered
+/// cards; see DEVELOPERS.md, *Evidence counts half*).
+const EVIDENCE: f64 = 0.5;
+
 impl Fitted {
     /// One answer of several to the same data under different suppositions, all equally probable before: weighed by how well
-    /// each explains the data, with the mean and the covariance of the mixture (law of total covariance). Also how probable each
-    /// is now.
+    /// each explains the data ([`EVIDENCE`] of it), with the mean and the covariance of the mixture (law of total covariance). Also how
+    /// probable each is now.
     ///
     /// # Panics
     /// Without any answers.
@@ -18,7 +23,7 @@ impl Fitted {
             .expect("at least one answer");
         let weights: Vec<f64> = parts
             .iter()
-            .map(|f| libm::exp(-0.5 * (f.surprise - best.surprise)))
+            .map(|f| libm::exp(-0.5 * EVIDENCE * (f.surprise - best.surprise)))
             .collect();
         let sum: f64 = weights.iter().sum();
         let weights: Vec<f64> = weights.iter().map(|w| w / sum).collect();

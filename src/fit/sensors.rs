@@ -18,7 +18,7 @@ pub const PARTS: usize = 12;
 
 /// How much of what was drawn is believed (ours, chosen on rendered cards; see DEVELOPERS.md, *What sensors usually differ by*).
 struct Belief {
-    /// Share of the usual difference that is taken off.
+    /// Share of the usual difference that counts as there.
     usual: f64,
     /// Standard deviation of what is left of it, as a share.
     doubt: f64,
@@ -29,12 +29,12 @@ struct Belief {
 impl Belief {
     const fn of(group: Group) -> Self {
         match group {
-            // What narrow lights differ by hangs on bends of the spectrum between them, which the cells do not show: taken off
-            // whole, it made predictions worse.
+            // Whose lights are where is too different for the whole of it: with all, and less doubt, ranges were up to twice as wide and
+            // predictions no nearer.
             Group::Three => Self {
-                usual: 0.3,
-                doubt: 0.9,
-                wider: 2.5,
+                usual: 0.4,
+                doubt: 0.6,
+                wider: 2.0,
             },
             _ => Self {
                 usual: 1.0,

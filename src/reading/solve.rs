@@ -9,12 +9,12 @@ use crate::{
         cells::{PooledCell, Sampled},
         tones::{Tones, white},
     },
-    colour::Xyz,
+    colour::{self, Xyz},
     film::surface,
     fit::{
         self, Datum, Fitted, Optics, Prior, Says,
         noise::{self, Exposed, Scanner},
-        sensors::Group,
+        sensors::{Group, Sensors},
     },
     paint::{
         Constants,
@@ -79,7 +79,7 @@ pub(super) struct Measure {
 
 /// Constants from cells.
 pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers, tones: Tones) -> Solved {
-    let prior = Prior::default();
+    let prior = Prior::of_colours(chroma(sampled));
     let told = answers.surface.haze();
     let card = Card::of(sampled, films, answers);
     let first = fit::fit(
@@ -124,6 +124,20 @@ pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers, tones: T
         }
     }
     solved(under(told), false)
+}
+
+/// CIELAB chroma of the most colourful cell over white, the bare stripe counting as white.
+fn chroma(sampled: &Sampled) -> f64 {
+    let of = |cell: &PooledCell| {
+        let [x, y, z] = std::array::from_fn(|axis| {
+            colour::WHITE[axis] * cell.xyz[axis] / sampled.white.xyz[axis].max(f64::MIN_POSITIVE)
+        });
+        let lab = colour::lab(Xyz::new(x, y, z));
+        lab.a.hypot(lab.b)
+    };
+    let over_white = |cell: &&PooledCell| cell.ground == Ground::White;
+    let cells = sampled.pooled.iter().filter(over_white);
+    cells.map(of).fold(0.0, f64::max)
 }
 
 /// What can be said of cells whose films are not modelled.
@@ -277,16 +291,23 @@ struct Made {
 }
 
 impl Card {
-    /// The card under films whose surface adds `haze`, seen by a scanner with such errors, by what is known of its cells.
+    /// The card under films whose surface adds `haze`, seen by a scanner with such errors, by what is known of its cells. What such a
+    /// sensor usually sees else than the eye is in the rows: a fit to three narrow lights says nothing of the spectrum between them, and
+    /// its covariance then tells so.
     fn seen_by(&self, scanner: &Scanner, seen: &[SeenCell], haze: (f64, f64)) -> fit::Card {
-        let (off, shared) = noise::of_scanner(scanner, &self.exposed(seen));
+        let (_, shared) = noise::of_scanner(scanner, &self.exposed(seen));
         let mut card = fit::Card {
             haze,
             shared,
             ..self.plain.clone()
         };
-        for (datum, off) in card.data.iter_mut().zip(off.iter()) {
-            datum.value -= off;
+        let usual = &Sensors::of(scanner.sensor).mean;
+        for (datum, made) in card.data.iter_mut().zip(&self.made) {
+            for (band, weight) in datum.row.iter_mut().enumerate() {
+                *weight += (0..3)
+                    .map(|axis| made.axes[axis] * usual[axis][band])
+                    .sum::<f64>();
+            }
         }
         card
     }
