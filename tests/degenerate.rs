@@ -120,7 +120,7 @@ fn hidden_stripes_leave_the_body_colour() {
         let drawn = predictions(&scene, &record, &[1.0, 2.0, 4.0]);
         assert_held(paint, &drawn);
         assert!(
-            worst(&drawn).0 < 1.0 && worst(&drawn).1 < 7.0,
+            worst(&drawn).0 < 1.0 && worst(&drawn).1 < 10.0,
             "{paint}: {:?}",
             worst(&drawn)
         );
