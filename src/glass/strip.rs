@@ -2,11 +2,16 @@
 
 use super::{
     grounds::Grounds,
+    lost,
     render::{self, Laid, Look, Shares},
     table::Family,
 };
 use crate::{
-    Error, Result, colour::ScreenSpace, film::Response, paint::file::Surface, spectrum::BANDS,
+    Error, Result,
+    colour::{self, ScreenSpace},
+    film::Response,
+    paint::file::Surface,
+    spectrum::BANDS,
 };
 
 /// Numbers that the films of one share are packed in: the share's step, and three for every band.
@@ -172,6 +177,35 @@ impl Strip {
             render::row(&self.bare, &self.laid(row, bare), codes, look, out);
         }
         out
+    }
+
+    /// Where the drawing is lost: R, G, B and how strongly it is to be drawn, of every pixel; and which share of the drawing that is.
+    pub fn lost(&self) -> (Vec<u8>, f64) {
+        let values = Look {
+            grey: true,
+            ..Look::default()
+        };
+        let lightness: Vec<f32> = (0..=255)
+            .map(|v| colour::of_screen([v; 3]).l as f32)
+            .collect();
+        let lights = |bare: bool| -> Vec<f32> {
+            let seen = self.render(values, bare);
+            let pixels = seen.as_chunks::<4>().0;
+            pixels
+                .iter()
+                .map(|p| lightness[usize::from(p[0])])
+                .collect()
+        };
+        let (before, after) = (lights(true), lights(false));
+        let lost = lost::lost(&before, &after, self.width);
+        let hatched = lost.places.iter().enumerate().flat_map(|(i, gone)| {
+            match (gone, (i % self.width + i / self.width) % 6) {
+                (true, 0 | 1) => [255, 255, 255, 255],
+                (true, 2) => [0, 0, 0, 255],
+                _ => [0; 4],
+            }
+        });
+        (hatched.collect(), lost.share)
     }
 
     /// All pixels for a file of 8 bits: R, G, B.
