@@ -110,10 +110,13 @@ fn the_tables_agree_with_the_full_model() {
             let mut kept = Kept::default();
             let at = (&to_xyz, Surface::Glossy);
             let exact = plain::seen(&mut kept, &paints, films, part_of, at, code).expect("films");
-            let off = colour::difference(exact, lab_of(family.at(code, share), space));
+            let off = colour::difference(exact, lab_of(family.at(&code, share), space));
             if share == 255 { &mut full } else { &mut part }.push(off);
             let exact = plain::seen(&mut kept, &paints, films, 0.0, at, code).expect("films");
-            bare.push(colour::difference(exact, lab_of(family.at(code, 0), space)));
+            bare.push(colour::difference(
+                exact,
+                lab_of(family.at(&code, 0), space),
+            ));
         }
         eprintln!(
             "{films:?}: {} tables; full {:.2} {:.2}, part {:.2} {:.2}, bare {:.2}",

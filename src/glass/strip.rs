@@ -4,7 +4,7 @@ use super::{
     grounds::Grounds,
     lost,
     render::{self, Laid, Look, Shares},
-    table::Family,
+    table::{Family, Place},
 };
 use crate::{
     Error, Result,
@@ -56,7 +56,7 @@ pub struct Strip {
     /// Of the screen's own colours, for films over what earlier areas left; made when first needed.
     over: Option<Grounds>,
     bare: Family,
-    codes: Vec<u16>,
+    pixels: Vec<Place>,
     width: usize,
     first_row: usize,
     areas: Vec<Area>,
@@ -79,7 +79,7 @@ impl Strip {
             bare: Family::bare_only(&grounds, space),
             grounds,
             over: None,
-            codes: Vec::new(),
+            pixels: Vec::new(),
             width: 1,
             first_row: 0,
             areas: Vec::new(),
@@ -88,7 +88,8 @@ impl Strip {
 
     /// Takes up pixels, rows of `width`; `first_row` is where they lie in the view.
     pub fn set_pixels(&mut self, codes: Vec<u16>, width: usize, first_row: usize) {
-        self.codes = codes;
+        let codes = codes.as_chunks().0;
+        self.pixels = codes.iter().map(|code| Place::of(*code)).collect();
         self.width = width.max(1);
         self.first_row = first_row;
     }
@@ -132,7 +133,7 @@ impl Strip {
     }
 
     fn rows(&self) -> usize {
-        self.codes.len() / (3 * self.width)
+        self.pixels.len() / self.width
     }
 
     fn laid(&self, row: usize, bare: bool) -> Vec<Laid<'_>> {
@@ -164,9 +165,9 @@ impl Strip {
     /// All pixels as the screen takes them: R, G, B, 255. `bare` shows the painting without films.
     pub fn render(&self, look: Look, bare: bool) -> Vec<u8> {
         let mut out = vec![0; 4 * self.width * self.rows()];
-        for (row, (codes, out)) in self
-            .codes
-            .chunks(3 * self.width)
+        for (row, (pixels, out)) in self
+            .pixels
+            .chunks(self.width)
             .zip(out.chunks_mut(4 * self.width))
             .enumerate()
         {
@@ -174,7 +175,7 @@ impl Strip {
                 hatch_cut: look.hatch_cut.map(|_| self.first_row + row),
                 ..look
             };
-            render::row(&self.bare, &self.laid(row, bare), codes, look, out);
+            render::row(&self.bare, &self.laid(row, bare), pixels, look, out);
         }
         out
     }
@@ -211,13 +212,13 @@ impl Strip {
     /// All pixels for a file of 8 bits: R, G, B.
     pub fn render8(&self) -> Vec<u8> {
         let mut out = vec![0; 3 * self.width * self.rows()];
-        for (row, (codes, out)) in self
-            .codes
-            .chunks(3 * self.width)
+        for (row, (pixels, out)) in self
+            .pixels
+            .chunks(self.width)
             .zip(out.chunks_mut(3 * self.width))
             .enumerate()
         {
-            render::row8(&self.bare, &self.laid(row, false), codes, out);
+            render::row8(&self.bare, &self.laid(row, false), pixels, out);
         }
         out
     }
@@ -226,8 +227,8 @@ impl Strip {
     pub fn render16(&self) -> Vec<u8> {
         let mut line = vec![0_u16; 3 * self.width];
         let mut out = Vec::with_capacity(6 * self.width * self.rows());
-        for (row, codes) in self.codes.chunks(3 * self.width).enumerate() {
-            render::row16(&self.bare, &self.laid(row, false), codes, &mut line);
+        for (row, pixels) in self.pixels.chunks(self.width).enumerate() {
+            render::row16(&self.bare, &self.laid(row, false), pixels, &mut line);
             out.extend(line.iter().flat_map(|v| v.to_be_bytes()));
         }
         out

@@ -263,10 +263,26 @@ fn areas_are_brushed_outlined_grown_run_out_and_taken_back() {
     let bare_off = probe(&mut page, "bare", [0.87, 0.25]);
     assert!(far(off, bare_off) < 6.0 && far(near, probe(&mut page, "bare", [0.63, 0.25])) > 10.0);
     page.screenshot("glass-areas");
-    // A third, grown from the fruit by keys alone.
+    // A third, grown from the table until it reaches the fruit: what was read there is read again.
     page.click("#glass [data-do=glass-add]");
     page.wait("document.querySelectorAll('#glass [data-area]').length === 3");
+    let reach = |page: &mut Browser, value: u32| {
+        page.evaluate(&format!("(() => {{ const i = document.querySelector('#glass input[name=reach]'); i.value = {value}; i.dispatchEvent(new Event('input')); }})()"));
+    };
+    let read = "document.querySelector('#glass [data-part=spot]').textContent.startsWith('Bare')";
+    tool(&mut page, "look");
+    click_at(&mut page, [0.555, 0.56]);
+    page.wait(read);
     tool(&mut page, "like");
+    reach(&mut page, 1);
+    click_at(&mut page, [0.2, 0.85]);
+    settled(&mut page);
+    reach(&mut page, 40);
+    page.wait(&format!("!{read}"));
+    page.click("#glass [data-do=glass-undo]");
+    settled(&mut page);
+    // Grown from the fruit.
+    reach(&mut page, 10);
     click_at(&mut page, [0.555, 0.56]);
     page.wait("document.querySelectorAll('#glass [data-area]')[2].textContent.includes('drawn')");
     settled(&mut page);
@@ -275,6 +291,13 @@ fn areas_are_brushed_outlined_grown_run_out_and_taken_back() {
         far(fruit, probe(&mut page, "bare", [0.555, 0.56])) > 6.0,
         "{fruit:?}"
     );
+    // Turned to wiping off, a pull at how like leaves what was grown before.
+    page.click("#glass input[name=way][value=remove]");
+    reach(&mut page, 12);
+    settled(&mut page);
+    assert!(far(probe(&mut page, "seen", [0.555, 0.56]), fruit) < 1.5);
+    page.click("#glass input[name=way][value=add]");
+    // By keys alone.
     page.focus("#glass [data-part=sheet]");
     for _ in 0..4 {
         page.press("ArrowLeft");

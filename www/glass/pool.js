@@ -157,11 +157,13 @@ export class Pool {
     );
   }
 
-  /** Lays an area's films. @param {number} area @param {boolean} rough */
-  async lay(area, rough) {
-    /** @type {Float64Array} */
-    const packed = await this.keeper("laid", area, rough);
-    await Promise.all(this.#strips.map((strip) => strip.call("lay", [area, packed])));
+  /** Lays areas' films. They are laid before anything that is asked for afterwards. @param {Iterable<[number, boolean]>} films areas, and whether roughly */
+  async lay(films) {
+    /** @type {[number, Promise<Float64Array>][]} */
+    const asked = [...films].map(([area, rough]) => [area, this.keeper("laid", area, rough)]);
+    const packed = await Promise.all(asked.map(([, packed]) => packed));
+    const laid = asked.flatMap(([area], i) => this.#strips.map((strip) => strip.call("lay", [area, packed[i]])));
+    return { laid: Promise.all(laid) };
   }
 
   /** Draws what is seen. @param {CanvasRenderingContext2D} onto @param {boolean} bare @param {boolean} grey @param {boolean} hatch */

@@ -79,10 +79,11 @@ export function glassScreen(page, picture) {
     async (/** @type {number} */ build) => {
       if (!pool || !view) return;
       // With one area the picture's own film is pulled; with several, the film of this area.
-      if (view.areas.length === 1) await pool.keeper("plan_build", film, build);
-      else await pool.keeper("set_film", film, build);
+      const set = view.areas.length === 1 ? pool.keeper("plan_build", film, build) : pool.keeper("set_film", film, build);
+      // Asked for at once: the worker answers in order.
       if (view.areas.length === 1) sheet.all_films(true);
       else sheet.films(view.area, true);
+      await set;
     },
     () => {},
     page.tell,
@@ -656,10 +657,14 @@ export function glassScreen(page, picture) {
         await ask("draw", { do: "grow", at, reach: reach(), soft: soft(), add: adding() });
         if (view) sheet.placed(view.area);
       }),
-    () => look_again(),
+    () => look_again().then(read_again).catch(page.tell),
     page.tell,
   );
   for (const name of ["reach", "soft"]) input(name).addEventListener("input", () => regrow(undefined));
+  for (const way of screen.querySelectorAll("input[name=way]")) {
+    // What lies is not to be wiped off by a pull at how like, nor the other way round.
+    way.addEventListener("change", () => (grown = null));
+  }
   input("size").addEventListener("input", () => draw_marks());
 
   /** @param {At} at */

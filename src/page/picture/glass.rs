@@ -194,6 +194,15 @@ pub struct GlassSpot {
     pub trouble: String,
 }
 
+fn thin_enough(build: f64) -> Result<()> {
+    if (0.0..=super::view::MOST_PULL).contains(&build) {
+        return Ok(());
+    }
+    Err(Error::Refused(
+        "A film cannot be as thick as that. Pull it thinner.".into(),
+    ))
+}
+
 fn no_area() -> Error {
     Error::Refused("There is no such area any more. Choose one of those shown.".into())
 }
@@ -464,11 +473,7 @@ impl OpenGlass {
     /// # Errors
     /// [`Error::Refused`] for a build that cannot be.
     pub fn set_film(&mut self, film: usize, build: Option<f64>) -> Result<()> {
-        if build.is_some_and(|b| !(0.0..=super::view::MOST_PULL).contains(&b)) {
-            return Err(Error::Refused(
-                "A film cannot be as thick as that. Pull it thinner.".into(),
-            ));
-        }
+        thin_enough(build.unwrap_or(0.0))?;
         let key = key_of(&self.picture.plan, film).ok_or_else(no_area)?;
         self.begin(true);
         match build {
@@ -483,12 +488,12 @@ impl OpenGlass {
     /// # Errors
     /// For a film that is not there or a build out of reach.
     pub fn plan_build(&mut self, film: usize, build: f64) -> Result<()> {
+        thin_enough(build)?;
         self.begin(true);
-        self.picture.change(&super::Change::Build {
-            film,
-            build,
-            pulling: true,
-        })
+        // Not as a change of the picture: all that hangs on it there waits until the film is let go.
+        let film = self.picture.plan.films.get_mut(film).ok_or_else(no_area)?;
+        film.build = build;
+        Ok(())
     }
 
     fn films(&self, area: usize) -> Vec<Film> {
@@ -916,9 +921,9 @@ impl OpenGlass {
                 100.0 * (self.light.falls_off() - 1.0)
             ));
         }
-        if self.taken == Taken::Photo && self.light.is_levelled() && self.known.len() < 4 {
+        if self.taken == Taken::Photo && self.light.unchecked > 0.0 {
             notes.push(
-                "So few picked places cannot tell light that falls off from contrasts that the camera changed by itself (tone mapping). Pick a light and a dark one close together as well, and a contradiction will be seen."
+                "So few picked places cannot tell light that falls off from contrasts that the camera changed by itself (tone mapping), so ranges are wider. Pick a light and a dark one close together as well, and a contradiction will be seen."
                     .to_owned(),
             );
         }

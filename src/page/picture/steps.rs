@@ -1,7 +1,7 @@
 //! Steps under glass that can be taken back and taken again, whatever they changed: where films lie, how thick they lie there, the
 //! picture's own films, and places of known colour.
 
-use std::{collections::VecDeque, sync::Arc};
+use std::sync::Arc;
 
 use super::{MOST_STEPS, glass::Area};
 use crate::{
@@ -84,8 +84,8 @@ impl Step {
 /// Steps back and steps again.
 #[derive(Default)]
 pub(super) struct Steps {
-    past: VecDeque<Step>,
-    future: VecDeque<Step>,
+    past: Vec<Step>,
+    future: Vec<Step>,
 }
 
 impl Steps {
@@ -95,12 +95,12 @@ impl Steps {
             return;
         }
         self.future.clear();
-        self.past.push_back(Step::between(was, is, chosen));
+        self.past.push(Step::between(was, is, chosen));
         while self.past.len() > MOST_STEPS
             || (self.past.len() > 1
                 && self.past.iter().map(Step::bytes).sum::<usize>() > MOST_REMEMBERED)
         {
-            self.past.pop_front();
+            self.past.remove(0);
         }
     }
 
@@ -126,10 +126,10 @@ impl Steps {
         } else {
             (&mut self.future, &mut self.past)
         };
-        let step = from.pop_back()?;
+        let step = from.pop()?;
         let to = step.from(is, size);
         let [chosen, left] = step.chosen;
-        onto.push_back(Step::between(is, &to, [left, chosen]));
+        onto.push(Step::between(is, &to, [left, chosen]));
         Some((to, chosen))
     }
 }
