@@ -744,7 +744,7 @@ proptest! {
         glass.end();
         glass.whole_mask(Some(by[2]));
         glass.run(Some([at[0], at[1]]));
-        glass.step(true);
+        glass.step(true).expect("a step");
         let known = glass.know(at[0], by[0], lab).err();
         for error in known.into_iter().chain(glass.spot(at[1], by[1]).err()).chain(glass.view().err()) {
             assert_says_what_to_do(&error);

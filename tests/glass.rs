@@ -331,9 +331,9 @@ fn what_is_drawn_is_what_a_spot_tells() {
     check(&mut glass, 2, 3.0, "two areas");
     // A step back empties the second area again.
     let both = drawn(&mut glass, 2, height);
-    glass.step(true);
+    glass.step(true).expect("a step");
     check(&mut glass, 2, 1.0, "taken back");
-    glass.step(false);
+    glass.step(false).expect("a step");
     assert_eq!(drawn(&mut glass, 2, height), both);
 }
 
