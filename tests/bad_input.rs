@@ -741,10 +741,10 @@ proptest! {
         glass.brush([at[0], at[1]], by[0], by[1], by[2], way);
         glass.outline(&at, by[0], way);
         glass.grow(at[0], by[0], by[1], way);
-        glass.end_stroke();
+        glass.end();
         glass.whole_mask(Some(by[2]));
         glass.run(Some([at[0], at[1]]));
-        glass.step(true);
+        glass.step(true).expect("a step");
         let known = glass.know(at[0], by[0], lab).err();
         for error in known.into_iter().chain(glass.spot(at[1], by[1]).err()).chain(glass.view().err()) {
             assert_says_what_to_do(&error);
@@ -765,7 +765,7 @@ proptest! {
         let mut glass = OpenGlass::new(include_bytes!("data/scan/interlaced.png"), "a.png", false).expect("a picture");
         glass.begin_stroke(Way::Add);
         glass.brush([[5.0, 5.0], [40.0, 30.0]], 6.0, 0.5, 1.0, Way::Add);
-        glass.end_stroke();
+        glass.end();
         glass.run(Some([[0.0, 0.0], [40.0, 30.0]]));
         let before = glass.held().expect("it is held");
         let mut held = Held { text: altered(&before.text, &at, how, &value), masks: before.masks.clone() };

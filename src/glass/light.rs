@@ -32,6 +32,9 @@ pub struct Light {
     middle: [f64; 2],
     /// How far the known places contradict each other: the largest difference of their gains from what was fitted, as a ratio.
     pub unlike: f64,
+    /// Logarithm of what is levelled from one corner to another, where the places may as well tell of contrasts that a camera changed:
+    /// they are too few to contradict each other, and not all as light.
+    pub unchecked: f64,
 }
 
 impl Default for Light {
@@ -41,6 +44,7 @@ impl Default for Light {
             slope: [[0.0; 2]; 3],
             middle: [0.5; 2],
             unlike: 1.0,
+            unchecked: 0.0,
         }
     }
 }
@@ -49,6 +53,10 @@ impl Default for Light {
 const TELLS: std::ops::RangeInclusive<f64> = 0.002..=0.985;
 /// Gains that a picture may need.
 const GAINS: std::ops::RangeInclusive<f64> = 0.1..=10.0;
+/// From so many known places on, a plane through their gains can be contradicted.
+const TELL_TONE: usize = 4;
+/// Difference of L* up to which two places are as light as each other: contrasts between them are none (ours).
+const AS_LIGHT: f64 = 10.0;
 /// Known places nearer than this, as a share of the picture, say nothing of how light falls off.
 const NEAR: f64 = 0.1;
 
@@ -110,7 +118,13 @@ impl Light {
             slope,
             middle,
             unlike: 1.0,
+            unchecked: 0.0,
         };
+        let lightness = |of: fn(f64, f64) -> f64| known.iter().map(|k| k.lab[0]).reduce(of);
+        let unlike = lightness(f64::max).zip(lightness(f64::min));
+        if known.len() < TELL_TONE && unlike.is_some_and(|(most, least)| most - least > AS_LIGHT) {
+            light.unchecked = libm::log(light.falls_off());
+        }
         for (place, log) in known.iter().zip(&logs) {
             for channel in 0..3 {
                 let fitted = mean[channel] + light.log_field(channel, place.at);
@@ -190,7 +204,14 @@ pub fn lab_sd(taken: Taken, light: &Light, known: usize, profile_assumed: bool) 
     let profile = if profile_assumed { NO_PROFILE_SD } else { 0.0 };
     // Places that contradict each other: a third of L* to the ratio of light, half of it as a standard deviation.
     let unlike = 0.5 * 116.0 / 3.0 * libm::log(light.unlike);
-    device.map(|sd| (sd * sd + profile * profile + unlike * unlike).sqrt())
+    // Half of what is levelled from the middle to a corner, likewise.
+    let unchecked = if taken == Taken::Photo {
+        0.25 * 116.0 / 3.0 * light.unchecked
+    } else {
+        0.0
+    };
+    let more = profile * profile + unlike * unlike + unchecked * unchecked;
+    device.map(|sd| (sd * sd + more).sqrt())
 }
 
 /// A place averaged.
@@ -241,26 +262,20 @@ pub fn average(painting: &Painting, [x, y]: [f64; 2], radius: f64) -> Option<Ave
     lights.sort_unstable_by(f64::total_cmp);
     let middle = lights[lights.len() / 2];
     let total = values.len() as f64;
-    let cut = values.iter().filter(|(.., cut)| *cut).count() as f64 / total;
-    let clean: Vec<[f64; 3]> = values
-        .iter()
-        .filter(|(v, burnt, _)| !burnt && light(v) <= GLARE * middle.max(0.02))
-        .map(|(v, ..)| *v)
-        .collect();
+    let no_glare =
+        |(v, burnt, _): &([f64; 3], bool, bool)| !burnt && light(v) <= GLARE * middle.max(0.02);
     // All of it glare: then that is the colour, and it is said to be cut.
-    let glare = if clean.is_empty() {
-        0.0
-    } else {
-        1.0 - clean.len() as f64 / total
-    };
-    let used = if clean.is_empty() {
-        values.iter().map(|(v, ..)| *v).collect()
-    } else {
-        clean
-    };
+    let mut used = values.clone();
+    used.retain(no_glare);
+    if used.is_empty() {
+        used = values;
+    }
     let count = used.len() as f64;
+    let glare = 1.0 - count / total;
+    // What is left out spoils nothing.
+    let cut = used.iter().filter(|(.., cut)| *cut).count() as f64 / count;
     Some(Averaged {
-        linear: std::array::from_fn(|c| used.iter().map(|v| v[c]).sum::<f64>() / count),
+        linear: std::array::from_fn(|c| used.iter().map(|(v, ..)| v[c]).sum::<f64>() / count),
         pixels: used.len(),
         glare,
         cut,
@@ -403,6 +418,36 @@ mod tests {
         assert!(lab_sd(Taken::Photo, &light, 0, false)[0] > sd(&light));
     }
 
+    /// A camera lifts shadows: a grey and a white card beside each other then look like light that falls off steeply. As long as
+    /// nothing can contradict that, ranges are wide.
+    #[test]
+    fn contrasts_that_a_camera_changed_widen_ranges() {
+        let to_xyz = Profile::srgb().to_xyz();
+        let card = |x: f64, l: f64, linear: f64| Known {
+            at: [x, 0.8],
+            lab: [l, 0.0, 0.0],
+            linear: [linear; 3],
+        };
+        let known = [
+            card(0.6, 50.0, 0.31),
+            card(0.9, 96.0, 0.88),
+            card(0.1, 50.0, 0.31),
+            card(0.4, 96.0, 0.88),
+        ];
+        let sd = |known: &[Known], taken| {
+            let light = Light::of(known, &to_xyz).unwrap();
+            lab_sd(taken, &light, known.len(), false)[0]
+        };
+        let one = sd(&known[..1], Taken::Photo);
+        assert!(sd(&known[..2], Taken::Photo) > 2.0 * one);
+        assert!(sd(&known[..3], Taken::Photo) > 2.0 * one);
+        assert!(sd(&known, Taken::Photo) > 2.0 * one);
+        // No scanner does that, and the same card in two places cannot be mistaken so.
+        assert!(sd(&known[..2], Taken::Scan) < one);
+        let alike = [card(0.1, 50.0, 0.17), card(0.9, 50.0, 0.12)];
+        assert!((sd(&alike, Taken::Photo) - one).abs() < 1e-6);
+    }
+
     #[test]
     fn what_cannot_be_is_refused() {
         let to_xyz = Profile::srgb().to_xyz();
@@ -430,6 +475,11 @@ mod tests {
             assert!((seen - linear_of(code)).abs() < 1e-9);
         }
         assert!(spot.glare > 0.02 && spot.glare < 0.06);
+        // What is left out cuts nothing; where nothing else is there, it is the colour, and cut.
+        let small = average(&painting, [20.5, 20.5], 1.0).unwrap();
+        assert!(small.glare > 0.1 && small.cut == 0.0 && spot.cut == 0.0);
+        let all = average(&painting, [20.5, 20.5], 0.1).unwrap();
+        assert_eq!((all.glare, all.cut), (0.0, 1.0));
         let signs = signs(&painting);
         assert!((signs.glare - 2.0 / 1600.0).abs() < 1e-12);
         assert_eq!(average(&painting, [-3.0, 5.0], 2.0), None);

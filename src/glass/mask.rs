@@ -1,4 +1,4 @@
-//! Where films lie: a mask over the picture, eight bits a place, with brush, outline, growing by colour, soft edges and undo.
+//! Where films lie: a mask over the picture, eight bits a place, with brush, outline, growing by colour and soft edges.
 //!
 //! A value is the share of the film's build, of 255: at a soft edge the film runs out thinner and thinner, as a wiped glaze
 //! does.
@@ -368,77 +368,55 @@ impl Run {
     }
 }
 
-/// Steps of a mask that can be taken back and taken again.
-#[derive(Debug, Clone, Default)]
-pub struct Steps {
-    past: Vec<Step>,
-    future: Vec<Step>,
-}
-
-#[derive(Debug, Clone)]
-struct Step {
-    area: usize,
+/// What a part of a mask holds.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Piece {
     part: Part,
-    values: Vec<u8>,
+    /// Its shares, rows from the top.
+    pub values: Vec<u8>,
 }
 
-/// Most that is remembered, in bytes.
-const MOST_REMEMBERED: usize = 48 << 20;
+impl Mask {
+    /// The part of it that is unlike another mask of its size, or unlike an empty one; nothing where none is.
+    pub fn unlike(&self, other: Option<&Mask>) -> Option<Piece> {
+        let empty = vec![0; self.width];
+        let mut part: Option<Part> = None;
+        for y in 0..self.height {
+            let row = self.row(y);
+            let of = other.map_or(&empty[..], |other| other.row(y));
+            let differ = |x: &usize| row[*x] != of[*x];
+            if let (true, Some(left), Some(right)) = (
+                row != of,
+                (0..self.width).find(differ),
+                (0..self.width).rfind(differ),
+            ) {
+                let here = Part {
+                    left,
+                    top: y,
+                    right: right + 1,
+                    bottom: y + 1,
+                };
+                part = Some(part.map_or(here, |part| part.with(here)));
+            }
+        }
+        let part = part?;
+        let rows = (part.top..part.bottom).flat_map(|y| &self.row(y)[part.left..part.right]);
+        Some(Piece {
+            part,
+            values: rows.copied().collect(),
+        })
+    }
 
-impl Steps {
-    /// Remembers what a part of a mask was before it changed.
-    pub fn remember(&mut self, area: usize, before: &Mask, part: Part) {
-        self.future.clear();
-        self.past.push(Step::of(area, before, part));
-        while self.past.len() > 1
-            && self.past.iter().map(|s| s.values.len()).sum::<usize>() > MOST_REMEMBERED
-        {
-            self.past.remove(0);
+    /// Puts a part back as it was.
+    pub fn put(&mut self, Piece { part, values }: &Piece) {
+        let across = part.right - part.left;
+        for (y, row) in (part.top..part.bottom).zip(values.chunks(across)) {
+            self.values[y * self.width + part.left..][..across].copy_from_slice(row);
         }
     }
 
-    /// Forgets everything, where areas come or go.
-    pub fn forget(&mut self) {
-        *self = Self::default();
-    }
-
-    /// Whether there is a step to take back, and one to take again.
-    pub fn open(&self) -> [bool; 2] {
-        [!self.past.is_empty(), !self.future.is_empty()]
-    }
-
-    /// Takes a step back or again on the masks of all areas. Gives the area that changed and where.
-    pub fn step(&mut self, back: bool, masks: &mut [&mut Mask]) -> Option<(usize, Part)> {
-        let (from, to) = if back {
-            (&mut self.past, &mut self.future)
-        } else {
-            (&mut self.future, &mut self.past)
-        };
-        let step = from.pop()?;
-        let mask = masks.get_mut(step.area)?;
-        to.push(Step::of(step.area, mask, step.part));
-        step.put(mask);
-        Some((step.area, step.part))
-    }
-}
-
-impl Step {
-    fn of(area: usize, mask: &Mask, part: Part) -> Self {
-        let mut values = Vec::with_capacity((part.right - part.left) * (part.bottom - part.top));
-        for y in part.top..part.bottom {
-            values.extend_from_slice(
-                &mask.values[y * mask.width + part.left..y * mask.width + part.right],
-            );
-        }
-        Self { area, part, values }
-    }
-
-    fn put(&self, mask: &mut Mask) {
-        let across = self.part.right - self.part.left;
-        for (row, y) in (self.part.top..self.part.bottom).enumerate() {
-            mask.values[y * mask.width + self.part.left..][..across]
-                .copy_from_slice(&self.values[row * across..][..across]);
-        }
+    fn row(&self, y: usize) -> &[u8] {
+        &self.values[y * self.width..][..self.width]
     }
 }
 
@@ -481,10 +459,9 @@ mod tests {
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(64))]
 
-        /// Adding never takes away, removing never adds, twice is once, nothing beyond the part that is told changes, and the
-        /// step is taken back and taken again exactly.
+        /// Adding never takes away, removing never adds, twice is once, and nothing beyond the part that is told changes.
         #[test]
-        fn a_change_goes_one_way_within_its_part_and_back(
+        fn a_change_goes_one_way_within_its_part(
             before in start(), what in 0..3_usize, at in [place(), place(), place()], by in 0.0..1.0_f64, add in any::<bool>(),
         ) {
             let way = if add { Way::Add } else { Way::Remove };
@@ -499,15 +476,24 @@ mod tests {
             let mut twice = after.clone();
             change(&mut twice, what, at, by, way);
             prop_assert_eq!(&twice, &after);
-            if let Some(part) = part {
-                let mut steps = Steps::default();
-                steps.remember(0, &before, part);
-                let mut now = after.clone();
-                steps.step(true, &mut [&mut now]);
-                prop_assert_eq!(&now, &before);
-                steps.step(false, &mut [&mut now]);
-                prop_assert_eq!(&now, &after);
+        }
+
+        /// The part that is unlike another mask, put onto that one, makes it the same.
+        #[test]
+        fn what_is_unlike_makes_another_the_same(one in start(), places in prop::collection::vec((0..60 * 40_usize, any::<u8>()), 0..4)) {
+            let mut other = one.clone();
+            places.iter().for_each(|(at, value)| other.values[*at] = *value);
+            let piece = one.unlike(Some(&other));
+            prop_assert_eq!(piece.is_none(), one == other);
+            if let Some(piece) = piece {
+                other.put(&piece);
+                prop_assert_eq!(&other, &one);
             }
+            let mut from_nothing = Mask::new(60, 40, 0);
+            if let Some(piece) = one.unlike(None) {
+                from_nothing.put(&piece);
+            }
+            prop_assert_eq!(from_nothing, one);
         }
 
         /// Numbers that no hand draws: without end, none at all, far outside.

@@ -1,6 +1,6 @@
 //! Rows of pixels through the tables, for the screen and for a file.
 
-use super::table::{Family, Node, Table};
+use super::table::{Family, Node, Pixel, Table};
 
 /// How much of the film's build lies on the pixels of a row.
 #[derive(Debug, Clone, Copy)]
@@ -73,54 +73,66 @@ fn coded(node: &Node) -> [u16; 3] {
 
 /// Every pixel of a row in encoded values, given to `put` with its place.
 #[inline(always)]
-fn each(bare: &Table, laid: &[Laid], codes: &[u16], mut put: impl FnMut(usize, Node)) {
-    let pixels = codes.as_chunks::<3>().0;
+fn each(bare: &Table, laid: &[Laid], pixels: &[impl Pixel], mut put: impl FnMut(usize, Node)) {
+    let mut all = |table: &Table| {
+        for (i, pixel) in pixels.iter().enumerate() {
+            put(i, table.at(pixel));
+        }
+    };
     match laid {
-        [] => bare.each(pixels, &mut put),
+        [] => all(bare),
         [one] => match one.shares {
-            Shares::All => one.family.full().each(pixels, &mut put),
+            Shares::All => all(one.family.full()),
             Shares::Each(shares) => {
-                for (i, (code, &share)) in pixels.iter().zip(shares).enumerate() {
-                    put(i, one.family.at(*code, share));
+                for (i, (pixel, &share)) in pixels.iter().zip(shares).enumerate() {
+                    put(i, one.family.at(pixel, share));
                 }
             }
         },
         _ => {
-            for (i, code) in pixels.iter().enumerate() {
-                let mut seen: Option<Node> = None;
-                for area in laid {
-                    let share = area.shares.at(i);
-                    if share > 0 {
-                        seen = Some(match (seen, area.over) {
-                            (Some(node), Some(over)) => over.at(coded(&node), share),
-                            _ => area.family.at(*code, share),
-                        });
-                    }
-                }
-                put(i, seen.unwrap_or_else(|| bare.at(*code)));
+            for (i, pixel) in pixels.iter().enumerate() {
+                put(i, stacked(bare, laid, pixel, i));
             }
         }
     }
 }
 
+/// A pixel under the films of several areas. Not in line: what each kind of row does with it is little beside this.
+#[inline(never)]
+fn stacked(bare: &Table, laid: &[Laid], pixel: &impl Pixel, place: usize) -> Node {
+    let mut seen: Option<Node> = None;
+    for area in laid {
+        let share = area.shares.at(place);
+        if share > 0 {
+            seen = Some(match (seen, area.over) {
+                (Some(node), Some(over)) => over.at(&coded(&node), share),
+                _ => area.family.at(pixel, share),
+            });
+        }
+    }
+    seen.unwrap_or_else(|| bare.at(pixel))
+}
+
 /// A row for the screen: R, G, B, 255 for each pixel, under the films of areas in the order they are laid.
-pub fn row(bare: &Family, laid: &[Laid], codes: &[u16], look: Look, out: &mut [u8]) {
+pub fn row(bare: &Family, laid: &[Laid], pixels: &[impl Pixel], look: Look, out: &mut [u8]) {
     let out = out.as_chunks_mut::<4>().0;
     if look == Look::default() {
-        each(bare.bare(), laid, codes, |i, node| {
+        each(bare.bare(), laid, pixels, |i, node| {
             let [r, g, b, _] = node.map(byte);
             out[i] = [r, g, b, 255];
         });
     } else {
         let finish = finish(look);
-        each(bare.bare(), laid, codes, |i, node| out[i] = finish(i, node));
+        each(bare.bare(), laid, pixels, |i, node| {
+            out[i] = finish(i, node)
+        });
     }
 }
 
 /// A row for a file: R, G, B of 8 bits for each pixel.
-pub fn row8(bare: &Family, laid: &[Laid], codes: &[u16], out: &mut [u8]) {
+pub fn row8(bare: &Family, laid: &[Laid], pixels: &[impl Pixel], out: &mut [u8]) {
     let out = out.as_chunks_mut::<3>().0;
-    each(bare.bare(), laid, codes, |i, node| {
+    each(bare.bare(), laid, pixels, |i, node| {
         out[i] = [byte(node[0]), byte(node[1]), byte(node[2])];
     });
 }
@@ -149,7 +161,7 @@ fn finish(look: Look) -> impl Fn(usize, Node) -> [u8; 4] {
 }
 
 /// A row for a file: R, G, B of 16 bits for each pixel.
-pub fn row16(bare: &Family, laid: &[Laid], codes: &[u16], out: &mut [u16]) {
+pub fn row16(bare: &Family, laid: &[Laid], pixels: &[impl Pixel], out: &mut [u16]) {
     let out = out.as_chunks_mut::<3>().0;
-    each(bare.bare(), laid, codes, |i, node| out[i] = coded(&node));
+    each(bare.bare(), laid, pixels, |i, node| out[i] = coded(&node));
 }

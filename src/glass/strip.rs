@@ -2,11 +2,16 @@
 
 use super::{
     grounds::Grounds,
+    lost,
     render::{self, Laid, Look, Shares},
-    table::Family,
+    table::{Family, Place},
 };
 use crate::{
-    Error, Result, colour::ScreenSpace, film::Response, paint::file::Surface, spectrum::BANDS,
+    Error, Result,
+    colour::{self, ScreenSpace},
+    film::Response,
+    paint::file::Surface,
+    spectrum::BANDS,
 };
 
 /// Numbers that the films of one share are packed in: the share's step, and three for every band.
@@ -51,7 +56,7 @@ pub struct Strip {
     /// Of the screen's own colours, for films over what earlier areas left; made when first needed.
     over: Option<Grounds>,
     bare: Family,
-    codes: Vec<u16>,
+    pixels: Vec<Place>,
     width: usize,
     first_row: usize,
     areas: Vec<Area>,
@@ -74,7 +79,7 @@ impl Strip {
             bare: Family::bare_only(&grounds, space),
             grounds,
             over: None,
-            codes: Vec::new(),
+            pixels: Vec::new(),
             width: 1,
             first_row: 0,
             areas: Vec::new(),
@@ -83,7 +88,8 @@ impl Strip {
 
     /// Takes up pixels, rows of `width`; `first_row` is where they lie in the view.
     pub fn set_pixels(&mut self, codes: Vec<u16>, width: usize, first_row: usize) {
-        self.codes = codes;
+        let codes = codes.as_chunks().0;
+        self.pixels = codes.iter().map(|code| Place::of(*code)).collect();
         self.width = width.max(1);
         self.first_row = first_row;
     }
@@ -127,7 +133,7 @@ impl Strip {
     }
 
     fn rows(&self) -> usize {
-        self.codes.len() / (3 * self.width)
+        self.pixels.len() / self.width
     }
 
     fn laid(&self, row: usize, bare: bool) -> Vec<Laid<'_>> {
@@ -159,9 +165,9 @@ impl Strip {
     /// All pixels as the screen takes them: R, G, B, 255. `bare` shows the painting without films.
     pub fn render(&self, look: Look, bare: bool) -> Vec<u8> {
         let mut out = vec![0; 4 * self.width * self.rows()];
-        for (row, (codes, out)) in self
-            .codes
-            .chunks(3 * self.width)
+        for (row, (pixels, out)) in self
+            .pixels
+            .chunks(self.width)
             .zip(out.chunks_mut(4 * self.width))
             .enumerate()
         {
@@ -169,21 +175,50 @@ impl Strip {
                 hatch_cut: look.hatch_cut.map(|_| self.first_row + row),
                 ..look
             };
-            render::row(&self.bare, &self.laid(row, bare), codes, look, out);
+            render::row(&self.bare, &self.laid(row, bare), pixels, look, out);
         }
         out
+    }
+
+    /// Where the drawing is lost: R, G, B and how strongly it is to be drawn, of every pixel; and which share of the drawing that is.
+    pub fn lost(&self) -> (Vec<u8>, f64) {
+        let values = Look {
+            grey: true,
+            ..Look::default()
+        };
+        let lightness: Vec<f32> = (0..=255)
+            .map(|v| colour::of_screen([v; 3]).l as f32)
+            .collect();
+        let lights = |bare: bool| -> Vec<f32> {
+            let seen = self.render(values, bare);
+            let pixels = seen.as_chunks::<4>().0;
+            pixels
+                .iter()
+                .map(|p| lightness[usize::from(p[0])])
+                .collect()
+        };
+        let (before, after) = (lights(true), lights(false));
+        let lost = lost::lost(&before, &after, self.width);
+        let hatched = lost.places.iter().enumerate().flat_map(|(i, gone)| {
+            match (gone, (i % self.width + i / self.width) % 6) {
+                (true, 0 | 1) => [255, 255, 255, 255],
+                (true, 2) => [0, 0, 0, 255],
+                _ => [0; 4],
+            }
+        });
+        (hatched.collect(), lost.share)
     }
 
     /// All pixels for a file of 8 bits: R, G, B.
     pub fn render8(&self) -> Vec<u8> {
         let mut out = vec![0; 3 * self.width * self.rows()];
-        for (row, (codes, out)) in self
-            .codes
-            .chunks(3 * self.width)
+        for (row, (pixels, out)) in self
+            .pixels
+            .chunks(self.width)
             .zip(out.chunks_mut(3 * self.width))
             .enumerate()
         {
-            render::row8(&self.bare, &self.laid(row, false), codes, out);
+            render::row8(&self.bare, &self.laid(row, false), pixels, out);
         }
         out
     }
@@ -192,8 +227,8 @@ impl Strip {
     pub fn render16(&self) -> Vec<u8> {
         let mut line = vec![0_u16; 3 * self.width];
         let mut out = Vec::with_capacity(6 * self.width * self.rows());
-        for (row, codes) in self.codes.chunks(3 * self.width).enumerate() {
-            render::row16(&self.bare, &self.laid(row, false), codes, &mut line);
+        for (row, pixels) in self.pixels.chunks(self.width).enumerate() {
+            render::row16(&self.bare, &self.laid(row, false), pixels, &mut line);
             out.extend(line.iter().flat_map(|v| v.to_be_bytes()));
         }
         out

@@ -140,58 +140,109 @@ impl Table {
         }
     }
 
-    /// Encoded R, G, B and grey for codes, not cut to the gamut.
-    #[inline]
-    pub fn at(&self, code: [u16; 3]) -> Node {
-        between(&self.nodes, code)
+    /// Encoded R, G, B and grey of a pixel, not cut to the gamut.
+    #[inline(always)]
+    pub fn at(&self, pixel: &impl Pixel) -> Node {
+        between(&self.nodes, &pixel.spot())
     }
 }
 
-impl Table {
-    /// Every one of a row of pixels, given to `put` with its place.
+const RED: usize = SIDE * SIDE;
+const GREEN: usize = SIDE;
+const BLUE: usize = 1;
+const ALL: usize = RED + GREEN + BLUE;
+
+/// Where a colour lies among the nodes: the four corners of its tetrahedron (the usual six around the grey diagonal), and how much
+/// of each.
+#[derive(Debug, Clone, Copy)]
+pub struct Spot {
+    first: usize,
+    /// From the first corner to the second and the third; to the fourth it is all three channels.
+    to: [usize; 2],
+    weights: [f32; 4],
+}
+
+/// What is looked up in tables: codes, or where they lie.
+pub trait Pixel {
+    /// Where it lies.
+    fn spot(&self) -> Spot;
+}
+
+impl Pixel for [u16; 3] {
     #[inline(always)]
-    pub(super) fn each(&self, pixels: &[[u16; 3]], put: &mut impl FnMut(usize, Node)) {
-        for (i, code) in pixels.iter().enumerate() {
-            put(i, between(&self.nodes, *code));
+    fn spot(&self) -> Spot {
+        const STEPS: u32 = SIDE as u32 - 1;
+        const SPREAD: u32 = 16 - STEPS.trailing_zeros();
+        // A code is its node in the upper bits and the way to the next in the lower sixteen.
+        let place = self.map(|c| u32::from(c) * STEPS + (u32::from(c) >> SPREAD));
+        let [r, g, b] = place.map(|p| (p >> 16) as usize);
+        let [fr, fg, fb] = place.map(|p| (p & 0xffff) as f32 * (1.0 / 65535.0));
+        // The channel that goes furthest is taken first, the one that goes least last.
+        let most = if fr >= fg && fr >= fb {
+            RED
+        } else if fg >= fb {
+            GREEN
+        } else {
+            BLUE
+        };
+        let least = if fb <= fr && fb <= fg {
+            BLUE
+        } else if fg <= fr {
+            GREEN
+        } else {
+            RED
+        };
+        let high = fr.max(fg).max(fb);
+        let low = fr.min(fg).min(fb);
+        let middle = (fr + fg + fb) - (high + low);
+        Spot {
+            first: r * RED + g * GREEN + b,
+            to: [most, ALL - least],
+            weights: [1.0 - high, high - middle, middle - low, low],
         }
     }
 }
 
-/// The value at a colour, from the four corners of its tetrahedron (the usual six around the grey diagonal).
+/// A [`Spot`] in few bytes, for pixels that are drawn again and again: finding it takes longer than looking it up.
+#[derive(Debug, Clone, Copy)]
+pub struct Place {
+    first: u16,
+    to: [u16; 2],
+    /// Of the second to the fourth corner, of 65535.
+    weights: [u16; 3],
+}
+
+impl Place {
+    /// Of codes.
+    #[inline]
+    pub fn of(code: [u16; 3]) -> Self {
+        let Spot { first, to, weights } = code.spot();
+        Self {
+            first: first as u16,
+            to: to.map(|v| v as u16),
+            weights: [1, 2, 3].map(|i| (weights[i] * 65535.0 + 0.5) as u16),
+        }
+    }
+}
+
+impl Pixel for Place {
+    #[inline(always)]
+    fn spot(&self) -> Spot {
+        let [w1, w2, w3] = self.weights.map(|w| f32::from(w) * (1.0 / 65535.0));
+        Spot {
+            first: usize::from(self.first),
+            to: self.to.map(usize::from),
+            weights: [1.0 - w1 - w2 - w3, w1, w2, w3],
+        }
+    }
+}
+
 #[inline(always)]
-fn between(nodes: &[Node], code: [u16; 3]) -> Node {
-    const STEPS: u32 = SIDE as u32 - 1;
-    const SPREAD: u32 = 16 - STEPS.trailing_zeros();
-    const RED: usize = SIDE * SIDE;
-    const GREEN: usize = SIDE;
-    const BLUE: usize = 1;
-    const ALL: usize = RED + GREEN + BLUE;
-    // A code is its node in the upper bits and the way to the next in the lower sixteen.
-    let place = code.map(|c| u32::from(c) * STEPS + (u32::from(c) >> SPREAD));
-    let [r, g, b] = place.map(|p| (p >> 16) as usize);
-    let [fr, fg, fb] = place.map(|p| (p & 0xffff) as f32 * (1.0 / 65535.0));
-    let first = r * RED + g * GREEN + b;
-    // The channel that goes furthest is taken first, the one that goes least last.
-    let most = if fr >= fg && fr >= fb {
-        RED
-    } else if fg >= fb {
-        GREEN
-    } else {
-        BLUE
-    };
-    let least = if fb <= fr && fb <= fg {
-        BLUE
-    } else if fg <= fr {
-        GREEN
-    } else {
-        RED
-    };
-    let high = fr.max(fg).max(fb);
-    let low = fr.min(fg).min(fb);
-    let middle = (fr + fg + fb) - (high + low);
-    let nodes = &nodes[first..first + ALL + 1];
-    let (n0, n1, n2, n3) = (&nodes[0], &nodes[most], &nodes[ALL - least], &nodes[ALL]);
-    let (w0, w1, w2, w3) = (1.0 - high, high - middle, middle - low, low);
+fn between(nodes: &[Node], spot: &Spot) -> Node {
+    let nodes = &nodes[spot.first..spot.first + ALL + 1];
+    let [n1, n2] = spot.to.map(|to| &nodes[to]);
+    let (n0, n3) = (&nodes[0], &nodes[ALL]);
+    let [w0, w1, w2, w3] = spot.weights;
     std::array::from_fn(|i| n0[i] * w0 + n1[i] * w1 + n2[i] * w2 + n3[i] * w3)
 }
 
@@ -323,14 +374,15 @@ impl Family {
 
     /// Encoded R, G, B and grey of one pixel with a share of the build, of 255.
     #[inline]
-    pub fn at(&self, code: [u16; 3], share: u8) -> Node {
+    pub fn at(&self, pixel: &impl Pixel, share: u8) -> Node {
+        let spot = pixel.spot();
         let (lower, way) = self.places[usize::from(share)];
         let lower = usize::from(lower);
-        let low = self.tables[lower].at(code);
+        let low = between(&self.tables[lower].nodes, &spot);
         if way == 0.0 || lower + 1 >= self.tables.len() {
             return low;
         }
-        let high = self.tables[lower + 1].at(code);
+        let high = between(&self.tables[lower + 1].nodes, &spot);
         std::array::from_fn(|i| low[i] + (high[i] - low[i]) * way)
     }
 }

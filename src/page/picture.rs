@@ -10,6 +10,7 @@ mod notes;
 mod patches;
 mod pick;
 mod plan_films;
+mod steps;
 mod tints;
 mod tubes;
 mod view;

@@ -45,6 +45,8 @@ pub fn bytes_of(profile: &ColorProfile) -> Result<Vec<u8>, CmsError> {
     }
     let size = bytes.len() as u32;
     bytes[..4].copy_from_slice(&size.to_be_bytes());
+    // The illuminant to the last digit that a header has it (ICC.1:2022, 7.2.16): some readers warn of any other.
+    bytes[68..80].copy_from_slice(&[0, 0, 0xf6, 0xd6, 0, 1, 0, 0, 0, 0, 0xd3, 0x2d]);
     bytes[24..36].copy_from_slice(&[7, 234, 0, 1, 0, 1, 0, 0, 0, 0, 0, 0]);
     Ok(bytes)
 }

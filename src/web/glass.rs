@@ -3,7 +3,7 @@
 use serde::Deserialize;
 use wasm_bindgen::prelude::*;
 
-use super::{Given, Picture, plain, thrown};
+use super::{Given, plain, thrown};
 use crate::{
     Error,
     colour::ScreenSpace,
@@ -132,8 +132,8 @@ impl Glass {
         self.0.forget(place).map_err(thrown)
     }
 
-    /// Draws on the areas: `Draw` in www/glass/types.js.
-    pub fn draw(&mut self, change: JsValue) -> Given<()> {
+    /// Draws on the areas: `Draw` in www/glass/types.js. A step back or again gives the picture where its own films change with it.
+    pub fn draw(&mut self, change: JsValue) -> Given<Option<String>> {
         let change: Draw = serde_wasm_bindgen::from_value(change)?;
         let glass = &mut self.0;
         match change {
@@ -153,21 +153,18 @@ impl Glass {
                 reach,
                 soft,
                 add,
-            } => {
-                glass.again();
-                glass.grow(at, reach, soft, way(add));
-            }
-            Draw::End {} => glass.end_stroke(),
+            } => glass.grow(at, reach, soft, way(add)),
+            Draw::End {} => glass.end(),
             Draw::Soften { by } => glass.whole_mask(Some(by)),
             Draw::TurnOver {} => glass.whole_mask(None),
             Draw::Whole {} => glass.whole(),
             Draw::Run { run } => glass.run(run),
-            Draw::Step { back } => glass.step(back),
+            Draw::Step { back } => return glass.step(back).map_err(thrown),
             Draw::Choose { area } => glass.choose_area(area),
             Draw::AddArea {} => glass.add_area().map_err(thrown)?,
             Draw::TakeArea {} => glass.take_area(),
         }
-        Ok(())
+        Ok(None)
     }
 
     /// A film in the chosen area: a build of its own, 0 for not here, none for as planned.
@@ -218,12 +215,12 @@ impl Glass {
 
     /// What was done here, to be held: JSON.
     pub fn held_text(&self) -> Given<String> {
-        Ok(self.0.held().map_err(thrown)?.text)
+        self.0.held_text().map_err(thrown)
     }
 
     /// The masks to be held: a PNG for each area, empty for the whole picture.
     pub fn held_masks(&self) -> Given<Vec<js_sys::Uint8Array>> {
-        let masks = self.0.held().map_err(thrown)?.masks;
+        let masks = self.0.held_masks().map_err(thrown)?;
         Ok(masks
             .iter()
             .map(|mask| js_sys::Uint8Array::from(mask.as_slice()))
@@ -241,38 +238,26 @@ impl Glass {
         self.0.take_up(&Held { text, masks }).map_err(thrown)
     }
 
-    /// Where the drawing is lost.
-    pub fn lost(&mut self) -> Given<Lost> {
-        let (rgba, [width, height], share) = self.0.lost().map_err(thrown)?;
-        Ok(Lost {
-            picture: Some(Picture {
-                width: width as u32,
-                height: height as u32,
-                rgba,
-            }),
-            share,
-        })
+    /// All of the painting, small: the `Shown` in www/glass/types.js that lost drawing is looked for on.
+    pub fn small(&self) -> Given<JsValue> {
+        plain(&self.0.small())
     }
 }
 
 /// Where the drawing is lost.
 #[wasm_bindgen]
 pub struct Lost {
-    picture: Option<Picture>,
-    share: f64,
+    rgba: Vec<u8>,
+    /// Share of the drawing that is lost, 0 to 1.
+    #[wasm_bindgen(readonly)]
+    pub share: f64,
 }
 
 #[wasm_bindgen]
 impl Lost {
-    /// The picture to be laid over, once.
-    pub fn picture(&mut self) -> Option<Picture> {
-        self.picture.take()
-    }
-
-    /// Share of the drawing that is lost, 0 to 1.
-    #[wasm_bindgen(getter)]
-    pub fn share(&self) -> f64 {
-        self.share
+    /// R, G, B and strength of every pixel, once.
+    pub fn rgba(&mut self) -> Vec<u8> {
+        std::mem::take(&mut self.rgba)
     }
 }
 
@@ -318,6 +303,12 @@ impl GlassStrip {
             hatch_cut: hatch.then_some(0),
         };
         self.0.render(look, bare)
+    }
+
+    /// Where the drawing is lost.
+    pub fn lost(&self) -> Lost {
+        let (rgba, share) = self.0.lost();
+        Lost { rgba, share }
     }
 
     /// For a file: R, G, B of 8 bits, or of 16 with the upper byte first.

@@ -368,6 +368,7 @@ impl Browser {
             "ArrowDown" => ("ArrowDown", 40, ""),
             "Delete" => ("Delete", 46, ""),
             "z" if held & 2 > 0 => ("KeyZ", 90, ""),
+            "Z" if held & 2 > 0 => ("KeyZ", 90, ""),
             _ => panic!("the tests know no key {key:?}"),
         };
         let event = |kind: &str| json!({"type": kind, "key": key, "code": code, "windowsVirtualKeyCode": number, "modifiers": held});

@@ -263,10 +263,26 @@ fn areas_are_brushed_outlined_grown_run_out_and_taken_back() {
     let bare_off = probe(&mut page, "bare", [0.87, 0.25]);
     assert!(far(off, bare_off) < 6.0 && far(near, probe(&mut page, "bare", [0.63, 0.25])) > 10.0);
     page.screenshot("glass-areas");
-    // A third, grown from the fruit by keys alone.
+    // A third, grown from the table until it reaches the fruit: what was read there is read again.
     page.click("#glass [data-do=glass-add]");
     page.wait("document.querySelectorAll('#glass [data-area]').length === 3");
+    let reach = |page: &mut Browser, value: u32| {
+        page.evaluate(&format!("(() => {{ const i = document.querySelector('#glass input[name=reach]'); i.value = {value}; i.dispatchEvent(new Event('input')); }})()"));
+    };
+    let read = "document.querySelector('#glass [data-part=spot]').textContent.startsWith('Bare')";
+    tool(&mut page, "look");
+    click_at(&mut page, [0.555, 0.56]);
+    page.wait(read);
     tool(&mut page, "like");
+    reach(&mut page, 1);
+    click_at(&mut page, [0.2, 0.85]);
+    settled(&mut page);
+    reach(&mut page, 40);
+    page.wait(&format!("!{read}"));
+    page.click("#glass [data-do=glass-undo]");
+    settled(&mut page);
+    // Grown from the fruit.
+    reach(&mut page, 10);
     click_at(&mut page, [0.555, 0.56]);
     page.wait("document.querySelectorAll('#glass [data-area]')[2].textContent.includes('drawn')");
     settled(&mut page);
@@ -275,6 +291,13 @@ fn areas_are_brushed_outlined_grown_run_out_and_taken_back() {
         far(fruit, probe(&mut page, "bare", [0.555, 0.56])) > 6.0,
         "{fruit:?}"
     );
+    // Turned to wiping off, a pull at how like leaves what was grown before.
+    page.click("#glass input[name=way][value=remove]");
+    reach(&mut page, 12);
+    settled(&mut page);
+    assert!(far(probe(&mut page, "seen", [0.555, 0.56]), fruit) < 1.5);
+    page.click("#glass input[name=way][value=add]");
+    // By keys alone.
     page.focus("#glass [data-part=sheet]");
     for _ in 0..4 {
         page.press("ArrowLeft");
@@ -345,8 +368,14 @@ fn the_glazed_picture_is_saved_and_bad_files_are_said() {
     page.focus("#glass-pull");
     page.press("End");
     settled(&mut page);
+    // Looking for them is told, and stopped by a click more.
+    page.evaluate("(() => { const tick = document.querySelector('#glass input[name=lost]'), said = () => document.querySelector('#glass [data-say=lost]').textContent; tick.click(); window.looked = said(); tick.click(); window.stopped = said(); })()");
+    assert_eq!(
+        page.evaluate("[looked, stopped]"),
+        json!(["Looking where the drawing is lost …", ""])
+    );
     page.click("#glass input[name=lost]");
-    page.wait("document.querySelector('#glass [data-say=lost]').textContent !== ''");
+    page.wait("document.querySelector('#glass [data-say=lost]').textContent.endsWith('.')");
     // Where the bare painting is wiped in, nothing is lost: it is hatched on the glazed part only.
     page.evaluate("(() => { const i = document.querySelector('#glass input[name=wipe]'); i.value = 30; i.dispatchEvent(new Event('input')); })()");
     page.wait("(() => { const box = (name) => document.querySelector(`#glass canvas[data-canvas=${name}]`).style.clipPath; return /^inset\\(0(px)? 70% 0(px)? 0(px)?\\)$/.test(box('bare')) && /^inset\\(0(px)? 0(px)? 0(px)? 30%\\)$/.test(box('lost')); })()");
@@ -726,5 +755,164 @@ fn a_reduced_copy_is_held_where_storage_is_short() {
         false
     );
     same(&mut page, "whole again");
+    page.close();
+}
+
+/// Whatever the painter did last is taken back first, whether it changed where films lie, how thick one lies there, or the picture's
+/// own films; and all of it is done again.
+#[test]
+fn every_step_is_taken_back_in_its_order_and_done_again() {
+    /// What is told of the areas and the films in the chosen one, and what is seen at four places.
+    #[track_caller]
+    fn now(page: &mut Browser) -> (String, [[f64; 3]; 4]) {
+        settled(page);
+        let told = page.evaluate(
+            "[...document.querySelectorAll('#glass [data-area], #glass [data-glass-film]')].map((one) => one.textContent).concat([...document.querySelectorAll('#glass .pull output')].map((one) => one.textContent)).join('; ')",
+        );
+        let told = told.as_str().expect("words").to_owned();
+        (told, PLACES.map(|at| probe(page, "seen", at)))
+    }
+    #[track_caller]
+    fn same(page: &mut Browser, what: &str, (told, seen): &(String, [[f64; 3]; 4])) {
+        let (now_told, now_seen) = now(page);
+        assert_eq!(&now_told, told, "{what}");
+        for (now, seen) in now_seen.into_iter().zip(seen) {
+            assert!(far(now, *seen) < 1.5, "{what}: {now_seen:?} {seen:?}");
+        }
+    }
+    const PLACES: [[f64; 2]; 4] = [JUG, WALL, [0.63, 0.25], [0.555, 0.56]];
+
+    let (_server, _profile, mut page) = open();
+    opened(&mut page, 2);
+    // Two films, so that their order can change.
+    page.click("#glass a[href='#picture']");
+    page.click("#picture [data-part=tubes] > :nth-child(2) button");
+    page.wait("document.querySelectorAll('#picture [data-film]').length === 2");
+    page.click("#picture a[href='#glass']");
+    page.wait("document.querySelectorAll('#glass [data-glass-film]').length === 2");
+    page.click("#glass [data-glass-film='0']");
+    let mut states = vec![now(&mut page)];
+    let drag = |page: &mut Browser, from: [f64; 2], to: [f64; 2]| {
+        let (from, to) = (place(page, from), place(page, to));
+        page.drag(from, to);
+    };
+    let pulled = |page: &mut Browser| {
+        page.focus("#glass-pull");
+        page.press("PageUp");
+    };
+    /// A step, named as it is told where it goes wrong.
+    type Step<'a> = (&'a str, &'a dyn Fn(&mut Browser));
+    let steps: [Step; 12] = [
+        ("pull", &pulled),
+        ("coats", &|page| page.click("#glass [data-do=glass-more]")),
+        ("brush", &|page| {
+            tool(page, "brush");
+            drag(page, [0.27, 0.45], [0.37, 0.55]);
+        }),
+        ("another area", &|page| {
+            page.click("#glass [data-do=glass-add]");
+        }),
+        ("grow", &|page| {
+            tool(page, "like");
+            click_at(page, WALL);
+        }),
+        ("run", &|page| {
+            tool(page, "run");
+            drag(page, [0.62, 0.25], [0.88, 0.25]);
+        }),
+        ("pull here", &pulled),
+        ("leave out", &|page| {
+            page.click("#glass [data-do=glass-here]");
+        }),
+        ("order", &|page| page.click("#glass [data-do=glass-order]")),
+        ("everywhere else", &|page| {
+            page.click("#glass [data-do=glass-turn-over]");
+        }),
+        ("whole", &|page| page.click("#glass [data-do=glass-whole]")),
+        ("take away", &|page| {
+            page.click("#glass [data-area='0']");
+            settled(page);
+            page.click("#glass [data-do=glass-take]");
+        }),
+    ];
+    for (name, step) in steps {
+        step(&mut page);
+        states.push(now(&mut page));
+        let [before, after] = &states[states.len() - 2..] else {
+            unreachable!()
+        };
+        assert!(before != after, "{name} changed nothing");
+    }
+    page.screenshot("glass-steps");
+    // Turning to an area or a film is no step: told words are compared with those after it.
+    for (at, (name, _)) in steps.iter().enumerate().rev() {
+        page.click("#glass [data-do=glass-undo]");
+        settled(&mut page);
+        if *name == "take away" {
+            page.click("#glass [data-area='1']");
+        }
+        let film = page.evaluate(
+            "document.querySelector('#glass [data-glass-film][aria-pressed=true]').dataset.glassFilm",
+        );
+        let chosen = if at > 8 { "1" } else { "0" };
+        if film != chosen {
+            page.click(&format!("#glass [data-glass-film='{chosen}']"));
+        }
+        same(&mut page, name, &states[at]);
+    }
+    assert_eq!(
+        page.evaluate("document.querySelector('#glass [data-do=glass-undo]').disabled"),
+        false,
+        "the film that was laid on is a step, too"
+    );
+    for (at, (name, _)) in steps.iter().enumerate() {
+        page.focus("#glass [data-part=sheet]");
+        // Control and Shift.
+        page.press_with("Z", 2 + 8);
+        settled(&mut page);
+        let chosen = if at >= 8 { "1" } else { "0" };
+        page.click(&format!("#glass [data-glass-film='{chosen}']"));
+        same(&mut page, name, &states[at + 1]);
+    }
+    // The picture has what lies under glass.
+    page.click("#glass a[href='#picture']");
+    page.wait("document.querySelectorAll('#picture [data-film]').length === 2");
+    page.click("#picture a[href='#glass']");
+    same(&mut page, "after the picture", &states[states.len() - 1]);
+    page.close();
+}
+
+/// Another picture opened right after a stroke: the stroke is held with its own picture, however late the page would have held it.
+#[test]
+fn a_stroke_is_held_when_another_picture_is_opened_at_once() {
+    let (_server, _profile, mut page) = open();
+    opened(&mut page, 2);
+    page.wait_for_text("Held with the picture on this computer.");
+    // What would be held a moment later never is: only what the page does by itself on leaving counts.
+    page.evaluate("(() => { const after = window.setTimeout; window.setTimeout = (act, ms, ...more) => after(act, ms === 700 ? 1e8 : ms, ...more); })()");
+    tool(&mut page, "brush");
+    let (from, to) = (
+        place(&mut page, [0.27, 0.45]),
+        place(&mut page, [0.37, 0.55]),
+    );
+    page.drag(from, to);
+    page.click("#glass a[href='#picture']");
+    page.click("#picture [data-do=pictures]");
+    page.click("#picture [data-do=new]");
+    page.wait("document.querySelector('#picture [data-part=name]').value === 'My picture 2'");
+    page.click("#picture a[href='#glass']");
+    page.wait("document.querySelector('#glass [data-say=glass-picture]').textContent === 'My picture 2' && !document.querySelector('#glass [data-part=start]').hidden");
+    page.click("#glass a[href='#picture']");
+    page.wait("document.querySelectorAll('#picture [data-picture]').length === 2");
+    page.click("#picture [data-picture='1'] button");
+    page.wait("document.querySelector('#picture [data-part=name]').value === 'My picture'");
+    page.click("#picture a[href='#glass']");
+    page.wait_for_text("still-life.jpg was under glass here.");
+    page.click("#glass [data-do=glass-go-on]");
+    seen(&mut page);
+    assert_eq!(
+        page.evaluate("document.querySelector('#glass [data-area]').textContent"),
+        "Area 1drawn"
+    );
     page.close();
 }

@@ -157,11 +157,13 @@ export class Pool {
     );
   }
 
-  /** Lays an area's films. @param {number} area @param {boolean} rough */
-  async lay(area, rough) {
-    /** @type {Float64Array} */
-    const packed = await this.keeper("laid", area, rough);
-    await Promise.all(this.#strips.map((strip) => strip.call("lay", [area, packed])));
+  /** Lays areas' films. They are laid before anything that is asked for afterwards. @param {Iterable<[number, boolean]>} films areas, and whether roughly */
+  async lay(films) {
+    /** @type {[number, Promise<Float64Array>][]} */
+    const asked = [...films].map(([area, rough]) => [area, this.keeper("laid", area, rough)]);
+    const packed = await Promise.all(asked.map(([, packed]) => packed));
+    const laid = asked.flatMap(([area], i) => this.#strips.map((strip) => strip.call("lay", [area, packed[i]])));
+    return { laid: Promise.all(laid) };
   }
 
   /** Draws what is seen. @param {CanvasRenderingContext2D} onto @param {boolean} bare @param {boolean} grey @param {boolean} hatch */
@@ -215,6 +217,37 @@ export class Pool {
     }
   }
 
+  /** A helper takes up all that is to be rendered. @param {Helper} helper @param {Shown} shown @param {number} areas @param {string} surface @param {boolean} wide */
+  async #fill(helper, shown, areas, surface, wide) {
+    await helper.call("strip", [await this.keeper("matrix"), surface, wide]);
+    await helper.call("areas", [areas]);
+    const codes = await this.keeper("codes", shown, 0, shown.height);
+    await helper.call("pixels", [codes, shown.width, 0], [codes.buffer]);
+    for (let area = 0; area < areas; area++) {
+      await helper.call("lay", [area, await this.keeper("laid", area, false)]);
+      await helper.call("place", [area, await this.keeper("shares", shown, area, 0, shown.height)]);
+    }
+  }
+
+  /**
+   * Where the drawing is lost. A worker of its own looks, which can be stopped while the painting is worked on.
+   * @param {number} areas @param {string} surface @param {AbortSignal} stop
+   * @returns {Promise<{ pixels: ImageData, share: number }>}
+   */
+  async lost(areas, surface, stop) {
+    const helper = new Helper();
+    const end = () => helper.end({ code: "cancelled", words: "Stopped." });
+    stop.addEventListener("abort", end);
+    try {
+      /** @type {Shown} */
+      const shown = await this.keeper("small");
+      await this.#fill(helper, shown, areas, surface, this.#wide);
+      return await helper.call("lost", [shown.width]);
+    } finally {
+      end();
+    }
+  }
+
   /**
    * The painting without and with its films, reduced, as two PNG files.
    * @param {{ width: number, height: number }} size @param {number} areas @param {string} surface @param {number} most pixels along the longer side
@@ -222,16 +255,9 @@ export class Pool {
   async reduced({ width, height }, areas, surface, most) {
     const helper = new Helper();
     try {
-      await helper.call("strip", [await this.keeper("matrix"), surface, false]);
-      await helper.call("areas", [areas]);
       const scale = Math.max(1, Math.max(width, height) / most);
       const shown = { left: 0, top: 0, scale, width: Math.floor(width / scale), height: Math.floor(height / scale) };
-      const codes = await this.keeper("codes", shown, 0, shown.height);
-      await helper.call("pixels", [codes, shown.width, 0], [codes.buffer]);
-      for (let area = 0; area < areas; area++) {
-        await helper.call("lay", [area, await this.keeper("laid", area, false)]);
-        await helper.call("place", [area, await this.keeper("shares", shown, area, 0, shown.height)]);
-      }
+      await this.#fill(helper, shown, areas, surface, false);
       const drawn = async (/** @type {boolean} */ bare) => {
         /** @type {Uint8Array} */
         const bytes = await helper.call("render", [bare, false, false]);

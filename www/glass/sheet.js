@@ -243,15 +243,14 @@ export class Sheet {
     if (due.areas || due.light) await pool.areas(view.areas.length);
     const anew = due.window || due.areas || due.light;
     for (const area of anew ? every : due.places) if (area < every.length) await pool.place(area);
-    let rough = false;
-    for (const area of due.areas || due.light ? every : due.films.keys()) {
-      if (area >= every.length) continue;
-      const pulling = due.films.get(area) ?? false;
-      rough ||= pulling;
-      await pool.lay(area, pulling);
-    }
-    if (due.window || due.light || due.bare) await pool.render(this.#bare, true, this.grey, false);
-    await pool.render(this.#seen, false, this.grey, this.hatch);
+    /** @type {[number, boolean][]} */
+    const films = [...(due.areas || due.light ? every : due.films.keys())].filter((area) => area < every.length).map((area) => [area, due.films.get(area) ?? false]);
+    const rough = films.some(([, pulling]) => pulling);
+    const { laid } = await pool.lay(films);
+    // Not waited for in between: every message there and back takes its time of a pull.
+    const drawn = [laid, pool.render(this.#seen, false, this.grey, this.hatch)];
+    if (due.window || due.light || due.bare) drawn.push(pool.render(this.#bare, true, this.grey, false));
+    await Promise.all(drawn);
     this.#sized();
     this.took = performance.now() - start;
     // While a film is pulled fewer shares of its build are made; soon after it rests, all of them.

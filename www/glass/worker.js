@@ -43,15 +43,7 @@ const methods = {
   held: () => ({ text: open().held_text(), masks: open().held_masks() }),
   small_file: () => open().small_file(),
   take_up: (/** @type {string} */ text, /** @type {Uint8Array[]} */ masks) => open().take_up(text, masks),
-  lost() {
-    const lost = open().lost();
-    const picture = lost.picture();
-    const pixels = picture && new ImageData(new Uint8ClampedArray(picture.rgba()), picture.width, picture.height);
-    picture?.free();
-    const share = lost.share;
-    lost.free();
-    return { pixels, share };
-  },
+  small: () => open().small(),
 
   strip(/** @type {Float64Array} */ matrix, /** @type {string} */ surface, /** @type {boolean} */ wide) {
     strip?.free();
@@ -62,6 +54,13 @@ const methods = {
   place: (/** @type {number} */ area, /** @type {Uint8Array | undefined} */ shares) => rows().set_shares(area, shares),
   lay: (/** @type {number} */ area, /** @type {Float64Array} */ packed) => rows().lay(area, packed),
   render: (/** @type {boolean} */ bare, /** @type {boolean} */ grey, /** @type {boolean} */ hatch) => rows().render(bare, grey, hatch),
+  lost(/** @type {number} */ width) {
+    const lost = rows().lost();
+    const pixels = new ImageData(new Uint8ClampedArray(lost.rgba()), width);
+    const share = lost.share;
+    lost.free();
+    return { pixels, share };
+  },
   for_file: (/** @type {boolean} */ sixteen) => rows().for_file(sixteen),
 
   file_begin(/** @type {number} */ width, /** @type {number} */ height, /** @type {boolean} */ sixteen) {

@@ -70,15 +70,20 @@ export function glassScreen(page, picture) {
   };
   sheet.onfault = page.tell;
 
-  const pull = new Pull(part("pull"), "glass-pull", (build) => pulled(build));
+  const pull = new Pull(part("pull"), "glass-pull", (build) => {
+    // Growing anew must not take this back.
+    grown = null;
+    pulled(build);
+  });
   const pulled = newest(
     async (/** @type {number} */ build) => {
       if (!pool || !view) return;
       // With one area the picture's own film is pulled; with several, the film of this area.
-      if (view.areas.length === 1) await pool.keeper("plan_build", film, build);
-      else await pool.keeper("set_film", film, build);
+      const set = view.areas.length === 1 ? pool.keeper("plan_build", film, build) : pool.keeper("set_film", film, build);
+      // Asked for at once: the worker answers in order.
       if (view.areas.length === 1) sheet.all_films(true);
       else sheet.films(view.area, true);
+      await set;
     },
     () => {},
     page.tell,
@@ -86,6 +91,8 @@ export function glassScreen(page, picture) {
   find(screen, "#glass-pull").addEventListener("change", async () => {
     if (!view) return;
     if (view.areas.length === 1) await picture.desk.change({ do: "build", film, build: pull.build, pulling: false });
+    else await attempt(() => ask("set_film", film, pull.build));
+    // Taking the picture up ends the step.
     await plan_again();
   });
 
@@ -210,6 +217,7 @@ export function glassScreen(page, picture) {
 
   function close() {
     writing?.abort();
+    looking?.abort();
     pool?.end();
     pool = null;
     box.ariaBusy = "false";
@@ -392,6 +400,8 @@ export function glassScreen(page, picture) {
     }),
   );
   async function after_films() {
+    grown = null;
+    await ask("draw", { do: "end" });
     await look_again();
     if (view) sheet.films(view.area, false);
     read_again();
@@ -421,10 +431,19 @@ export function glassScreen(page, picture) {
     // Taking growing back would take this back.
     grown = null;
     return in_order(async () => {
-      await ask("draw", change);
-      await look_again();
+      const known = JSON.stringify(view?.known);
+      /** @type {string | undefined} */
+      const of = await ask("draw", change);
+      if (of) {
+        // A step that changed the picture's own films.
+        await picture.desk.change({ do: "films", of });
+        await plan_again();
+      } else {
+        await look_again();
+      }
       if (!view) return;
-      if (change.do === "add-area" || change.do === "take-area") sheet.areas();
+      if (JSON.stringify(view.known) !== known) sheet.light();
+      else if (["add-area", "take-area", "step"].includes(change.do)) sheet.areas();
       else if (change.do !== "choose") {
         sheet.placed(view.area);
         // A film that was even needs tables for shares of it now.
@@ -465,7 +484,7 @@ export function glassScreen(page, picture) {
       if (!view) return;
       const before = view.areas[view.area].whole;
       for (const step of now) await ask("draw", step);
-      if (before || now.some((step) => step.do === "end")) await look_again();
+      if (before || now.some((step) => step.do === "end" || step.do === "grow")) await look_again();
       sheet.placed(view.area);
       if (before) sheet.films(view.area, false);
     });
@@ -625,27 +644,27 @@ export function glassScreen(page, picture) {
     grown = at;
     attempt(async () => {
       await stroke({ do: "begin", add: adding() });
+      // Not ended: pulled further, another growing takes its place.
       await stroke({ do: "grow", at, reach: reach(), soft: soft(), add: adding() });
-      await stroke({ do: "end" });
       read_again();
     });
   }
-  // Pulled further, the last growing is taken back and done again.
   const regrow = newest(
     () =>
       in_order(async () => {
         const at = grown;
         if (!at || tool !== "like") return;
-        await ask("draw", { do: "step", back: true });
-        await ask("draw", { do: "begin", add: adding() });
         await ask("draw", { do: "grow", at, reach: reach(), soft: soft(), add: adding() });
-        await ask("draw", { do: "end" });
         if (view) sheet.placed(view.area);
       }),
-    () => look_again(),
+    () => look_again().then(read_again).catch(page.tell),
     page.tell,
   );
   for (const name of ["reach", "soft"]) input(name).addEventListener("input", () => regrow(undefined));
+  for (const way of screen.querySelectorAll("input[name=way]")) {
+    // What lies is not to be wiped off by a pull at how like, nor the other way round.
+    way.addEventListener("change", () => (grown = null));
+  }
   input("size").addEventListener("input", () => draw_marks());
 
   /** @param {At} at */
@@ -765,15 +784,26 @@ export function glassScreen(page, picture) {
   input("lost").addEventListener("change", () => {
     lost = input("lost").checked;
     if (!lost) {
+      looking?.abort();
       sheet.hide_lost();
       say(screen, "lost", "");
     } else show_lost(undefined);
   });
+  /** Stops the looking for lost drawing. @type {AbortController | null} */ let looking = null;
   const show_lost = newest(
-    async () => (lost && pool ? pool.keeper("lost") : null),
+    async () => {
+      if (!lost || !pool || !view) return null;
+      looking = new AbortController();
+      say(screen, "lost", "Looking where the drawing is lost …");
+      return pool.lost(view.areas.length, view.surface, looking.signal).catch((error) => {
+        // Unticked, or the painting was closed.
+        if (error instanceof EngineError && error.code === "cancelled") return null;
+        throw error;
+      });
+    },
     (got) => {
       if (!got || !lost) return;
-      if (got.pixels) sheet.show_lost(got.pixels);
+      sheet.show_lost(got.pixels);
       say(screen, "lost", got.share < 0.005 ? "The drawing stays." : `Hatched: ${figure(Math.max(1, 100 * got.share), 0)} % of the drawing is lost.`);
     },
     page.tell,
@@ -896,8 +926,11 @@ export function glassScreen(page, picture) {
     async show() {
       const name = picture.desk.view?.name ?? "";
       say(screen, "glass-picture", name);
-      // A painting belongs to its picture.
-      if (pool && belongs !== undefined && belongs !== picture.desk.id) close();
+      // A painting belongs to its picture, with the last stroke on it.
+      if (pool && belongs !== undefined && belongs !== picture.desk.id) {
+        await all_held();
+        close();
+      }
       if (!pool) await offer();
       if (pool && view) {
         shape();

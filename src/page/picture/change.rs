@@ -24,6 +24,11 @@ pub enum Change {
         /// Its name.
         name: String,
     },
+    /// Lays the films of a picture in place of its own.
+    Films {
+        /// That picture, as saved.
+        of: String,
+    },
     /// Writes its notes.
     Notes {
         /// All of them.
@@ -319,6 +324,7 @@ impl OpenPicture {
         let (mut film_now, mut colour_now) = (self.film, self.colour);
         match change {
             Change::Name { name } => plan.name = name.trim().to_owned(),
+            Change::Films { of } => plan.films = Plan::read(of)?.films,
             Change::Notes { notes } => plan.notes.clone_from(notes),
             Change::Lay { tube, build } => {
                 let tube = self.known_tube(tube)?;

@@ -1,25 +1,27 @@
 //! The painting under glass: a photo or scan of it, the areas that films lie on, and what the page shows of them.
 
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, sync::Arc};
 
 use nalgebra::Matrix3;
 use serde::{Deserialize, Serialize};
 
-use super::{OpenPicture, plan_films::key_of, words};
+use super::{
+    OpenPicture,
+    plan_films::key_of,
+    steps::{State, Steps},
+    words,
+};
 use crate::{
     Error, Result,
     colour::{self, Lab, ScreenSpace},
     fit::uncertainty,
     glass::{
-        Painting, Strip,
+        Painting,
         grounds::Grounds,
         light::{self, Known, Light, Signs, Taken},
-        lost,
-        mask::{Mask, Part, Run, Steps, Way},
+        mask::{Mask, Run, Way},
         painting::linear_of,
-        plain,
-        render::Look,
-        strip,
+        plain, strip,
         table::{Shared, shares},
     },
     page::{Tone, difference_word},
@@ -57,23 +59,31 @@ pub struct OpenGlass {
     pub(super) areas: Vec<Area>,
     pub(super) area: usize,
     pub(super) steps: Steps,
-    /// The mask before a stroke that is still being drawn, and what it has changed so far.
-    pub(super) stroke: Option<(Mask, Option<Part>)>,
+    /// Before a step that is not ended yet.
+    pub(super) before: Option<Before>,
+}
+
+/// How it all was before a step.
+pub(super) struct Before {
+    state: State,
+    area: usize,
+    /// Whether the step changes films; otherwise it is a stroke.
+    films: bool,
 }
 
 /// An area and what of the picture's films lies there.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub(super) struct Area {
     pub(super) name: String,
     /// The whole picture without a mask.
-    pub(super) mask: Option<Mask>,
+    pub(super) mask: Option<Arc<Mask>>,
     pub(super) run: Option<Run>,
     /// Builds of its own, by film; 0 where a film does not lie here.
     pub(super) own: BTreeMap<String, f64>,
 }
 
 /// What part of the painting is shown, and how large.
-#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize, Serialize)]
 pub struct Window {
     /// Pixel of the painting at the left edge.
     pub left: f64,
@@ -184,6 +194,15 @@ pub struct GlassSpot {
     pub trouble: String,
 }
 
+fn thin_enough(build: f64) -> Result<()> {
+    if (0.0..=super::view::MOST_PULL).contains(&build) {
+        return Ok(());
+    }
+    Err(Error::Refused(
+        "A film cannot be as thick as that. Pull it thinner.".into(),
+    ))
+}
+
 fn no_area() -> Error {
     Error::Refused("There is no such area any more. Choose one of those shown.".into())
 }
@@ -219,7 +238,7 @@ impl OpenGlass {
             areas: vec![Area::named(0)],
             area: 0,
             steps: Steps::default(),
-            stroke: None,
+            before: None,
             origin,
             reduced_from: None,
             painting,
@@ -278,7 +297,15 @@ impl OpenGlass {
     /// # Errors
     /// For texts that are no picture and no pigment files.
     pub fn use_picture(&mut self, text: &str, tubes: Option<Vec<(String, String)>>) -> Result<()> {
-        self.picture.plan = Plan::read(text)?;
+        let plan = Plan::read(text)?;
+        // The first films are those that the painting is opened with.
+        let opened = self.picture.plan.films.is_empty() && self.picture.tubes.is_empty();
+        self.begin(true);
+        self.picture.plan = plan;
+        if opened {
+            self.before = None;
+        }
+        self.end();
         if let Some(tubes) = tubes {
             self.picture.use_tubes(tubes)?;
         }
@@ -329,17 +356,79 @@ impl OpenGlass {
     }
 
     fn set_known(&mut self, known: Vec<Known>) -> Result<()> {
-        self.light = Light::of(&known, &self.painting.to_xyz)?;
+        let light = Light::of(&known, &self.painting.to_xyz)?;
+        self.end();
+        self.begin(false);
+        self.shine(known, light);
+        self.end();
+        Ok(())
+    }
+
+    /// The picture in this light.
+    fn shine(&mut self, known: Vec<Known>, light: Light) {
+        self.light = light;
         self.known = known;
         self.grounds = Grounds::new(&self.matrix(), self.surface);
         self.see_copy();
-        Ok(())
+    }
+
+    // Steps.
+
+    pub(super) fn state(&self) -> State {
+        State {
+            areas: self.areas.clone(),
+            films: self.picture.plan.films.clone(),
+            known: self.known.clone(),
+        }
+    }
+
+    /// What follows is one step, together with what was begun of the same kind.
+    fn begin(&mut self, films: bool) {
+        if self.before.as_ref().is_some_and(|now| now.films == films) {
+            return;
+        }
+        self.end();
+        self.before = Some(Before {
+            state: self.state(),
+            area: self.area,
+            films,
+        });
+    }
+
+    /// Ends a step: a stroke, or the pull of a film.
+    pub fn end(&mut self) {
+        if let Some(Before { state, area, .. }) = self.before.take() {
+            self.steps.note(&state, &self.state(), [area, self.area]);
+        }
+    }
+
+    /// Takes a step back, or again. The picture as it is then, where its own films are others.
+    ///
+    /// # Errors
+    /// Never: places of known colour that made a light once make it again.
+    pub fn step(&mut self, back: bool) -> Result<Option<String>> {
+        self.end();
+        let was = self.state();
+        let size = [self.copy.width, self.copy.height];
+        let Some((now, area)) = self.steps.step(back, &was, size) else {
+            return Ok(None);
+        };
+        self.areas = now.areas;
+        self.area = area.min(self.areas.len() - 1);
+        if now.known != was.known {
+            let light = Light::of(&now.known, &self.painting.to_xyz)?;
+            self.shine(now.known, light);
+        }
+        let others = now.films != was.films;
+        self.picture.plan.films = now.films;
+        Ok(others.then(|| self.picture.plan.write()))
     }
 
     // Areas.
 
     /// Turns to an area.
     pub fn choose_area(&mut self, area: usize) {
+        self.end();
         self.area = area.min(self.areas.len() - 1);
     }
 
@@ -353,17 +442,20 @@ impl OpenGlass {
                 "There are {MOST_AREAS} areas already. Take one away first."
             )));
         }
-        self.steps.forget();
+        self.end();
+        self.begin(false);
         let mut area = Area::named(self.areas.len());
-        area.mask = Some(Mask::new(self.copy.width, self.copy.height, 0));
+        area.mask = Some(self.even(0));
         self.areas.push(area);
         self.area = self.areas.len() - 1;
+        self.end();
         Ok(())
     }
 
     /// Takes the chosen area away; the last one becomes the whole picture instead.
     pub fn take_area(&mut self) {
-        self.steps.forget();
+        self.end();
+        self.begin(false);
         self.areas.remove(self.area);
         if self.areas.is_empty() {
             self.areas.push(Area::named(0));
@@ -372,19 +464,18 @@ impl OpenGlass {
             area.name = Area::named(i).name;
         }
         self.choose_area(self.area);
+        self.end();
     }
 
-    /// Lets a film lie in the chosen area or not; as thick as planned, or with a build of its own.
+    /// Lets a film lie in the chosen area or not; as thick as planned, or with a build of its own. Until [`Self::end`] all of it is
+    /// one step.
     ///
     /// # Errors
     /// [`Error::Refused`] for a build that cannot be.
     pub fn set_film(&mut self, film: usize, build: Option<f64>) -> Result<()> {
-        if build.is_some_and(|b| !(0.0..=super::view::MOST_PULL).contains(&b)) {
-            return Err(Error::Refused(
-                "A film cannot be as thick as that. Pull it thinner.".into(),
-            ));
-        }
+        thin_enough(build.unwrap_or(0.0))?;
         let key = key_of(&self.picture.plan, film).ok_or_else(no_area)?;
+        self.begin(true);
         match build {
             Some(build) => self.areas[self.area].own.insert(key, build),
             None => self.areas[self.area].own.remove(&key),
@@ -397,11 +488,12 @@ impl OpenGlass {
     /// # Errors
     /// For a film that is not there or a build out of reach.
     pub fn plan_build(&mut self, film: usize, build: f64) -> Result<()> {
-        self.picture.change(&super::Change::Build {
-            film,
-            build,
-            pulling: true,
-        })
+        thin_enough(build)?;
+        self.begin(true);
+        // Not as a change of the picture: all that hangs on it there waits until the film is let go.
+        let film = self.picture.plan.films.get_mut(film).ok_or_else(no_area)?;
+        film.build = build;
+        Ok(())
     }
 
     fn films(&self, area: usize) -> Vec<Film> {
@@ -424,7 +516,7 @@ impl OpenGlass {
             .collect()
     }
 
-    /// The films of an area as [`Strip::lay`] takes them; empty without films.
+    /// The films of an area as [`crate::glass::Strip::lay`] takes them; empty without films.
     ///
     /// # Errors
     /// Where a film cannot be predicted.
@@ -460,118 +552,86 @@ impl OpenGlass {
         at.map(|v| v * self.ratio())
     }
 
-    /// Begins a stroke on the chosen area: all until [`Self::end_stroke`] is one step. The whole picture becomes an area: empty
-    /// if something is to be added, full if something is to be taken away.
+    fn even(&self, value: u8) -> Arc<Mask> {
+        Arc::new(Mask::new(self.copy.width, self.copy.height, value))
+    }
+
+    /// The chosen area's mask, to be drawn on. The whole picture becomes an area: empty if something is to be added, full if
+    /// something is to be taken away.
+    fn drawn_on(&mut self, way: Way) -> &mut Mask {
+        self.begin(false);
+        let even = self.even(if way == Way::Add { 0 } else { 255 });
+        Arc::make_mut(self.areas[self.area].mask.get_or_insert(even))
+    }
+
+    /// Begins a stroke on the chosen area: all until [`Self::end`] is one step.
     pub fn begin_stroke(&mut self, way: Way) {
-        let (width, height) = (self.copy.width, self.copy.height);
-        let area = &mut self.areas[self.area];
-        let mask = area.mask.get_or_insert_with(|| {
-            // A step back cannot lead to no mask at all.
-            self.steps.forget();
-            Mask::new(width, height, if way == Way::Add { 0 } else { 255 })
-        });
-        self.stroke = Some((mask.clone(), None));
-    }
-
-    fn changed(&mut self, part: Option<Part>) -> Option<Part> {
-        if let (Some((_, so_far)), Some(part)) = (&mut self.stroke, part) {
-            *so_far = Some(so_far.map_or(part, |p| p.with(part)));
-        }
-        part
-    }
-
-    /// Ends a stroke.
-    pub fn end_stroke(&mut self) {
-        if let Some((before, Some(part))) = self.stroke.take() {
-            self.steps.remember(self.area, &before, part);
-        }
+        self.end();
+        self.drawn_on(way);
     }
 
     /// Draws the brush on; pixels of the painting.
     pub fn brush(&mut self, line: [[f64; 2]; 2], radius: f64, soft: f64, strength: f64, way: Way) {
         let line = line.map(|at| self.places(at));
         let radius = radius * self.ratio();
-        let mask = self.areas[self.area].mask.as_mut();
-        let part = mask.and_then(|mask| mask.brush(line, radius, soft, strength, way));
-        self.changed(part);
+        self.drawn_on(way).brush(line, radius, soft, strength, way);
     }
 
     /// Adds or removes the inside of an outline; pixels of the painting.
     pub fn outline(&mut self, points: &[[f64; 2]], soft: f64, way: Way) {
         let points: Vec<[f64; 2]> = points.iter().map(|at| self.places(*at)).collect();
         let soft = soft * self.ratio();
-        let mask = self.areas[self.area].mask.as_mut();
-        let part = mask.and_then(|mask| mask.outline(&points, soft, way));
-        self.changed(part);
+        self.drawn_on(way).outline(&points, soft, way);
     }
 
-    /// Adds or removes what is like the colour at a place and joined to it.
+    /// Adds or removes what is like the colour at a place and joined to it. Until [`Self::end`], another growing takes its place.
     pub fn grow(&mut self, at: [f64; 2], reach: f64, soft: f64, way: Way) {
         let from = self.places(at).map(|v| v.max(0.0) as usize);
-        let mask = self.areas[self.area].mask.as_mut();
-        let part = mask.and_then(|mask| mask.grow(&self.labs, from, reach, soft, way));
-        self.changed(part);
-    }
-
-    /// Puts the stroke's beginning back, so that growing can be tried with another reach.
-    pub fn again(&mut self) {
-        if let (Some((before, part)), Some(mask)) =
-            (&mut self.stroke, self.areas[self.area].mask.as_mut())
-        {
-            mask.clone_from(before);
-            *part = None;
+        self.begin(false);
+        if let Some(before) = &self.before {
+            self.areas[self.area]
+                .mask
+                .clone_from(&before.state.areas[self.area].mask);
         }
+        let labs = std::mem::take(&mut self.labs);
+        self.drawn_on(way).grow(&labs, from, reach, soft, way);
+        self.labs = labs;
     }
 
     /// Runs the edges of the chosen area out, or exchanges inside and outside.
     pub fn whole_mask(&mut self, soften: Option<f64>) {
         let ratio = self.ratio();
-        let whole = Part {
-            left: 0,
-            top: 0,
-            right: self.copy.width,
-            bottom: self.copy.height,
-        };
-        let Some(mask) = self.areas[self.area].mask.as_mut() else {
-            return;
-        };
-        self.steps.remember(self.area, mask, whole);
-        match soften {
-            Some(by) => mask.soften(by * ratio),
-            None => mask.turn_over(),
+        self.end();
+        self.begin(false);
+        if let Some(mask) = self.areas[self.area].mask.as_mut().map(Arc::make_mut) {
+            match soften {
+                Some(by) => mask.soften(by * ratio),
+                None => mask.turn_over(),
+            }
         }
+        self.end();
     }
 
     /// The chosen area is the whole picture again.
     pub fn whole(&mut self) {
-        self.steps.forget();
+        self.end();
+        self.begin(false);
         self.areas[self.area].mask = None;
         self.areas[self.area].run = None;
+        self.end();
     }
 
     /// Lets the chosen area's films run out between two pixels of the painting, or nowhere.
     pub fn run(&mut self, run: Option<[[f64; 2]; 2]>) {
         let size = [self.painting.width as f64, self.painting.height as f64];
         let share = |at: [f64; 2]| [at[0] / size[0], at[1] / size[1]];
+        self.end();
+        self.begin(false);
         self.areas[self.area].run = run.map(|[from, to]| Run {
             from: share(from),
             to: share(to),
         });
-    }
-
-    /// Takes a step of the masks back, or again.
-    pub fn step(&mut self, back: bool) {
-        // Areas without a mask have no steps; a stand-in keeps the places.
-        let mut none: Vec<Mask> = vec![Mask::new(0, 0, 0); self.areas.len()];
-        let mut masks: Vec<&mut Mask> = self
-            .areas
-            .iter_mut()
-            .zip(&mut none)
-            .map(|(area, none)| area.mask.as_mut().unwrap_or(none))
-            .collect();
-        if let Some((area, _)) = self.steps.step(back, &mut masks) {
-            self.area = area;
-        }
+        self.end();
     }
 
     // Pixels.
@@ -646,58 +706,15 @@ impl OpenGlass {
         Some(shares)
     }
 
-    /// Where the drawing is lost, on the small copy: R, G, B, and how strongly it is to be drawn; and which share of the
-    /// painting's drawing that is.
-    ///
-    /// # Errors
-    /// Where a film cannot be predicted.
-    pub fn lost(&mut self) -> Result<(Vec<u8>, [usize; 2], f64)> {
-        let (width, height) = (self.copy.width, self.copy.height);
-        let window = Window {
+    /// All of the painting at the size of the small copy, which is what lost drawing is looked for on.
+    pub fn small(&self) -> Window {
+        Window {
             left: 0.0,
             top: 0.0,
             scale: 1.0 / self.ratio(),
-            width,
-            height,
-        };
-        let mut whole = Strip::new(&self.matrix(), self.surface, self.space);
-        whole.set_pixels(self.codes(&window, 0..height), width, 0);
-        whole.set_areas(self.areas.len());
-        for area in 0..self.areas.len() {
-            whole.set_shares(area, self.shares(&window, area, 0..height));
-            whole.lay(area, &self.laid(area, false)?)?;
+            width: self.copy.width,
+            height: self.copy.height,
         }
-        let values = Look {
-            grey: true,
-            ..Look::default()
-        };
-        let lightness: Vec<f32> = (0..=255)
-            .map(|v| colour::of_screen([v; 3]).l as f32)
-            .collect();
-        let lights = |bare: bool| -> Vec<f32> {
-            let seen = whole.render(values, bare);
-            let pixels = seen.as_chunks::<4>().0;
-            pixels
-                .iter()
-                .map(|p| lightness[usize::from(p[0])])
-                .collect()
-        };
-        let (before, after) = (lights(true), lights(false));
-        let lost = lost::lost(&before, &after, width);
-        let rgba = lost
-            .places
-            .iter()
-            .enumerate()
-            .flat_map(|(i, gone)| {
-                let (x, y) = (i % width, i / width);
-                match (gone, (x + y) % 6) {
-                    (true, 0 | 1) => [255, 255, 255, 255],
-                    (true, 2) => [0, 0, 0, 255],
-                    _ => [0; 4],
-                }
-            })
-            .collect();
-        Ok((rgba, [width, height], lost.share))
     }
 
     /// The colour around a pixel before and after, with its range.
@@ -836,7 +853,8 @@ impl OpenGlass {
                 .collect(),
             area: self.area,
             films: self.films_here()?,
-            undo,
+            // A step that is not ended yet can be taken back, too.
+            undo: undo || self.before.is_some(),
             redo,
         })
     }
@@ -903,9 +921,9 @@ impl OpenGlass {
                 100.0 * (self.light.falls_off() - 1.0)
             ));
         }
-        if self.taken == Taken::Photo && self.light.is_levelled() && self.known.len() < 4 {
+        if self.taken == Taken::Photo && self.light.unchecked > 0.0 {
             notes.push(
-                "So few picked places cannot tell light that falls off from contrasts that the camera changed by itself (tone mapping). Pick a light and a dark one close together as well, and a contradiction will be seen."
+                "So few picked places cannot tell light that falls off from contrasts that the camera changed by itself (tone mapping), so ranges are wider. Pick a light and a dark one close together as well, and a contradiction will be seen."
                     .to_owned(),
             );
         }

@@ -1,6 +1,6 @@
 //! What was done on a painting under glass, to be held with its picture and gone on with another day.
 
-use std::{collections::BTreeMap, io::Cursor};
+use std::{collections::BTreeMap, io::Cursor, sync::Arc};
 
 use serde::{Deserialize, Serialize};
 
@@ -62,6 +62,17 @@ impl OpenGlass {
     /// # Errors
     /// Never on the machines that this runs on; a mask that cannot be written is said.
     pub fn held(&self) -> Result<Held> {
+        Ok(Held {
+            text: self.held_text()?,
+            masks: self.held_masks()?,
+        })
+    }
+
+    /// Its text alone.
+    ///
+    /// # Errors
+    /// As [`Self::held`].
+    pub fn held_text(&self) -> Result<String> {
         let text = Text {
             version: VERSION,
             taken: self.taken,
@@ -78,14 +89,19 @@ impl OpenGlass {
             area: self.area,
             size: Some(self.reduced_from.unwrap_or(self.size())),
         };
+        serde_json::to_string(&text).map_err(not_ours)
+    }
+
+    /// Its masks alone.
+    ///
+    /// # Errors
+    /// As [`Self::held`].
+    pub fn held_masks(&self) -> Result<Vec<Vec<u8>>> {
         let masks = self.areas.iter().map(|area| match &area.mask {
             Some(mask) => png_of(mask).map_err(not_ours),
             None => Ok(Vec::new()),
         });
-        Ok(Held {
-            text: serde_json::to_string(&text).map_err(not_ours)?,
-            masks: masks.collect::<Result<_>>()?,
-        })
+        masks.collect()
     }
 
     /// A reduced copy of the painting as a file, to be held where there is no room for the painting itself. What is held of the
@@ -145,7 +161,7 @@ impl OpenGlass {
             let mask = if mask.is_empty() {
                 None
             } else {
-                Some(mask_of(mask, self.copy.width, self.copy.height)?)
+                Some(Arc::new(mask_of(mask, self.copy.width, self.copy.height)?))
             };
             areas.push(Area {
                 mask,
@@ -156,7 +172,7 @@ impl OpenGlass {
         }
         let light = Light::of(&text.known, &self.painting.to_xyz)?;
         self.steps.forget();
-        self.stroke = None;
+        self.before = None;
         self.areas = areas;
         self.reduced_from = reduced_from;
         self.choose_area(text.area);
@@ -225,7 +241,7 @@ mod tests {
         open.add_area().unwrap();
         open.begin_stroke(Way::Add);
         open.brush([[20.0, 20.0], [90.0, 60.0]], 12.0, 0.5, 1.0, Way::Add);
-        open.end_stroke();
+        open.end();
         open.run(Some([[10.0, 10.0], [120.0, 70.0]]));
         open
     }
@@ -265,7 +281,7 @@ mod tests {
         whole.know([300.0, 200.0], 30.0, [50.0, 0.0, 0.0]).unwrap();
         whole.begin_stroke(Way::Add);
         whole.brush([[500.0, 400.0]; 2], 200.0, 0.0, 1.0, Way::Add);
-        whole.end_stroke();
+        whole.end();
         let share = |open: &OpenGlass, area: usize, x: f64, y: f64| {
             let scale = open.painting.width as f64 / f64::from(width);
             let window = Window {
@@ -304,7 +320,7 @@ mod tests {
         small.add_area().unwrap();
         small.begin_stroke(Way::Add);
         small.brush([[1200.0, 600.0]; 2], 100.0, 0.0, 1.0, Way::Add);
-        small.end_stroke();
+        small.end();
         let mut again = open(&file);
         again.take_up(&small.held().unwrap()).unwrap();
         assert_eq!(drawn(&again), is);

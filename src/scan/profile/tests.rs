@@ -150,7 +150,8 @@ fn names_are_read() {
     );
 }
 
-/// Lengths and places that ICC.1:2022, 7.2.2 and 7.3.1 ask for: readers of PNG leave out a profile that is not so.
+/// Lengths and places that ICC.1:2022, 7.2.2 and 7.3.1 ask for: readers of PNG leave out a profile that is not so. And the
+/// illuminant, which they warn of.
 #[test]
 fn what_is_written_is_as_the_standard_has_it() {
     for written in [
@@ -162,6 +163,8 @@ fn what_is_written_is_as_the_standard_has_it() {
         let number = |at: usize| u32::from_be_bytes(bytes[at..at + 4].try_into().unwrap()) as usize;
         assert_eq!(bytes.len() % 4, 0);
         assert_eq!(number(0), bytes.len());
+        // The illuminant: 0.9642, 1, 0.8249 (7.2.16).
+        assert_eq!([68, 72, 76].map(number), [0xf6d6, 0x1_0000, 0xd32d]);
         for tag in 0..number(128) {
             let (from, length) = (number(136 + 12 * tag), number(140 + 12 * tag));
             assert_eq!(from % 4, 0);
