@@ -79,6 +79,9 @@ export function find(root, selector) {
   return node;
 }
 
+/** Where things are said, by what they are said in: looked for once. @type {WeakMap<ParentNode, Map<string, HTMLElement>>} */
+const sayings = new WeakMap();
+
 /**
  * Sets the text of the element marked `data-say="name"`, and only when it differs, so that a screen reader is not told twice.
  * @param {ParentNode} root
@@ -86,7 +89,11 @@ export function find(root, selector) {
  * @param {string} text
  */
 export function say(root, name, text) {
-  write(find(root, `[data-say="${name}"]`), text);
+  let known = sayings.get(root);
+  if (!known) sayings.set(root, (known = new Map()));
+  let node = known.get(name);
+  if (!node || !root.contains(node)) known.set(name, (node = find(root, `[data-say="${name}"]`)));
+  write(node, text);
 }
 
 /** Sets the text of an element, only when it differs: what is set anew is laid out anew. @param {Element} node @param {string} text */
@@ -147,6 +154,28 @@ export function dye(node, css, name) {
   dyes.set(node, css);
   node.style.backgroundColor = css;
 }
+
+/**
+ * Colours side by side as one element: laying out and painting an element for each of a hundred takes longer than predicting them.
+ * Where the screen cannot show one, the corner of its part is notched, as a swatch's is.
+ * @param {HTMLElement} node
+ * @param {import("./types.js").Tone[]} tones
+ */
+export function stripe(node, tones) {
+  const parts = tones.map(shown);
+  const key = parts.map(({ css, cut }) => (cut ? `${css} cut` : css)).join();
+  if (dyes.get(node) === key) return;
+  dyes.set(node, key);
+  const at = (/** @type {number} */ place) => `${((100 * place) / parts.length).toFixed(4)}%`;
+  const colours = `linear-gradient(to right, ${parts.map(({ css }, i) => `${css} ${at(i)} ${at(i + 1)}`).join(", ")})`;
+  const notches = parts.flatMap(({ cut }, i) => (cut ? [`${NOTCH} calc(${at(i + 1)} - ${(NOTCHED * (1 - (i + 1) / parts.length)).toFixed(4)}px) 100% / ${NOTCHED}px ${NOTCHED}px no-repeat`] : []));
+  // One colour alone has no change to draw, and some browsers draw no such gradient.
+  node.style.background = [...notches, parts.length ? colours : "none"].join(", ");
+}
+
+/** The notch of picture.css, and its size in pixels. */
+const NOTCH = "linear-gradient(135deg, transparent 50%, #fff 50%, #fff 58%, #000 58%)";
+const NOTCHED = 10;
 
 /**
  * A picture drawn by the engine, as an image: whatever a label says, nothing in it can run.

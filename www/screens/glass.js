@@ -77,6 +77,7 @@ export function glassScreen(page, picture) {
       // With one area the picture's own film is pulled; with several, the film of this area.
       if (view.areas.length === 1) await pool.keeper("plan_build", film, build);
       else await pool.keeper("set_film", film, build);
+      pull.shows(build);
       if (view.areas.length === 1) sheet.all_films(true);
       else sheet.films(view.area, true);
     },
