@@ -1075,6 +1075,37 @@ fn a_pull_keeps_what_is_drawn() {
         page.evaluate(&format!("{drawn}.filter((e, i) => e !== drawn[i]).length")),
         0
     );
+    // The number is of the film that is seen: it changes with the colours, not with the knife, which is ahead of both.
+    let together = page.evaluate(
+        "new Promise((done) => {
+           const [pull, said, seen] = ['#picture-pull', '#picture .pull output', '#picture .band path:not(.notch)'].map((s) => document.querySelector(s));
+           const now = () => [said.textContent, seen.getAttribute('fill')];
+           const was = now();
+           let at_once = [];
+           const drawn = new MutationObserver(() => { drawn.disconnect(); done([at_once.join() === was.join(), ...now().map((text, i) => text !== was[i])]); });
+           drawn.observe(document.querySelector('#picture .desk'), { subtree: true, attributes: true, attributeFilter: ['fill'], childList: true, characterData: true });
+           pull.value = 90;
+           pull.dispatchEvent(new Event('input', { bubbles: true }));
+           at_once = now();
+         })",
+    );
+    assert_eq!(together, json!([true, true, true]));
+    // Who pulls faster than this computer computes sees the film go along all the same.
+    let on_the_way = page.evaluate(
+        "(async () => {
+           const pull = document.querySelector('#picture-pull');
+           const seen = document.querySelector('#picture .band path:not(.notch)');
+           const colours = new Set();
+           for (let turn = 0; turn < 150; turn++) {
+             pull.value = 40 + turn % 100;
+             pull.dispatchEvent(new Event('input', { bubbles: true }));
+             await new Promise((done) => setTimeout(done, 1));
+             colours.add(seen.getAttribute('fill'));
+           }
+           return colours.size;
+         })()",
+    );
+    assert!(on_the_way.as_u64() > Some(5), "{on_the_way}");
     // As a browser does when a knife comes back: no change is told, only that the finger is off.
     page.evaluate(&format!("({to})({stood})"));
     page.evaluate("document.querySelector('#picture-pull').dispatchEvent(new PointerEvent('pointerup', { bubbles: true }))");

@@ -7,7 +7,7 @@ import { announce } from "../shelf.js";
 
 /** @typedef {import("../types.js").PictureView} PictureView */
 /** @typedef {import("../types.js").Change} Change */
-/** @typedef {{ view: PictureView, text: string }} Now */
+/** What the engine answers: `PictureView` as JSON, and the picture as it is saved. @typedef {{ view: string, text: string }} Now */
 
 const LAST = "twoground-picture";
 
@@ -131,8 +131,8 @@ export class Desk {
   /** @param {Now} now */
   #show({ view, text }) {
     this.#text = text;
-    this.view = view;
-    this.#drawn(view);
+    this.view = /** @type {PictureView} */ (JSON.parse(view));
+    this.#drawn(this.view);
   }
 
   #save() {
