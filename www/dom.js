@@ -155,27 +155,47 @@ export function dye(node, css, name) {
   node.style.backgroundColor = css;
 }
 
+/** What rows of colours are drawn with. @type {WeakMap<Element, { pen: CanvasRenderingContext2D, wide: boolean, notches: HTMLElement }>} */
+const rows = new WeakMap();
+
+/** The pen of a row: a canvas of one pixel a colour, which the style sheet widens. @param {HTMLElement} node */
+function rowOf(node) {
+  const known = rows.get(node);
+  if (known?.wide === wide) return known;
+  const canvas = el("canvas", { height: 1 });
+  // So small, the processor draws it sooner than the graphics card is told of it.
+  const pen = canvas.getContext("2d", { colorSpace: wide ? "display-p3" : "srgb", willReadFrequently: true });
+  if (!pen) throw new Error("nothing can be drawn");
+  const row = { pen, wide, notches: el("span") };
+  rows.set(node, row);
+  node.replaceChildren(canvas, row.notches);
+  return row;
+}
+
 /**
- * Colours side by side as one element: laying out and painting an element for each of a hundred takes longer than predicting them.
- * Where the screen cannot show one, the corner of its part is notched, as a swatch's is.
- * @param {HTMLElement} node
+ * Colours side by side as one drawing: to style, lay out and paint an element for each of a hundred takes longer than predicting them.
+ * A part that the screen cannot show has a notched corner, as a swatch has.
+ * @param {HTMLElement} node of class `stripe`
  * @param {import("./types.js").Tone[]} tones
  */
 export function stripe(node, tones) {
   const parts = tones.map(shown);
-  const key = parts.map(({ css, cut }) => (cut ? `${css} cut` : css)).join();
-  if (dyes.get(node) === key) return;
-  dyes.set(node, key);
-  const at = (/** @type {number} */ place) => `${((100 * place) / parts.length).toFixed(4)}%`;
-  const colours = `linear-gradient(to right, ${parts.map(({ css }, i) => `${css} ${at(i)} ${at(i + 1)}`).join(", ")})`;
-  const notches = parts.flatMap(({ cut }, i) => (cut ? [`${NOTCH} calc(${at(i + 1)} - ${(NOTCHED * (1 - (i + 1) / parts.length)).toFixed(4)}px) 100% / ${NOTCHED}px ${NOTCHED}px no-repeat`] : []));
-  // One colour alone has no change to draw, and some browsers draw no such gradient.
-  node.style.background = [...notches, parts.length ? colours : "none"].join(", ");
+  const { pen, notches } = rowOf(node);
+  const key = parts.map(({ css }) => css).join();
+  if (dyes.get(pen.canvas) !== key) {
+    dyes.set(pen.canvas, key);
+    if (pen.canvas.width !== parts.length) pen.canvas.width = parts.length;
+    parts.forEach(({ css }, place) => {
+      pen.fillStyle = css;
+      pen.fillRect(place, 0, 1, 1);
+    });
+  }
+  grow(notches, parts.some(({ cut }) => cut) ? parts.length : 0, () => el("i"));
+  for (const [place, notch] of [...notches.children].entries()) {
+    const name = parts[place].cut ? "cut" : "";
+    if (notch.className !== name) notch.className = name;
+  }
 }
-
-/** The notch of picture.css, and its size in pixels. */
-const NOTCH = "linear-gradient(135deg, transparent 50%, #fff 50%, #fff 58%, #000 58%)";
-const NOTCHED = 10;
 
 /**
  * A picture drawn by the engine, as an image: whatever a label says, nothing in it can run.

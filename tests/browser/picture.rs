@@ -128,12 +128,12 @@ fn films_are_laid_moved_thinned_and_taken_back_by_mouse() {
 
     // The order exchanged is what was shown beside.
     let foretold = page.evaluate(
-        "[...document.querySelectorAll('#picture .pairs tr:last-child .stripe')].map((p) => getComputedStyle(p).backgroundImage).join()",
+        "[...document.querySelectorAll('#picture .pairs tr:last-child .stripe canvas')].map((p) => p.toDataURL()).join()",
     );
     page.click("#picture [data-do=under]");
     page.wait(&format!("{colours} !== {first}"));
     let seen = page.evaluate(
-        "[...document.querySelectorAll('#picture .pairs tr:first-child .stripe')].map((p) => getComputedStyle(p).backgroundImage).join()",
+        "[...document.querySelectorAll('#picture .pairs tr:first-child .stripe canvas')].map((p) => p.toDataURL()).join()",
     );
     assert_eq!(seen, foretold);
     page.click("#picture [data-do=undo]");
