@@ -1129,3 +1129,20 @@ fn a_pull_keeps_what_is_drawn() {
     ));
     page.close();
 }
+
+#[test]
+fn a_mix_names_the_tubes_of_its_films_whichever_readings_they_are() {
+    let (_server, _profile, mut page) = open();
+    // A picture begun with a sample; then the painter has a reading of the same tube, which stands for both.
+    go(&mut page, "picture");
+    picture_has(&mut page, 1);
+    saved(&mut page);
+    let film = text(&mut page, "#picture [data-film='0'] .name");
+    keep_samples(&mut page, samples::samples().len());
+    go(&mut page, "picture");
+    picture_has(&mut page, 1);
+    page.click("#picture [data-panel=mixed]");
+    page.wait("document.querySelectorAll('#picture [data-part=parts] input').length > 1");
+    assert_eq!(text(&mut page, "#picture [data-part=parts] span"), film);
+    page.close();
+}
