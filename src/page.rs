@@ -124,7 +124,9 @@ mod tests {
             }
             // What the terminal prints stays in ASCII.
             if path.components().any(|part| part.as_os_str() == "bin")
-                || path.extension().is_none_or(|kind| kind != "rs" && kind != "js" && kind != "html")
+                || path
+                    .extension()
+                    .is_none_or(|kind| kind != "rs" && kind != "js" && kind != "html")
             {
                 continue;
             }
@@ -133,7 +135,14 @@ mod tests {
             for line in text.lines().take_while(|line| *line != "#[cfg(test)]") {
                 let code = line.trim_start();
                 // Said to no painter: the policy, what only a fault of the program says, and a field of the pigment file.
-                let other = ["//", "*", "/*", "<meta http-equiv", ".expect(", "film_unit:"];
+                let other = [
+                    "//",
+                    "*",
+                    "/*",
+                    "<meta http-equiv",
+                    ".expect(",
+                    "film_unit:",
+                ];
                 if other.iter().any(|start| code.starts_with(start)) {
                     continue;
                 }

@@ -202,9 +202,7 @@ impl<const N: usize> Transport<N> {
             reflection: std::array::from_fn(|i| {
                 std::array::from_fn(|j| r[i][j] + q[i][j] + onto_r[i][j] - from[i][j])
             }),
-            transmission: std::array::from_fn(|i| {
-                std::array::from_fn(|j| t[i][j] + onto_t[i][j])
-            }),
+            transmission: std::array::from_fn(|i| std::array::from_fn(|j| t[i][j] + onto_t[i][j])),
         }
     }
 
@@ -261,34 +259,8 @@ impl<const N: usize> Transport<N> {
     }
 
     /// How films that are laid answer any ground, the surface closing them off.
-    pub fn seen(&self, Laid { r, u, s }: &Laid<N>) -> Response {
-        // The surface throws light back without turning it: a diagonal reflection, and nothing enters twice.
-        let mut one_minus = dense::identity();
-        for i in 0..N {
-            for j in 0..N {
-                one_minus[i][j] -= r[i][j] * self.inner[j];
-            }
-        }
-        // Seen straight up (the last direction): of what returns without the ground one column is wanted.
-        let straight = N - 1;
-        let (seen, lifted) = dense::solve_both(one_minus, r.map(|row| [row[straight]]), *u);
-        let mut c = *s;
-        for i in 0..N {
-            c += u[i] * self.inner[i] * lifted[i];
-        }
-        // Lit along 45 degrees; radiance is flux / (root root).
-        let mut a = 0.0;
-        let mut lit = 0.0;
-        for i in N / 2..N {
-            a += self.at_45[i] * seen[i][0] / (self.root[i] * self.root[straight]);
-            lit += self.at_45[i] * lifted[i] / self.root[i];
-        }
-        let b = lit * lifted[straight] / self.root[straight];
-        Response {
-            a: surface::ENTRY * a,
-            b: surface::ENTRY * b,
-            c,
-        }
+    pub fn seen(&self, laid: &Laid<N>) -> Response {
+        self.open().seen(laid)
     }
 }
 
@@ -321,11 +293,7 @@ impl<const N: usize> Layer<N> {
         };
         Self {
             reflection: less(&self.reflection, &other.reflection, &here.reflection),
-            transmission: less(
-                &self.transmission,
-                &other.transmission,
-                &here.transmission,
-            ),
+            transmission: less(&self.transmission, &other.transmission, &here.transmission),
         }
     }
 
@@ -349,6 +317,7 @@ impl<const N: usize> Layer<N> {
     }
 }
 
+#[inline(never)]
 fn one_minus_product<const N: usize>(a: &Square<N>, b: &Square<N>) -> Square<N> {
     let mut m = dense::product(a, b);
     for (i, row) in m.iter_mut().enumerate() {

@@ -256,8 +256,7 @@ impl Kept {
         let responses: [Response; BANDS] =
             std::array::from_fn(|band| joining.here.seen(&below[band][films.len()]));
         // From the uppermost down, with what lies over each.
-        let mut above: [Above<DIRECTIONS>; BANDS] =
-            std::array::from_fn(|_| joining.here.open());
+        let mut above: [Above<DIRECTIONS>; BANDS] = std::array::from_fn(|_| joining.here.open());
         let mut slopes: Vec<[[Response; 3]; BANDS]> = Vec::with_capacity(films.len());
         for (i, film) in prepared.iter().enumerate().rev() {
             let step = self.optics(film.film.paint, paints).step;
@@ -329,12 +328,7 @@ impl Kept {
     }
 }
 
-fn layers(
-    paint: &Constants,
-    transport: &Transport<DIRECTIONS>,
-    build: f64,
-    more_k: f64,
-) -> Layers {
+fn layers(paint: &Constants, transport: &Transport<DIRECTIONS>, build: f64, more_k: f64) -> Layers {
     std::array::from_fn(|band| {
         transport.film(
             paint.absorption[band] * more_k,

@@ -39,13 +39,15 @@ impl<const N: usize> Transport<N> {
 }
 
 impl<const N: usize> Above<N> {
+    fn sources(&self) -> [[f64; 2]; N] {
+        std::array::from_fn(|i| [self.lit[i], self.straight[i]])
+    }
+
     /// The same over one more film, below all that was there.
     pub fn over(&self, film: &Layer<N>) -> Self {
         let one_minus = one_minus_product(&self.r, &film.reflection);
-        let (lit, straight) = (&self.lit, &self.straight);
-        let both: [[f64; 1]; N] = std::array::from_fn(|i| [lit[i]]);
-        let (lit, straight) = dense::solve_both(one_minus, both, *straight);
-        let lit = lit.map(|[value]| value);
+        let (both, _) = dense::solve_both(one_minus, self.sources(), [0.0; N]);
+        let [lit, straight] = [LIT, STRAIGHT].map(|light| both.map(|row| row[light]));
         let back = dense::solve(one_minus, dense::product(&self.r, &film.transmission));
         let mut r = dense::product(&film.transmission, &back);
         for (row, added) in r.iter_mut().zip(&film.reflection) {
@@ -63,12 +65,16 @@ impl<const N: usize> Above<N> {
 
     /// How all of it answers any ground, over films that are laid.
     pub fn seen(&self, Laid { r, u, s }: &Laid<N>) -> Response {
+        // What is straight is thrown back once below, then between the two; what the ground sends up is met by the same.
         let thrown = dense::apply(r, &self.straight);
-        let (seen, lifted) =
-            dense::solve_both(one_minus_product(r, &self.r), thrown.map(|v| [v]), *u);
+        let both = std::array::from_fn(|i| [thrown[i], u[i]]);
+        let (both, _) = dense::solve_both(one_minus_product(r, &self.r), both, [0.0; N]);
+        let [seen, lifted] = [0, 1].map(|light| both.map(|row| row[light]));
         Response {
-            a: surface::ENTRY * (self.a + dense::dot(&self.lit, &seen.map(|[value]| value))),
-            b: surface::ENTRY * dense::dot(&self.lit, &lifted) * dense::dot(&self.straight, &lifted),
+            a: surface::ENTRY * (self.a + dense::dot(&self.lit, &seen)),
+            b: surface::ENTRY
+                * dense::dot(&self.lit, &lifted)
+                * dense::dot(&self.straight, &lifted),
             c: s + dense::dot(u, &dense::apply(&self.r, &lifted)),
         }
     }
@@ -95,11 +101,9 @@ const GROUND: usize = 2;
 impl<const N: usize> Around<N> {
     /// Light on `film`, between what is `below` it and what is `above` it; `with` is what is below with the film.
     pub fn new(below: &Laid<N>, film: &Layer<N>, with: &Laid<N>, above: &Above<N>) -> Self {
-        let sources: [[f64; 2]; N] =
-            std::array::from_fn(|i| [above.lit[i], above.straight[i]]);
         let (from_above, from_ground) = dense::solve_both(
             one_minus_product(&above.r, &with.r),
-            sources,
+            above.sources(),
             dense::apply(&above.r, &with.u),
         );
         let down = [
@@ -107,7 +111,8 @@ impl<const N: usize> Around<N> {
             from_above.map(|row| row[STRAIGHT]),
             from_ground,
         ];
-        let through = down.map(|down| dense::apply(&below.r, &dense::apply(&film.transmission, &down)));
+        let through =
+            down.map(|down| dense::apply(&below.r, &dense::apply(&film.transmission, &down)));
         let (up, mut ground) = dense::solve_both(
             one_minus_product(&below.r, &film.reflection),
             std::array::from_fn(|i| [through[LIT][i], through[STRAIGHT][i]]),
@@ -133,10 +138,17 @@ impl<const N: usize> Around<N> {
         let transmission = less(&changed.transmission, &film.transmission);
         let sent = [STRAIGHT, GROUND].map(|light| {
             let (down, up) = (&self.down[light], &self.up[light]);
-            let sum = |a: [f64; N], b: [f64; N]| -> [f64; N] { std::array::from_fn(|i| a[i] + b[i]) };
+            let sum =
+                |a: [f64; N], b: [f64; N]| -> [f64; N] { std::array::from_fn(|i| a[i] + b[i]) };
             [
-                sum(dense::apply(&reflection, down), dense::apply(&transmission, up)),
-                sum(dense::apply(&transmission, down), dense::apply(&reflection, up)),
+                sum(
+                    dense::apply(&reflection, down),
+                    dense::apply(&transmission, up),
+                ),
+                sum(
+                    dense::apply(&transmission, down),
+                    dense::apply(&reflection, up),
+                ),
             ]
         });
         let met = |light: usize, [up, down]: &[[f64; N]; 2]| {
