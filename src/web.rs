@@ -740,11 +740,9 @@ impl Plan {
         self.0.choose_colour(colour);
     }
 
-    /// Everything to be shown: `PictureView` in www/types.js, as JSON. A value for each of its thousand numbers and strings, and a copy of
-    /// each to the page, takes a third as long as predicting them.
-    pub fn view(&mut self) -> Given<String> {
-        let view = self.0.view().map_err(thrown)?;
-        serde_json::to_string(&view).map_err(|fault| JsValue::from_str(&fault.to_string()))
+    /// Everything to be shown: `PictureView` in www/types.js.
+    pub fn view(&mut self) -> Given<JsValue> {
+        plain(&self.0.view().map_err(thrown)?)
     }
 
     /// One page for the easel: `PlanSheet` in www/types.js.

@@ -7,7 +7,7 @@ import { announce } from "../shelf.js";
 
 /** @typedef {import("../types.js").PictureView} PictureView */
 /** @typedef {import("../types.js").Change} Change */
-/** What the engine answers: `PictureView` as JSON, and the picture as it is saved. @typedef {{ view: string, text: string }} Now */
+/** @typedef {{ view: PictureView, text: string }} Now */
 
 const LAST = "twoground-picture";
 
@@ -131,8 +131,8 @@ export class Desk {
   /** @param {Now} now */
   #show({ view, text }) {
     this.#text = text;
-    this.view = /** @type {PictureView} */ (JSON.parse(view));
-    this.#drawn(this.view);
+    this.view = view;
+    this.#drawn(view);
   }
 
   #save() {
