@@ -139,7 +139,7 @@ mod tests {
                     "//",
                     "*",
                     "/*",
-                    "<meta http-equiv",
+                    r#"content="default-src"#,
                     ".expect(",
                     "film_unit:",
                 ];
