@@ -20,7 +20,7 @@ pub mod two_flux;
 ///
 /// `a` is the colour over a ground that returns nothing, `b` the light that crosses the stack twice, `c` the share of
 /// light leaving the ground that the stack sends back to it.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Response {
     /// Seen over an ideal black ground, 0 to 1.
     pub a: f64,

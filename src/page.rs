@@ -103,7 +103,63 @@ pub fn difference_word(difference: f64) -> &'static str {
 
 #[cfg(test)]
 mod tests {
+    use std::{
+        fs,
+        path::{Path, PathBuf},
+    };
+
     use super::*;
+
+    /// Sentences have typographic apostrophes, as all of the page has: none is straight after a word, outside of comments and tests.
+    #[test]
+    fn apostrophes_are_typographic() {
+        let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+        let mut open: Vec<PathBuf> = ["src", "www"].map(|folder| root.join(folder)).into();
+        let (mut files, mut straight) = (0, Vec::new());
+        while let Some(path) = open.pop() {
+            if path.is_dir() {
+                let entries = fs::read_dir(&path).expect("a folder");
+                open.extend(entries.map(|entry| entry.expect("an entry").path()));
+                continue;
+            }
+            // What the terminal prints stays in ASCII.
+            if path.components().any(|part| part.as_os_str() == "bin")
+                || path
+                    .extension()
+                    .is_none_or(|kind| kind != "rs" && kind != "js" && kind != "html")
+            {
+                continue;
+            }
+            files += 1;
+            let text = fs::read_to_string(&path).expect("a text");
+            for line in text.lines().take_while(|line| *line != "#[cfg(test)]") {
+                let code = line.trim_start();
+                // Said to no painter: the policy, what only a fault of the program says, and a field of the pigment file.
+                let other = [
+                    "//",
+                    "*",
+                    "/*",
+                    r#"content="default-src"#,
+                    ".expect(",
+                    "film_unit:",
+                ];
+                if other.iter().any(|start| code.starts_with(start)) {
+                    continue;
+                }
+                let code: Vec<char> = code.split(" // ").next().unwrap_or(code).chars().collect();
+                let of_a_word = |four: &[char]| {
+                    four[..2].iter().all(char::is_ascii_alphabetic)
+                        && four[2] == '\''
+                        && (four[3].is_ascii_alphabetic() || four[3] == ' ')
+                };
+                if code.windows(4).any(of_a_word) {
+                    straight.push(format!("{}: {line}", path.display()));
+                }
+            }
+        }
+        assert!(files > 100, "{files} files");
+        assert!(straight.is_empty(), "{straight:#?}");
+    }
 
     /// The green primary of Display-P3 (SMPTE EG 432-1: x 0.265, y 0.690), as CSS Color Module Level 4 works it out:
     /// `lab(86.61% -106.54 102.87)`, far outside sRGB.

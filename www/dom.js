@@ -79,6 +79,9 @@ export function find(root, selector) {
   return node;
 }
 
+/** Where things are said, by what they are said in: looked for once. @type {WeakMap<ParentNode, Map<string, HTMLElement>>} */
+const sayings = new WeakMap();
+
 /**
  * Sets the text of the element marked `data-say="name"`, and only when it differs, so that a screen reader is not told twice.
  * @param {ParentNode} root
@@ -86,7 +89,11 @@ export function find(root, selector) {
  * @param {string} text
  */
 export function say(root, name, text) {
-  write(find(root, `[data-say="${name}"]`), text);
+  let known = sayings.get(root);
+  if (!known) sayings.set(root, (known = new Map()));
+  let node = known.get(name);
+  if (!node || !root.contains(node)) known.set(name, (node = find(root, `[data-say="${name}"]`)));
+  write(node, text);
 }
 
 /** Sets the text of an element, only when it differs: what is set anew is laid out anew. @param {Element} node @param {string} text */
@@ -146,6 +153,48 @@ export function dye(node, css, name) {
   if (dyes.get(node) === css) return;
   dyes.set(node, css);
   node.style.backgroundColor = css;
+}
+
+/** What rows of colours are drawn with. @type {WeakMap<Element, { pen: CanvasRenderingContext2D, wide: boolean, notches: HTMLElement }>} */
+const rows = new WeakMap();
+
+/** The pen of a row: a canvas of one pixel a colour, which the style sheet widens. @param {HTMLElement} node */
+function rowOf(node) {
+  const known = rows.get(node);
+  if (known?.wide === wide) return known;
+  const canvas = el("canvas", { height: 1 });
+  // So small, the processor draws it sooner than the graphics card is told of it.
+  const pen = canvas.getContext("2d", { colorSpace: wide ? "display-p3" : "srgb", willReadFrequently: true });
+  if (!pen) throw new Error("nothing can be drawn");
+  const row = { pen, wide, notches: el("span") };
+  rows.set(node, row);
+  node.replaceChildren(canvas, row.notches);
+  return row;
+}
+
+/**
+ * Colours side by side as one drawing: to style, lay out and paint an element for each of a hundred takes longer than predicting them.
+ * A part that the screen cannot show has a notched corner, as a swatch has.
+ * @param {HTMLElement} node of class `stripe`
+ * @param {import("./types.js").Tone[]} tones
+ */
+export function stripe(node, tones) {
+  const parts = tones.map(shown);
+  const { pen, notches } = rowOf(node);
+  const key = parts.map(({ css }) => css).join();
+  if (dyes.get(pen.canvas) !== key) {
+    dyes.set(pen.canvas, key);
+    if (pen.canvas.width !== parts.length) pen.canvas.width = parts.length;
+    parts.forEach(({ css }, place) => {
+      pen.fillStyle = css;
+      pen.fillRect(place, 0, 1, 1);
+    });
+  }
+  grow(notches, parts.some(({ cut }) => cut) ? parts.length : 0, () => el("i"));
+  for (const [place, notch] of [...notches.children].entries()) {
+    const name = parts[place].cut ? "cut" : "";
+    if (notch.className !== name) notch.className = name;
+  }
 }
 
 /**

@@ -118,7 +118,9 @@ export class Engine {
 }
 
 /**
- * Runs only the newest of many requests, one at a time: for a film that is being pulled.
+ * Runs only the newest of many requests, one at a time: for a film that is being pulled. Every answer is drawn, also where the film is
+ * already further: who pulls faster than this computer computes would else see nothing until they rest. The next one is computed
+ * meanwhile.
  * @template A, R
  * @param {(argument: A) => Promise<R>} work
  * @param {(result: R) => void} done
@@ -127,19 +129,28 @@ export class Engine {
 export function newest(work, done, failed) {
   /** @type {{ argument: A } | null} */ let wanted = null;
   let busy = false;
+  /** Begins on the newest, if there is one. */
+  const begin = () => {
+    if (!wanted) return null;
+    const { argument } = wanted;
+    wanted = null;
+    // What goes wrong is looked at where the answer is.
+    return Promise.allSettled([work(argument)]);
+  };
   return async (/** @type {A} */ argument) => {
     wanted = { argument };
     if (busy) return;
     busy = true;
-    while (wanted) {
-      const now = wanted;
-      wanted = null;
+    for (let running = begin(); running; ) {
+      const [answer] = await running;
+      running = begin();
       try {
-        const result = await work(now.argument);
-        if (!wanted) done(result);
+        if (answer.status === "rejected") throw answer.reason;
+        done(answer.value);
       } catch (error) {
-        if (!wanted) failed(error);
+        if (!running) failed(error);
       }
+      running ??= begin();
     }
     busy = false;
   };

@@ -378,7 +378,7 @@ fn differing(values: impl Iterator<Item = f64>) -> f64 {
 
 fn no_bare(what: &str) -> Error {
     Error::Layout(format!(
-        "no bare {what} stripe is left beside the films. Move the films' edges so that some shows."
+        "no bare {what} stripe is left beside the films. Move the films’ edges so that some shows."
     ))
 }
 

@@ -234,7 +234,7 @@ fn of_state(sampled: &Sampled, state: State) -> Option<Finding> {
         State::MasstoneOnly => whole_card(
             "hidden",
             Spoils,
-            "White and black look the same under every film: only the paint's full colour is known.",
+            "White and black look the same under every film: only the paint’s full colour is known.",
             "Draw one more film, about a quarter as thick.",
         ),
         State::AbsorptionAtLeast => whole_card(
@@ -314,10 +314,10 @@ fn of_file(scan: &Scan) -> Vec<Finding> {
                 .profile
                 .split_once(':')
                 .unwrap_or((&origin.profile, ""));
-            format!("The scan's colour profile is {why}; sRGB was assumed.")
+            format!("The scan’s colour profile is {why}; sRGB was assumed.")
         };
         let action =
-            "Let the scanner's driver put its colour profile into the file, or set it to sRGB.";
+            "Let the scanner’s driver put its colour profile into the file, or set it to sRGB.";
         found.push(whole_card("no-profile", Weight::Widens, words, action));
     }
     if origin.lossy {
@@ -422,7 +422,7 @@ fn of_tones(sampled: &Sampled) -> Vec<Finding> {
         let cell = black::darkest(sampled).cell;
         found.push(Finding {
             code: "darks-cut",
-            words: "The darkest part is darker than any paint: the scanner's zero is too low, or contrast is raised.".into(),
+            words: "The darkest part is darker than any paint: the scanner’s zero is too low, or contrast is raised.".into(),
             action: SWITCH_OFF,
             weight: Weight::Spoils,
             place: cell.map_or(Place::Stripes(Ground::Black), |(film, ground)| {
@@ -528,7 +528,7 @@ fn of_stripes(layout: &Layout, sampled: &Sampled) -> Vec<Finding> {
                 "The white stripes reflect only {} of the light.",
                 percent(white.xyz[1])
             ),
-            "Check the scanner's brightness; if the card itself is grey, use a white one.",
+            "Check the scanner’s brightness; if the card itself is grey, use a white one.",
         ));
     } else if lab.b < WHITE_B.0 && !clipped {
         found.push(stripes(
@@ -660,7 +660,7 @@ fn clipped(cell: &PooledCell) -> Option<Finding> {
         ("clipped-film", words, SWITCH_OFF)
     } else if low > 0 {
         let words = format!(
-            "Film {number} over {over} is more colourful than the file's colour space holds; what is cut off counts as a limit."
+            "Film {number} over {over} is more colourful than the file’s colour space holds; what is cut off counts as a limit."
         );
         (
             "beyond-colours",

@@ -1,7 +1,8 @@
 //! Small square matrices for the transport's inner loop.
 //!
 //! Ours and not a library's: the size is fixed at compile time, every product sums in one order on every machine (so
-//! that a browser prints the digits of a native run), and the loops over columns vectorise.
+//! that a browser prints the digits of a native run), and the loops over columns vectorise. They are called and not copied to where they
+//! are used: a call is nothing beside a product, and copies made the page's WebAssembly a good deal larger.
 
 /// Rows of a square matrix.
 pub(super) type Square<const N: usize> = [[f64; N]; N];
@@ -14,6 +15,7 @@ pub(super) fn identity<const N: usize>() -> Square<N> {
     std::array::from_fn(|i| std::array::from_fn(|j| if i == j { 1.0 } else { 0.0 }))
 }
 
+#[inline(never)]
 pub(super) fn product<const N: usize>(a: &Square<N>, b: &Square<N>) -> Square<N> {
     let mut c = zero();
     for i in 0..N {
@@ -28,6 +30,7 @@ pub(super) fn product<const N: usize>(a: &Square<N>, b: &Square<N>) -> Square<N>
 }
 
 /// a^T b.
+#[inline(never)]
 pub(super) fn transposed_product<const N: usize>(a: &Square<N>, b: &Square<N>) -> Square<N> {
     let mut c = zero();
     for k in 0..N {
@@ -41,6 +44,7 @@ pub(super) fn transposed_product<const N: usize>(a: &Square<N>, b: &Square<N>) -
     c
 }
 
+#[inline(never)]
 pub(super) fn apply<const N: usize>(a: &Square<N>, v: &[f64; N]) -> [f64; N] {
     std::array::from_fn(|i| dot(&a[i], v))
 }
@@ -50,6 +54,7 @@ pub(super) fn dot<const N: usize>(a: &[f64; N], b: &[f64; N]) -> f64 {
 }
 
 /// Lower factor of a symmetric positive definite matrix, in place of its lower triangle.
+#[inline(never)]
 pub(super) fn cholesky<const N: usize>(m: &mut Square<N>) {
     for j in 0..N {
         for k in 0..j {
@@ -67,6 +72,7 @@ pub(super) fn cholesky<const N: usize>(m: &mut Square<N>) {
 }
 
 /// Solves L X = B for lower triangular L, in place of B.
+#[inline(never)]
 pub(super) fn forward_solve<const N: usize>(l: &Square<N>, b: &mut Square<N>) {
     for i in 0..N {
         for k in 0..i {
@@ -88,6 +94,7 @@ pub(super) fn solve<const N: usize>(a: Square<N>, b: Square<N>) -> Square<N> {
 }
 
 /// The same for the columns of B and one column beside them.
+#[inline(never)]
 pub(super) fn solve_both<const N: usize, const M: usize>(
     mut a: Square<N>,
     mut b: [[f64; M]; N],

@@ -10,6 +10,10 @@
 //! K and S are two-flux units: K = 2 mu_a and S = 3/4 mu_s (1 - g) per unit build (Mudgett and Richards, Appl. Opt. 10
 //! (1971) 1485, from memory).
 
+mod above;
+
+pub use above::{Above, Around};
+
 use super::{Response, dense, dense::Square, surface};
 
 /// Start of the doubling, as a share of the flattest direction's cosine: there the diamond rule's error, (start/nu)^2/12
@@ -129,21 +133,12 @@ impl<const N: usize> Transport<N> {
 
     /// One bare film of absorption `k` and scattering `s` per unit build (two-flux units, both at least 0).
     pub fn film(&self, k: f64, s: f64, build: f64) -> Layer<N> {
-        let absorb = 0.5 * k;
-        let scatter = 4.0 / 3.0 * s / (1.0 - self.anisotropy);
-        let depth = (absorb + scatter) * build;
-        if depth <= 0.0 {
+        let Some((albedo, depth)) = self.optics(k, s, build) else {
             return Layer {
                 reflection: dense::zero(),
                 transmission: dense::identity(),
             };
-        }
-        let albedo = (scatter / (absorb + scatter)).min(MOST_ALBEDO);
-        // Delta-M: the share g^N that goes straight on counts as not scattered.
-        let straight = albedo * libm::pow(self.anisotropy, N as f64);
-        let depth = depth * (1.0 - straight);
-        let albedo = (albedo - straight) / (1.0 - straight);
-
+        };
         let mut doublings = 0;
         let mut start = depth;
         while start > START * self.nu[0] {
@@ -155,6 +150,60 @@ impl<const N: usize> Transport<N> {
             layer = layer.doubled();
         }
         layer
+    }
+
+    /// Albedo and optical depth of a film, if it is any.
+    fn optics(&self, k: f64, s: f64, build: f64) -> Option<(f64, f64)> {
+        let absorb = 0.5 * k;
+        let scatter = 4.0 / 3.0 * s / (1.0 - self.anisotropy);
+        let depth = (absorb + scatter) * build;
+        if depth <= 0.0 {
+            return None;
+        }
+        let albedo = (scatter / (absorb + scatter)).min(MOST_ALBEDO);
+        // Delta-M: the share g^N that goes straight on counts as not scattered.
+        let straight = albedo * libm::pow(self.anisotropy, N as f64);
+        Some((
+            (albedo - straight) / (1.0 - straight),
+            depth * (1.0 - straight),
+        ))
+    }
+
+    /// The film of [`Transport::film`] a little thicker, to first order in the logarithm `more` of its build: a thin film of the same laid
+    /// on it (invariant imbedding), which costs a fraction of another film.
+    ///
+    /// With P = 1/nu - albedo same and Q = albedo back, dR = Q - P R - R P + R Q R and dT = (R Q - P) T.
+    pub fn thicker(&self, (k, s, build): (f64, f64, f64), film: &Layer<N>, more: f64) -> Layer<N> {
+        let Some((albedo, depth)) = self.optics(k, s, build) else {
+            return film.clone();
+        };
+        let mut p = dense::zero();
+        let mut q = dense::zero();
+        for i in 0..N {
+            p[i][i] = more * depth / self.nu[i];
+            for j in 0..N {
+                p[i][j] -= more * depth * albedo * self.same[i][j];
+                q[i][j] = more * depth * albedo * self.back[i][j];
+            }
+        }
+        let Layer {
+            reflection: r,
+            transmission: t,
+        } = film;
+        let mut on = dense::product(r, &q);
+        for (row, p) in on.iter_mut().zip(&p) {
+            for (value, p) in row.iter_mut().zip(p) {
+                *value -= p;
+            }
+        }
+        let (onto_r, onto_t) = (dense::product(&on, r), dense::product(&on, t));
+        let from = dense::product(r, &p);
+        Layer {
+            reflection: std::array::from_fn(|i| {
+                std::array::from_fn(|j| r[i][j] + q[i][j] + onto_r[i][j] - from[i][j])
+            }),
+            transmission: std::array::from_fn(|i| std::array::from_fn(|j| t[i][j] + onto_t[i][j])),
+        }
     }
 
     /// A film so thin that light changes linearly through it (diamond initialisation, Wiscombe 1976).
@@ -210,34 +259,8 @@ impl<const N: usize> Transport<N> {
     }
 
     /// How films that are laid answer any ground, the surface closing them off.
-    pub fn seen(&self, Laid { r, u, s }: &Laid<N>) -> Response {
-        // The surface throws light back without turning it: a diagonal reflection, and nothing enters twice.
-        let mut one_minus = dense::identity();
-        for i in 0..N {
-            for j in 0..N {
-                one_minus[i][j] -= r[i][j] * self.inner[j];
-            }
-        }
-        // Seen straight up (the last direction): of what returns without the ground one column is wanted.
-        let straight = N - 1;
-        let (seen, lifted) = dense::solve_both(one_minus, r.map(|row| [row[straight]]), *u);
-        let mut c = *s;
-        for i in 0..N {
-            c += u[i] * self.inner[i] * lifted[i];
-        }
-        // Lit along 45 degrees; radiance is flux / (root root).
-        let mut a = 0.0;
-        let mut lit = 0.0;
-        for i in N / 2..N {
-            a += self.at_45[i] * seen[i][0] / (self.root[i] * self.root[straight]);
-            lit += self.at_45[i] * lifted[i] / self.root[i];
-        }
-        let b = lit * lifted[straight] / self.root[straight];
-        Response {
-            a: surface::ENTRY * a,
-            b: surface::ENTRY * b,
-            c,
-        }
+    pub fn seen(&self, laid: &Laid<N>) -> Response {
+        self.open().seen(laid)
     }
 }
 
@@ -263,6 +286,17 @@ impl<const N: usize> Layer<N> {
         }
     }
 
+    /// This film, changed from `here` as [`Transport::thicker`] does, less the change from `here` to `other`.
+    pub fn without(&self, other: &Self, here: &Self) -> Self {
+        let less = |all: &Square<N>, other: &Square<N>, here: &Square<N>| -> Square<N> {
+            std::array::from_fn(|i| std::array::from_fn(|j| all[i][j] - other[i][j] + here[i][j]))
+        };
+        Self {
+            reflection: less(&self.reflection, &other.reflection, &here.reflection),
+            transmission: less(&self.transmission, &other.transmission, &here.transmission),
+        }
+    }
+
     /// Reflected and transmitted share of diffuse light (the same from either side), without any surface.
     pub fn diffuse(&self, transport: &Transport<N>) -> (f64, f64) {
         let root = &transport.root;
@@ -283,6 +317,7 @@ impl<const N: usize> Layer<N> {
     }
 }
 
+#[inline(never)]
 fn one_minus_product<const N: usize>(a: &Square<N>, b: &Square<N>) -> Square<N> {
     let mut m = dense::product(a, b);
     for (i, row) in m.iter_mut().enumerate() {

@@ -10,7 +10,7 @@ use crate::{
     colour::{self, Lab},
     film::{
         Response, surface, table,
-        transport::{Laid, Layer, Transport},
+        transport::{Above, Around, Laid, Layer, Transport},
     },
     fit::uncertainty,
     paint::{ColourSlopes, Constants, Covariance, Seen, verdict},
@@ -108,7 +108,7 @@ fn checked(films: &[Film]) -> Result<Vec<Film>> {
     for film in films {
         if !(0.0..=MOST_BUILD).contains(&film.build) {
             return Err(Error::CannotPredict(format!(
-                "A film of build {} cannot be predicted: give 0 to {MOST_BUILD} times the card's reference film.",
+                "A film of build {} cannot be predicted: give 0 to {MOST_BUILD} times the card’s reference film.",
                 film.build
             )));
         }
@@ -197,13 +197,16 @@ impl Kept {
                 .iter()
                 .fold(bare, |laid, film| laid.under(&film[band]))
         });
+        let above: [Above<DIRECTIONS>; BANDS] = std::array::from_fn(|band| {
+            let open = joining.here.open();
+            over.iter()
+                .rev()
+                .fold(open, |above, film| above.over(&film[band]))
+        });
         for _ in 0..most {
             rows.push(Responses(std::array::from_fn(|band| {
                 laid[band] = laid[band].under(&one[band]);
-                let whole = over
-                    .iter()
-                    .fold(laid[band].clone(), |laid, film| laid.under(&film[band]));
-                joining.here.seen(&whole)
+                above[band].seen(&laid[band])
             })));
         }
         Ok(rows)
@@ -252,36 +255,26 @@ impl Kept {
         });
         let responses: [Response; BANDS] =
             std::array::from_fn(|band| joining.here.seen(&below[band][films.len()]));
-        let respond = |band: usize, at: usize, way: usize| {
-            let changed = match &prepared[at].beside {
-                Some(beside) => &beside[way][band],
-                None => &prepared[at].here[band],
-            };
-            let laid = below[band][at].under(changed);
-            let over = prepared[at + 1..].iter();
-            joining
-                .here
-                .seen(&over.fold(laid, |laid, film| laid.under(&film.here[band])))
-        };
-        let slopes = films
-            .iter()
-            .enumerate()
-            .map(|(i, film)| {
-                let step = self.optics(film.paint, paints).step;
-                std::array::from_fn(|band| {
-                    let at = responses[band];
-                    std::array::from_fn(|way| {
+        // From the uppermost down, with what lies over each.
+        let mut above: [Above<DIRECTIONS>; BANDS] = std::array::from_fn(|_| joining.here.open());
+        let mut slopes: Vec<[[Response; 3]; BANDS]> = Vec::with_capacity(films.len());
+        for (i, film) in prepared.iter().enumerate().rev() {
+            let step = self.optics(film.film.paint, paints).step;
+            slopes.push(std::array::from_fn(|band| {
+                let here = &film.here[band];
+                let laid = &below[band];
+                let around = Around::new(&laid[i], here, &laid[i + 1], &above[band]);
+                above[band] = above[band].over(here);
+                std::array::from_fn(|way| match &film.beside {
+                    Some(beside) => {
                         let by = if way == 2 { step } else { STEP };
-                        let up = respond(band, i, way);
-                        Response {
-                            a: (up.a - at.a) / by,
-                            b: (up.b - at.b) / by,
-                            c: (up.c - at.c) / by,
-                        }
-                    })
+                        around.slope(here, &beside[way][band], by)
+                    }
+                    None => Response::default(),
                 })
-            })
-            .collect();
+            }));
+        }
+        slopes.reverse();
         let responses = Responses(responses);
         if !self.responses.iter().any(|(of, _)| of == films) {
             self.keep(films.to_vec(), responses.clone());
@@ -307,7 +300,7 @@ impl Kept {
                 let paint = paints[film.paint];
                 Prepared {
                     film,
-                    here: Rc::new(layers(paint, &optics.here, film.build, 1.0, 1.0)),
+                    here: Rc::new(layers(paint, &optics.here, film.build, 1.0)),
                     beside: None,
                 }
             }
@@ -315,12 +308,16 @@ impl Kept {
         if beside && prepared.beside.is_none() {
             let optics = self.optics(film.paint, paints);
             let paint = paints[film.paint];
-            let more = libm::exp(STEP);
-            prepared.beside = Some(Rc::new([
-                layers(paint, &optics.here, film.build, more, 1.0),
-                layers(paint, &optics.here, film.build, 1.0, more),
-                layers(paint, &optics.beside, film.build, 1.0, 1.0),
-            ]));
+            let more_k = layers(paint, &optics.here, film.build, libm::exp(STEP));
+            // A thicker film is more K and more S: more S alone is what is left of it.
+            let more_s = std::array::from_fn(|band| {
+                let (k, s) = (paint.absorption[band], paint.scattering[band]);
+                let here = &prepared.here[band];
+                let thicker = optics.here.thicker((k, s, film.build), here, STEP);
+                thicker.without(&more_k[band], here)
+            });
+            let otherwise = layers(paint, &optics.beside, film.build, 1.0);
+            prepared.beside = Some(Rc::new([more_k, more_s, otherwise]));
         }
         // The newest last; the oldest goes.
         if self.films.len() >= MOST_KEPT {
@@ -331,17 +328,11 @@ impl Kept {
     }
 }
 
-fn layers(
-    paint: &Constants,
-    transport: &Transport<DIRECTIONS>,
-    build: f64,
-    more_k: f64,
-    more_s: f64,
-) -> Layers {
+fn layers(paint: &Constants, transport: &Transport<DIRECTIONS>, build: f64, more_k: f64) -> Layers {
     std::array::from_fn(|band| {
         transport.film(
             paint.absorption[band] * more_k,
-            paint.scattering[band] * more_s,
+            paint.scattering[band],
             build,
         )
     })

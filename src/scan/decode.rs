@@ -275,7 +275,7 @@ fn odd_compression() -> Error {
 
 fn raw_camera_file() -> Error {
     Error::WrongKind {
-        kind: "a camera's raw file",
+        kind: "a camera’s raw file",
         save_as: "PNG or TIFF",
     }
 }

@@ -332,7 +332,7 @@ fn text(value: &JsValue) -> String {
 
 fn failed(doing: &'static str, reason: String) -> Error {
     Error::Outside {
-        what: "The browser's storage",
+        what: "The browser’s storage",
         doing,
         // A sentence: another follows it, or a button.
         reason: format!("{}.", reason.trim_end_matches('.')),
@@ -365,7 +365,7 @@ fn reason(error: &JsValue) -> String {
         // Chromium calls it unknown where the painter, or a rule of the house, lets no page store anything.
         "UnknownError" if !exception.message().contains("denied") => {
             format!(
-                "its files may be damaged ({name}); close all windows of this page and try again, and if that does not help, clear this page's data in the browser and bring in your last copy"
+                "its files may be damaged ({name}); close all windows of this page and try again, and if that does not help, clear this page’s data in the browser and bring in your last copy"
             )
         }
         "SecurityError" | "InvalidStateError" | "UnknownError" => {

@@ -133,6 +133,18 @@ fn cells_films_and_stripes_can_be_corrected_by_pointer_and_by_keys() {
     assert_eq!(corrected(&mut page), by_key);
     page.click(undo);
     assert_eq!(corrected(&mut page), found);
+    // Both are made again, by button and by key, and as quickly taken back.
+    page.click("#card [data-do=redo]");
+    assert_eq!(corrected(&mut page), by_key);
+    page.press_with("z", 10);
+    assert_eq!(corrected(&mut page), by_pointer);
+    page.evaluate("(() => { const undo = document.querySelector('#card [data-do=undo]'); undo.click(); undo.click(); })()");
+    assert_eq!(corrected(&mut page), found);
+    page.evaluate("(() => { const redo = document.querySelector('#card [data-do=redo]'); redo.click(); redo.click(); })()");
+    assert_eq!(corrected(&mut page), by_pointer);
+    page.click(undo);
+    page.click(undo);
+    assert_eq!(corrected(&mut page), found);
 
     // What is no stripe any more is refused in a sentence and changes nothing.
     let [x, y] = page.middle("#card [data-grip=stripe-0] .knob");

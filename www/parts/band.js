@@ -67,6 +67,7 @@ export class Band {
       if (waits !== null) share(event);
       waits = null;
     });
+    // Taken by the browser, to scroll: a film that was pulled stays where it is seen, one that waited was not pulled.
     this.#picture.addEventListener("pointercancel", () => {
       waits = null;
     });

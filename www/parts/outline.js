@@ -347,6 +347,7 @@ export class Outline {
     grip.addEventListener("pointerdown", (event) => {
       from = event.button === 0 ? [event.clientX, event.clientY] : null;
     });
+    grip.addEventListener("pointercancel", () => (from = null));
     grip.addEventListener("pointerup", (event) => {
       const still = from && Math.hypot(event.clientX - from[0], event.clientY - from[1]) <= STILL;
       from = null;
@@ -385,15 +386,16 @@ export class Outline {
       moved ||= Math.hypot(to.x - from.x, to.y - from.y) > 1;
       if (moved) move(to.x - from.x, to.y - from.y, from.x);
     });
-    const end = (/** @type {boolean} */ counts) => () => {
+    const end = () => {
       if (!from) return;
       from = null;
       this.#holding = false;
-      if (moved && counts) done();
+      if (moved) done();
       else this.#redraw();
     };
-    grip.addEventListener("pointerup", end(true));
-    grip.addEventListener("pointercancel", end(false));
+    // What the browser takes from under the finger, to scroll, stays where it is seen; Undo takes it back.
+    grip.addEventListener("pointerup", end);
+    grip.addEventListener("pointercancel", end);
   }
 }
 

@@ -28,9 +28,13 @@ export class PaintOver {
     this.#ask = newest(
       async (/** @type {{ text: string, paint: import("../types.js").PaintView, build: number }} */ { text, paint, build }) => ({
         paint,
+        build,
         glaze: /** @type {import("../types.js").Glaze} */ (await page.engine.call("glaze", [text, [build, ...coats]])),
       }),
-      ({ glaze, paint }) => {
+      ({ glaze, paint, build }) => {
+        // Another paint was chosen meanwhile.
+        if (paint !== this.#shown?.paint) return;
+        this.#pull.shows(build);
         this.#band.draw(glaze, 0, paint.name);
         say(screen, "headline", glaze.headline);
         say(screen, "sentence", glaze.sentence);

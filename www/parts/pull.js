@@ -1,7 +1,10 @@
 // @ts-check
-/** The control that pulls a film thinner or thicker: a wedge with a knife on it, ticks at the card's films. */
+/**
+ * The control that pulls a film thinner or thicker: a wedge with a knife on it, ticks at the card's films. The number beside it is of
+ * the film that is seen: it changes with the colours, not with the knife, which may be a moment ahead.
+ */
 
-import { el, figure, svg } from "../dom.js";
+import { el, figure, mark, svg, write } from "../dom.js";
 
 const STEPS = 200;
 const KNIFE = 14;
@@ -25,7 +28,7 @@ export class Pull {
     this.#value = el("output", { for: id });
     this.#input.addEventListener("input", () => {
       this.#set = null;
-      this.#say();
+      this.#name();
       pulled(this.build);
     });
     root.classList.add("pull");
@@ -45,7 +48,7 @@ export class Pull {
   /**
    * @param {[number, number]} span least and most build
    * @param {number[]} films builds of the card's films
-   * @param {number} build where the knife stands
+   * @param {number} build where the knife stands, and what is drawn
    */
   set(span, films, build) {
     this.#span = span;
@@ -53,7 +56,9 @@ export class Pull {
     const share = (/** @type {number} */ b) => Math.log(b / span[0]) / Math.log(span[1] / span[0]);
     this.#input.value = String(Math.round(STEPS * share(build)));
     const where = JSON.stringify([span, films]);
-    if (where === this.#where) return this.#say();
+    this.#name();
+    this.shows(build);
+    if (where === this.#where) return;
     this.#where = where;
     // The knife's middle travels from half its width to half its width before the end; so do the ticks.
     const ticks = films.map((film) => {
@@ -65,7 +70,11 @@ export class Pull {
     this.#input.parentElement?.querySelectorAll(".tick").forEach((tick) => tick.remove());
     this.#wedge.replaceChildren(svg("path", { class: "wedge", d: "M7,28L993,19V30H7Z" }));
     this.#wedge.after(...ticks);
-    this.#say();
+  }
+
+  /** Says the build of the film that is drawn. @param {number} build */
+  shows(build) {
+    write(this.#value, times(build));
   }
 
   /** Moves the knife to a share of the way and tells the new build. @param {number} share */
@@ -74,9 +83,11 @@ export class Pull {
     this.#input.dispatchEvent(new Event("input"));
   }
 
-  #say() {
-    const words = `${figure(this.build, this.build < 0.0995 ? 3 : this.build < 0.995 ? 2 : 1)} × the card’s middle film`;
-    this.#value.textContent = words;
-    this.#input.setAttribute("aria-valuetext", words);
+  /** Where the knife stands, for those who cannot see it. */
+  #name() {
+    mark(this.#input, "aria-valuetext", times(this.build));
   }
 }
+
+/** @param {number} build */
+const times = (build) => `${figure(build, build < 0.0995 ? 3 : build < 0.995 ? 2 : 1)} × the card’s middle film`;

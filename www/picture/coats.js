@@ -1,7 +1,7 @@
 // @ts-check
 /** Coats of the chosen film as steps, none to eight, and the order exchanged. */
 
-import { dye, el, figure, find, grow, mark, patch, shown, write } from "../dom.js";
+import { dye, el, figure, grow, mark, patch, shown, stripe, write } from "../dom.js";
 
 /** @typedef {import("../types.js").PictureView} PictureView */
 /** @typedef {import("../types.js").Tone} Tone */
@@ -18,15 +18,15 @@ export function reswatch(node, tone, name = "patch") {
   if (node instanceof HTMLElement) dye(node, css, cut ? `${name} cut` : name);
 }
 
-/** Gives a row of a table a swatch for every tone, before the cells that `last` counts. @param {HTMLTableRowElement} row @param {Tone[]} tones @param {number} last */
-function fillRow(row, tones, last) {
-  const [head, ...cells] = row.cells;
-  const ends = last ? cells.splice(-last) : [];
-  if (cells.length !== tones.length) {
-    cells.splice(0, cells.length, ...tones.map((tone) => el("td", {}, swatch(tone))));
-    row.replaceChildren(head, ...cells, ...ends);
-  }
-  tones.forEach((tone, i) => reswatch(cells[i].firstElementChild, tone));
+/** A cell for the colours of one row, side by side. */
+const sideBySide = () => el("td", {}, el("i", { class: "stripe", role: "img" }));
+
+/** Draws them, and says them in numbers. @param {HTMLTableCellElement} cell @param {Tone[]} tones @param {{ name: string }[]} colours */
+function fillCell(cell, tones, colours) {
+  if (cell.colSpan !== tones.length) cell.colSpan = Math.max(1, tones.length);
+  const drawn = /** @type {HTMLElement} */ (cell.firstElementChild);
+  stripe(drawn, tones);
+  mark(drawn, "aria-label", tones.map(({ lab }, i) => `${colours[i].name} L* ${figure(lab[0], 0)}`).join(", "));
 }
 
 /** @param {number} n */
@@ -40,6 +40,7 @@ export class Coats {
   #columns = el("colgroup");
   #names = el("tr", {}, el("td", {}));
   #rows = el("tbody");
+  /** What is drawn of every row. @type {{ row: HTMLTableRowElement, button: HTMLElement, cell: HTMLTableCellElement, span: HTMLElement }[]} */ #steps = [];
   #choose;
 
   /** @param {HTMLElement} root @param {(coats: number) => void} choose */
@@ -64,21 +65,26 @@ export class Coats {
       this.#names.replaceChildren(el("td", {}), ...names, el("th", { scope: "col" }, el("abbr", { title: "L* from the lightest to the darkest" }, "L*")));
     }
     colours.forEach(({ name }, i) => {
-      write(find(this.#names.cells[i + 1], "span"), name);
+      write(/** @type {Element} */ (this.#names.cells[i + 1].firstElementChild), name);
       // The chosen one, since names have no room here and lanes may stand in several rows.
       this.#names.cells[i + 1].classList.toggle("now", i === colour);
     });
-    grow(this.#rows, coats.rows.length, (place) => {
+    while (this.#steps.length > coats.rows.length) this.#steps.pop()?.row.remove();
+    while (this.#steps.length < coats.rows.length) {
+      const place = this.#steps.length;
       const button = el("button", { type: "button", "data-coats": place, click: () => this.#choose(place) }, coatsWords(place));
-      return el("tr", {}, el("th", { scope: "row" }, button), el("td", { class: "n" }));
-    });
+      const [cell, span] = [sideBySide(), el("td", { class: "n" })];
+      const row = el("tr", {}, el("th", { scope: "row" }, button), cell, span);
+      this.#rows.append(row);
+      this.#steps.push({ row, button, cell, span });
+    }
     coats.rows.forEach((step, place) => {
-      const row = this.#rows.rows[place];
+      const { row, button, cell, span } = this.#steps[place];
       const now = step.coats === films[film].coats;
       row.classList.toggle("now", now);
-      mark(find(row, "button"), "aria-pressed", String(now));
-      fillRow(row, step.tones, 1);
-      write(row.cells[row.cells.length - 1], colours.length > 1 ? figure(step.span, 0) : "");
+      mark(button, "aria-pressed", String(now));
+      fillCell(cell, step.tones, colours);
+      write(span, colours.length > 1 ? figure(step.span, 0) : "");
     });
   }
 }
@@ -88,28 +94,28 @@ export class Order {
   #root;
   #sentence = el("p", { class: "small" });
   #columns = el("colgroup");
-  #rows;
+  #cells = [sideBySide(), sideBySide()];
   #exchange;
 
   /** @param {HTMLElement} root @param {() => void} exchange */
   constructor(root, exchange) {
     this.#root = root;
-    this.#rows = ["as it is", "exchanged"].map((name) => el("tr", {}, el("th", { scope: "row" }, name)));
+    const rows = ["as it is", "exchanged"].map((name, place) => el("tr", {}, el("th", { scope: "row" }, name), this.#cells[place]));
     this.#exchange = el("button", { type: "button", class: "quiet", "data-do": "exchange", click: exchange });
     const caption = el("caption", { class: "unseen" }, "Colours as they are, and with the order exchanged");
-    const table = el("table", { class: "steps pairs" }, caption, this.#columns, el("tbody", {}, ...this.#rows));
+    const table = el("table", { class: "steps pairs" }, caption, this.#columns, el("tbody", {}, ...rows));
     const scroll = el("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Order" }, table);
     root.replaceChildren(el("h2", {}, "The other order"), this.#sentence, scroll, this.#exchange);
   }
 
   /** @param {PictureView} view */
-  draw({ order, seen }) {
+  draw({ order, seen, colours }) {
     this.#root.hidden = !order;
     if (!order) return;
     write(this.#sentence, order.sentence);
     grow(this.#columns, seen.length + 1, (place) => el("col", { class: place ? undefined : "side" }));
-    fillRow(this.#rows[0], seen, 0);
-    fillRow(this.#rows[1], order.tones, 0);
+    fillCell(this.#cells[0], seen, colours);
+    fillCell(this.#cells[1], order.tones, colours);
     write(this.#exchange, `Put ${order.over} over ${order.under}`);
   }
 }

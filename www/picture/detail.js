@@ -1,7 +1,7 @@
 // @ts-check
 /** The chosen colour, large: before and after, the change in words, and how far the real film may be off. */
 
-import { el, figure, grow, mark, write } from "../dom.js";
+import { el, figure, grow, mark, stripe, write } from "../dom.js";
 import { reswatch, swatch } from "./coats.js";
 
 /** Lab as text. @param {[number, number, number]} lab */
@@ -13,7 +13,7 @@ export class Detail {
   #colours = el("div", { class: "before-after" });
   #change = el("p", { class: "change" });
   #reason = el("p", { class: "small" });
-  #spread = el("div", { class: "spread", role: "img" });
+  #spread = el("div", { class: "stripe spread", role: "img" });
   #range = el("p", { class: "small" });
   #before = el("dd");
   #after = el("dd");
@@ -45,8 +45,7 @@ export class Detail {
     write(this.#change, `${detail.change[0].toUpperCase()}${detail.change.slice(1)}.`);
     write(this.#reason, detail.reason);
     mark(this.#spread, "aria-label", `The range: ${after.word}`);
-    grow(this.#spread, detail.spread.length, (place) => swatch(detail.spread[place], "chip"));
-    detail.spread.forEach((tone, place) => reswatch(this.#spread.children[place], tone, "chip"));
+    stripe(this.#spread, detail.spread);
     write(this.#range, `Nine times in ten it comes out among these: ±\u00a0${figure(after.range)}, ${after.word}.`);
     write(this.#before, labText(before.lab));
     write(this.#after, labText(after.lab));

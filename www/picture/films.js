@@ -16,7 +16,8 @@ export class Films {
   #pulling = false;
   #ways = "";
   #ground = el("span", { class: "ground-colours" });
-  /** From the lowest up. @type {HTMLElement[]} */ #bars = [];
+  /** From the lowest up. @type {Bar[]} */ #bars = [];
+  /** Parts that every draw sets, looked for once. @type {Map<string, HTMLElement>} */ #found = new Map();
   /** Choices that the engine has not answered yet: keys may go down a list faster. */ #choosing = 0;
 
   /** @param {HTMLElement} root @param {import("./desk.js").Desk} desk */
@@ -57,7 +58,24 @@ export class Films {
 
   /** @param {string} name */
   #part(name) {
-    return find(this.#root, `[data-part=${name}]`);
+    return this.#find(`[data-part=${name}]`);
+  }
+
+  /** @param {string} name */
+  #button(name) {
+    return /** @type {HTMLButtonElement} */ (this.#find(`[data-do=${name}]`));
+  }
+
+  /** @param {"paint" | "stays" | "evaporates"} name */
+  #parts(name) {
+    return /** @type {HTMLInputElement} */ (this.#find(`[data-part=recipe] input[name=${name}]`));
+  }
+
+  /** @param {string} selector of what is there as long as the page is */
+  #find(selector) {
+    let node = this.#found.get(selector);
+    if (!node) this.#found.set(selector, (node = find(this.#root, selector)));
+    return node;
   }
 
   get #way() {
@@ -66,7 +84,7 @@ export class Films {
 
   /** @param {"way" | "medium" | "strength"} name */
   #choice(name) {
-    return /** @type {HTMLSelectElement} */ (find(this.#root, `select[name=${name}]`));
+    return /** @type {HTMLSelectElement} */ (this.#find(`select[name=${name}]`));
   }
 
   /** Counts the chosen film in films of its card, or in coats as the painter lays them. */
@@ -80,7 +98,7 @@ export class Films {
 
   /** @param {string} name @param {(film: number) => void} act */
   #on(name, act) {
-    find(this.#root, `[data-do=${name}]`).addEventListener("click", () => this.#view?.film != null && act(this.#view.film));
+    this.#button(name).addEventListener("click", () => this.#view?.film != null && act(this.#view.film));
   }
 
   /** @param {number} film @param {number} by */
@@ -116,9 +134,9 @@ export class Films {
   #thin() {
     const film = this.#view?.film;
     if (film == null) return;
-    const parts = (/** @type {string} */ name) => {
-      const input = /** @type {HTMLInputElement} */ (find(this.#root, `[data-part=recipe] input[name=${name}]`));
-      return input.value.trim() === "" ? 0 : Number(input.value.replace(",", "."));
+    const parts = (/** @type {"paint" | "stays" | "evaporates"} */ name) => {
+      const { value } = this.#parts(name);
+      return value.trim() === "" ? 0 : Number(value.replace(",", "."));
     };
     const thinning = { paint: parts("paint"), stays: parts("stays"), evaporates: parts("evaporates") };
     this.#desk.change({ do: "thin", film, thinning }).then((taken) => taken || this.#fill());
@@ -144,11 +162,11 @@ export class Films {
   /** @param {PictureView} view */
   draw(view) {
     this.#view = view;
-    while (this.#bars.length > view.films.length) this.#bars.pop()?.remove();
+    while (this.#bars.length > view.films.length) this.#bars.pop()?.node.remove();
     while (this.#bars.length < view.films.length) {
       const place = this.#bars.length;
       this.#bars.push(bar(place, () => this.#desk.turn("choose_film", place)));
-      this.#part("section").prepend(this.#bars[place]);
+      this.#part("section").prepend(this.#bars[place].node);
     }
     view.films.forEach((film, place) => fillBar(this.#bars[place], film, place === view.film));
     grow(this.#ground, view.colours.length, () => patch("", "paint"));
@@ -157,10 +175,10 @@ export class Films {
     this.#part("controls").hidden = !film || film.missing;
     this.#part("moves").hidden = !film;
     if (!film || view.film === null) return;
-    /** @type {HTMLButtonElement} */ (find(this.#root, "[data-do=under]")).disabled = view.film === 0;
-    /** @type {HTMLButtonElement} */ (find(this.#root, "[data-do=over]")).disabled = view.film === view.films.length - 1;
-    /** @type {HTMLButtonElement} */ (find(this.#root, "[data-do=fewer]")).disabled = film.coats === 0;
-    /** @type {HTMLButtonElement} */ (find(this.#root, "[data-do=more]")).disabled = film.coats >= MOST_COATS;
+    this.#button("under").disabled = view.film === 0;
+    this.#button("over").disabled = view.film === view.films.length - 1;
+    this.#button("fewer").disabled = film.coats === 0;
+    this.#button("more").disabled = film.coats >= MOST_COATS;
     say(this.#root, "coats", coatsWords(film.coats));
     // Of one film alone it stands beside the chosen colour already.
     const over = view.colour === null ? "" : view.colours[view.colour].name;
@@ -174,7 +192,9 @@ export class Films {
     }
     const counted = film.ways.findIndex(({ way }) => way.toLowerCase() === film.way?.toLowerCase());
     this.#way.value = counted < 0 ? "" : String(counted);
-    if (!this.#pulling) this.#pull.set(film.pull, film.marks, film.build);
+    // A knife that is being pulled stays where it is held.
+    if (this.#pulling) this.#pull.shows(film.build);
+    else this.#pull.set(film.pull, film.marks, film.build);
     this.#part("own-coats").hidden = film.own.length === 0;
     write(this.#part("own-coats"), `That is ${film.own.join(", ")}.`);
     this.#fill();
@@ -184,7 +204,7 @@ export class Films {
     const film = this.#view?.film == null ? null : this.#view.films[this.#view.film];
     if (!film) return;
     for (const name of /** @type {const} */ (["paint", "stays", "evaporates"])) {
-      const input = /** @type {HTMLInputElement} */ (find(this.#root, `[data-part=recipe] input[name=${name}]`));
+      const input = this.#parts(name);
       if (document.activeElement !== input) input.value = String(film.thinning[name]);
     }
     const { paint, stays, evaporates } = film.thinning;
@@ -209,16 +229,19 @@ const coatsWords = (coats) => (coats === 1 ? "1 coat" : coats === 0 ? "no coat" 
 /** @param {string} way */
 export const byWay = (way) => (way ? ` by ${way}` : "");
 
-/** @param {number} place @param {() => void} choose */
+/** @typedef {{ node: HTMLElement, paint: HTMLElement, name: HTMLElement, what: HTMLElement }} Bar */
+
+/** @param {number} place @param {() => void} choose @returns {Bar} */
 function bar(place, choose) {
-  return el("button", { type: "button", class: "layer", "data-film": place, click: choose }, patch("", "paint"), el("span", { class: "name" }), el("span", { class: "what" }));
+  const [paint, name, what] = [patch("", "paint"), el("span", { class: "name" }), el("span", { class: "what" })];
+  return { node: el("button", { type: "button", class: "layer", "data-film": place, click: choose }, paint, name, what), paint, name, what };
 }
 
-/** @param {Element} node @param {import("../types.js").FilmView} film @param {boolean} chosen */
-function fillBar(node, film, chosen) {
+/** @param {Bar} bar @param {import("../types.js").FilmView} film @param {boolean} chosen */
+function fillBar({ node, paint, name, what }, film, chosen) {
   const coats = film.way === null ? coatsWords(film.coats) : `${coatsWords(film.coats)}${byWay(film.way)}`;
   mark(node, "aria-pressed", String(chosen));
-  dye(find(node, ".paint"), film.tone ? shown(film.tone).css : "transparent", film.tone ? "paint" : "paint none");
-  write(find(node, ".name"), film.name);
-  write(find(node, ".what"), film.missing ? "tube not at hand" : [coats, film.verdict].filter(Boolean).join(", "));
+  dye(paint, film.tone ? shown(film.tone).css : "transparent", film.tone ? "paint" : "paint none");
+  write(name, film.name);
+  write(what, film.missing ? "tube not at hand" : [coats, film.verdict].filter(Boolean).join(", "));
 }

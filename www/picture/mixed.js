@@ -18,6 +18,7 @@ export class Mixed {
   /** @type {Tube[]} */ #tubes = [];
   /** @type {MixView | null} */ #view = null;
   #drawnFor = "";
+  /** Names of the films' tubes: of several readings of one, a film may be of one that cannot be chosen. @type {Map<string, string>} */ #films = new Map();
   /** Tubes that the tint's lists were filled with. */ #tintFor = "";
   /** Tubes that the list of whites was filled with. */ #whites = "";
   #asked = 0;
@@ -127,6 +128,7 @@ export class Mixed {
     if (now === this.#drawnFor) return;
     this.#drawnFor = now;
     this.#tubes = tubes;
+    this.#films = new Map(view.films.map(({ tube, name }) => [tube, name]));
     const whites = JSON.stringify(tubes.map(({ key, paint }) => [key, paint.name]));
     const was = this.#white.value;
     if (whites !== this.#whites) {
@@ -160,7 +162,7 @@ export class Mixed {
   /** @param {MixView} view */
   #fill(view) {
     const rows = view.parts.map(({ key, parts }, i) => {
-      const name = this.#tubes.find((tube) => tube.key === key)?.paint.name ?? key;
+      const name = this.#tubes.find((tube) => tube.key === key)?.paint.name ?? this.#films.get(key) ?? "";
       const input = el("input", { name: `parts-${i}`, "data-key": key, inputmode: "decimal", maxlength: 6, autocomplete: "off" });
       input.value = figure(parts, 1);
       input.addEventListener("change", () => {

@@ -31,7 +31,7 @@ export class Pick {
     this.#root = root;
     this.#page = page;
     find(root, "[data-part=pick-sheet]").replaceChildren(this.#canvas, this.#overlay);
-    const input = /** @type {HTMLInputElement} */ (find(root, "#pick-file"));
+    const input = /** @type {HTMLInputElement} */ (find(document, "#pick-file"));
     input.addEventListener("change", () => {
       const file = input.files?.[0];
       input.value = "";

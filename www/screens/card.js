@@ -53,6 +53,8 @@ export function cardScreen(page, over, lay) {
   /** The file that is open, to be read again should the worker end. @type {Source | null} */ let source = null;
   /** Layout as last seen, for the same. @type {string} */ let layout = "";
   /** Earlier ones, to go back to. @type {string[]} */ let before = [];
+  /** Later ones, gone back from. @type {string[]} */ let after = [];
+  /** The one that steps lead to which still wait. @type {string | null} */ let heading = null;
   /** One for each card. @type {Sheet[]} */ let sheets = [];
   /** The scan before this one, where not all of it was kept. @type {Aside | null} */ let aside = null;
   let lost = false;
@@ -111,7 +113,10 @@ export function cardScreen(page, over, lay) {
         const pixels = squared ? await engine.call("pixels") : null;
         const was = layout;
         await show(found, pixels);
-        if (was !== layout && method !== "use_layout" && method !== "choose_card") before = [...before, was].slice(-MOST_UNDONE);
+        if (was !== layout && method !== "use_layout" && method !== "choose_card") {
+          before = [...before, was].slice(-MOST_UNDONE);
+          after = [];
+        }
         drawUndo();
         next.then?.();
       }
@@ -121,6 +126,7 @@ export function cardScreen(page, over, lay) {
       page.tell(error);
     } finally {
       correcting = false;
+      heading = null;
       outline.wait(false);
     }
   }
@@ -136,9 +142,13 @@ export function cardScreen(page, over, lay) {
   const on = (/** @type {string} */ name, /** @type {() => void} */ act) => find(screen, `[data-do=${name}]`).addEventListener("click", act);
   on("add-film", addFilm);
   on("find-again", () => correct({ method: "find_again", args: [], squared: true }));
-  on("undo", () => {
-    const last = before.pop();
-    if (last !== undefined) correct({ method: "use_layout", args: [last], squared: true });
+  on("undo", () => step(true));
+  on("redo", () => step(false));
+  screen.addEventListener("keydown", (event) => {
+    const typing = event.target instanceof HTMLTextAreaElement || (event.target instanceof HTMLInputElement && event.target.type !== "radio");
+    if (typing || !(event.ctrlKey || event.metaKey) || event.key.toLowerCase() !== "z") return;
+    event.preventDefault();
+    step(!event.shiftKey);
   });
   on("another", () => {
     putAside();
@@ -157,6 +167,16 @@ export function cardScreen(page, over, lay) {
       holdScan();
     } });
   });
+
+  /** Takes a step back, or again. @param {boolean} back */
+  function step(back) {
+    const [from, to] = back ? [before, after] : [after, before];
+    const next = from.pop();
+    if (next === undefined) return;
+    to.push(heading ?? layout);
+    heading = next;
+    correct({ method: "use_layout", args: [next], squared: true });
+  }
 
   function holdScan() {
     if (source) work.scan(source.file, sheets.map(({ second }) => second), source.of, done());
@@ -238,6 +258,7 @@ export function cardScreen(page, over, lay) {
       aside = null;
       putAside();
       ({ source, sheets, before, layout } = to);
+      after = [];
       lost = false;
       holdScan();
       view = null;
@@ -309,6 +330,7 @@ export function cardScreen(page, over, lay) {
 
   function drawUndo() {
     /** @type {HTMLButtonElement} */ (find(screen, "[data-do=undo]")).disabled = before.length === 0;
+    /** @type {HTMLButtonElement} */ (find(screen, "[data-do=redo]")).disabled = after.length === 0;
   }
 
   /** @param {ReadingView} next */
@@ -506,6 +528,7 @@ export function cardScreen(page, over, lay) {
           ? left.sheets.map((sheet, i) => ({ ...sheet, label: untouched(left, sheet.label) ? BLANK : sheet.label, second: left.seconds[i] ?? null, safe: null }))
           : labels.map((label) => ({ label, kept: undefined, second: null, safe: null }));
         before = [];
+        after = [];
         if (left) {
           layout = left.layout ?? "";
           holdScan();

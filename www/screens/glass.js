@@ -84,6 +84,7 @@ export function glassScreen(page, picture) {
       if (view.areas.length === 1) sheet.all_films(true);
       else sheet.films(view.area, true);
       await set;
+      pull.shows(build);
     },
     () => {},
     page.tell,

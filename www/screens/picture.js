@@ -37,6 +37,8 @@ const VEILS = 3;
 export function pictureScreen(page, painting) {
   const screen = find(document, "#picture");
   const part = (/** @type {string} */ name) => find(screen, `[data-part=${name}]`);
+  const [undo, redo] = ["undo", "redo"].map((step) => /** @type {HTMLButtonElement} */ (find(screen, `[data-do=${step}]`)));
+  const warned = part("cautions");
   /** @type {Tube[]} */ let tubes = [];
   /** Key of a tube to be laid on next. @type {string | null} */ let wanted = null;
   /** Whether the tubes are the painter's own. */ let own = false;
@@ -84,8 +86,8 @@ export function pictureScreen(page, painting) {
   name.addEventListener("change", () => desk.change({ do: "name", name: name.value }));
   const notes = /** @type {HTMLTextAreaElement} */ (find(screen, "[data-part=notes] textarea"));
   notes.addEventListener("change", () => desk.change({ do: "notes", notes: notes.value }));
-  find(screen, "[data-do=undo]").addEventListener("click", () => desk.step(true));
-  find(screen, "[data-do=redo]").addEventListener("click", () => desk.step(false));
+  undo.addEventListener("click", () => desk.step(true));
+  redo.addEventListener("click", () => desk.step(false));
   screen.addEventListener("keydown", (event) => {
     const typing = event.target instanceof HTMLTextAreaElement || (event.target instanceof HTMLInputElement && event.target.type !== "range" && event.target.type !== "radio");
     if (typing || !(event.ctrlKey || event.metaKey) || event.key.toLowerCase() !== "z") return;
@@ -117,12 +119,12 @@ export function pictureScreen(page, painting) {
   /** @param {PictureView} view */
   function draw(view) {
     if (document.activeElement !== name) name.value = view.name;
-    /** @type {HTMLButtonElement} */ (find(screen, "[data-do=undo]")).disabled = !view.undo;
-    /** @type {HTMLButtonElement} */ (find(screen, "[data-do=redo]")).disabled = !view.redo;
+    undo.disabled = !view.undo;
+    redo.disabled = !view.redo;
     for (const words of /** @type {const} */ (["headline", "sentence", "span"])) say(screen, words, view[words]);
     say(screen, "range", view.range_words);
-    grow(part("cautions"), view.cautions.length, () => el("li"));
-    view.cautions.forEach((words, place) => write(part("cautions").children[place], words));
+    grow(warned, view.cautions.length, () => el("li"));
+    view.cautions.forEach((words, place) => write(warned.children[place], words));
     lanes.draw(view);
     films.draw(view);
     detail.draw(view);

@@ -63,10 +63,10 @@ export function tubesScreen(page, over) {
   });
   /** @type {ReturnType<typeof setTimeout> | undefined} */ let pause;
   ask.addEventListener("submit", (event) => event.preventDefault());
-  ask.addEventListener("input", () => {
+  ask.addEventListener("input", ({ target }) => {
     clearTimeout(pause);
-    // What can be taken back, which takes as long to look up as the rows, does not change by asking.
-    pause = setTimeout(() => list(true).catch(page.tell), PAUSE_MS);
+    // Only typing goes on: a choice is made at once. What can be taken back, which takes as long to look up as the rows, does not change by asking.
+    pause = setTimeout(() => list(true).catch(page.tell), target instanceof HTMLInputElement && target.type !== "radio" ? PAUSE_MS : 0);
   });
   elsewhere(() => {
     if (!shelf.hidden) list().catch(page.tell);

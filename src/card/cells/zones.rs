@@ -307,7 +307,7 @@ fn check(scan: &Scan, layout: &Layout) -> Result<()> {
         |&[x, y]: &[f64; 2]| x > -width && x < 2.0 * width && y > -height && y < 2.0 * height;
     if !layout.corners.iter().all(near) {
         return wrong(
-            "its corners lie far outside the picture. Drag them back to the card's corners",
+            "its corners lie far outside the picture. Drag them back to the card’s corners",
         );
     }
     if !stripes_in_order(layout) {

@@ -86,7 +86,7 @@ pub fn sheet(paper: Paper, side: Side, first: u32, labels: &[String]) -> Result<
         let number = first.saturating_add(i as u32);
         if number > MOST_NUMBER {
             return Err(Error::Refused(
-                "A card's number has at most seven digits. Begin with a smaller one.".to_owned(),
+                "A card’s number has at most seven digits. Begin with a smaller one.".to_owned(),
             ));
         }
         let _ = write!(svg, r#"<g transform="translate({x:.3} {y:.3})">"#);

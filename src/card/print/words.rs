@@ -28,7 +28,7 @@ pub(super) fn write(text: &str) -> Result<Vec<bool>> {
                 .collect()
         })
         .map_err(|error| Error::Outside {
-            what: "The card's code",
+            what: "The card’s code",
             doing: "could not be drawn",
             reason: error.to_string(),
         })
