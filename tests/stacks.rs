@@ -65,9 +65,10 @@ fn stacks_at_other_anisotropies() {
         clean.append(&set.score(&set.fitted(&set.cells(None)), &set.coloured()));
         noisy.append(&set.score(&set.fitted(&set.cells(Some(1))), &set.coloured()));
     }
-    // With K free to bend more than real materials' does the 95th was under 3.0: a few of these paints have corners that none of those has.
-    assert_within("clean cards", &clean, 0.8, 3.3);
-    assert_within("noisy cards", &noisy, 1.0, 4.0);
+    // With K free to bend more than real materials' does these were under 3.0 and 4.0: a few of these paints have corners that none of
+    // those has (DEVELOPERS.md, *The prior of K is as smooth as materials are*).
+    assert_within("clean cards", &clean, 0.8, 3.8);
+    assert_within("noisy cards", &noisy, 1.0, 5.0);
     for (what, tally) in [("clean", &clean), ("noisy", &noisy)] {
         assert!(tally.held() >= 0.85, "{what}: {}", tally.held());
         assert!(tally.width() < 5.0, "{what}: {}", tally.width());

@@ -29,7 +29,7 @@ pub struct Prior {
 impl Default for Prior {
     fn default() -> Self {
         Self {
-            rough_absorption: 0.35,
+            rough_absorption: 0.3,
             rough_scattering: 0.03,
             absorption: (0.5, 3.0),
             scattering: (0.3, 2.5),
