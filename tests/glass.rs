@@ -288,7 +288,7 @@ fn what_is_drawn_is_what_a_spot_tells() {
                     .lay(area, &glass.laid(area, false).expect("films"))
                     .expect("films");
             }
-            all.extend(strip.render(Look::default(), false));
+            all.extend(strip.render(Look::default(), false, false));
         }
         all
     };

@@ -89,28 +89,34 @@ fn each(bare: &Table, laid: &[Laid], pixels: &[impl Pixel], mut put: impl FnMut(
                 }
             }
         },
-        _ => {
-            for (i, pixel) in pixels.iter().enumerate() {
-                put(i, stacked(bare, laid, pixel, i));
+        [first, others @ ..] => {
+            let mut seen: Vec<Node> = Vec::with_capacity(pixels.len());
+            seen.extend((0..pixels.len()).map(|i| first.family.at(&pixels[i], first.shares.at(i))));
+            for (place, area) in others.iter().enumerate() {
+                lay(area, &laid[..=place], pixels, &mut seen);
             }
+            seen.into_iter()
+                .enumerate()
+                .for_each(|(i, node)| put(i, node));
         }
     }
 }
 
-/// A pixel under the films of several areas. Not in line: what each kind of row does with it is little beside this.
+/// Lays an area's films on a row: over what the areas below it left there, or over the painting where none of them lies.
 #[inline(never)]
-fn stacked(bare: &Table, laid: &[Laid], pixel: &impl Pixel, place: usize) -> Node {
-    let mut seen: Option<Node> = None;
-    for area in laid {
-        let share = area.shares.at(place);
-        if share > 0 {
-            seen = Some(match (seen, area.over) {
-                (Some(node), Some(over)) => over.at(&coded(&node), share),
-                _ => area.family.at(pixel, share),
-            });
+fn lay(area: &Laid, below: &[Laid], pixels: &[impl Pixel], seen: &mut [Node]) {
+    for (i, (pixel, node)) in pixels.iter().zip(seen).enumerate() {
+        let share = area.shares.at(i);
+        if share == 0 {
+            continue;
         }
+        *node = match area.over {
+            Some(over) if below.iter().any(|area| area.shares.at(i) > 0) => {
+                over.at(&coded(node), share)
+            }
+            _ => area.family.at(pixel, share),
+        };
     }
-    seen.unwrap_or_else(|| bare.at(pixel))
 }
 
 /// A row for the screen: R, G, B, 255 for each pixel, under the films of areas in the order they are laid.

@@ -56,16 +56,32 @@ pub struct Strip {
     /// Of the screen's own colours, for films over what earlier areas left; made when first needed.
     over: Option<Grounds>,
     bare: Family,
-    pixels: Vec<Place>,
-    width: usize,
-    first_row: usize,
+    /// All pixels.
+    fine: Rows,
+    /// Every second pixel of every second row of the view: what a film is pulled on where all of them take longer than the eye waits.
+    coarse: Rows,
     areas: Vec<Area>,
 }
 
 #[derive(Debug, Default)]
+struct Rows {
+    pixels: Vec<Place>,
+    width: usize,
+    /// Where they lie in the view, in its rows.
+    first: usize,
+}
+
+/// Every second item of every second row, from the row `skip`.
+fn second<T: Copy>(all: &[T], width: usize, skip: usize) -> Vec<T> {
+    let rows = all.chunks(width).skip(skip).step_by(2);
+    rows.flat_map(|row| row.iter().step_by(2).copied())
+        .collect()
+}
+
+#[derive(Debug, Default)]
 struct Area {
-    /// How much of its films lies on each pixel; all of it where there is nothing.
-    shares: Option<Vec<u8>>,
+    /// How much of its films lies on each pixel, and on each coarse one; all of it where there is nothing.
+    shares: Option<[Vec<u8>; 2]>,
     family: Option<Family>,
     over: Option<Family>,
 }
@@ -79,19 +95,26 @@ impl Strip {
             bare: Family::bare_only(&grounds, space),
             grounds,
             over: None,
-            pixels: Vec::new(),
-            width: 1,
-            first_row: 0,
+            fine: Rows::default(),
+            coarse: Rows::default(),
             areas: Vec::new(),
         }
     }
 
     /// Takes up pixels, rows of `width`; `first_row` is where they lie in the view.
     pub fn set_pixels(&mut self, codes: Vec<u16>, width: usize, first_row: usize) {
+        let width = width.max(1);
         let codes = codes.as_chunks().0;
-        self.pixels = codes.iter().map(|code| Place::of(*code)).collect();
-        self.width = width.max(1);
-        self.first_row = first_row;
+        self.fine = Rows {
+            pixels: codes.iter().map(|code| Place::of(*code)).collect(),
+            width,
+            first: first_row,
+        };
+        self.coarse = Rows {
+            pixels: second(&self.fine.pixels, width, first_row % 2),
+            width: width.div_ceil(2),
+            first: first_row.next_multiple_of(2),
+        };
     }
 
     /// There are so many areas; what was known of their masks is forgotten.
@@ -103,7 +126,11 @@ impl Strip {
     /// Where an area's films lie: a share for every pixel, or all of it everywhere.
     pub fn set_shares(&mut self, area: usize, shares: Option<Vec<u8>>) {
         if let Some(area) = self.areas.get_mut(area) {
-            area.shares = shares;
+            let Rows { width, first, .. } = self.fine;
+            area.shares = shares.map(|fine| {
+                let coarse = second(&fine, width.max(1), first % 2);
+                [fine, coarse]
+            });
         }
     }
 
@@ -132,21 +159,19 @@ impl Strip {
         Ok(())
     }
 
-    fn rows(&self) -> usize {
-        self.pixels.len() / self.width
-    }
-
-    fn laid(&self, row: usize, bare: bool) -> Vec<Laid<'_>> {
+    fn laid(&self, row: usize, bare: bool, coarse: bool) -> Vec<Laid<'_>> {
         if bare {
             return Vec::new();
         }
+        let width = self.rows(coarse).width;
         self.areas
             .iter()
             .filter_map(|area| {
                 let shares = match &area.shares {
                     None => Shares::All,
                     Some(shares) => {
-                        let shares = shares.get(row * self.width..(row + 1) * self.width)?;
+                        let shares = &shares[usize::from(coarse)];
+                        let shares = shares.get(row * width..(row + 1) * width)?;
                         if shares.iter().all(|s| *s == 0) {
                             return None;
                         }
@@ -162,20 +187,32 @@ impl Strip {
             .collect()
     }
 
-    /// All pixels as the screen takes them: R, G, B, 255. `bare` shows the painting without films.
-    pub fn render(&self, look: Look, bare: bool) -> Vec<u8> {
-        let mut out = vec![0; 4 * self.width * self.rows()];
-        for (row, (pixels, out)) in self
-            .pixels
-            .chunks(self.width)
-            .zip(out.chunks_mut(4 * self.width))
+    fn rows(&self, coarse: bool) -> &Rows {
+        if coarse { &self.coarse } else { &self.fine }
+    }
+
+    /// All pixels as the screen takes them: R, G, B, 255. `bare` shows the painting without films; `coarse` takes every second pixel of
+    /// the view's every second row only, from its first.
+    pub fn render(&self, look: Look, bare: bool, coarse: bool) -> Vec<u8> {
+        let Rows {
+            pixels,
+            width,
+            first,
+        } = self.rows(coarse);
+        if pixels.is_empty() {
+            return Vec::new();
+        }
+        let mut out = vec![0; 4 * pixels.len()];
+        for (row, (pixels, out)) in pixels
+            .chunks(*width)
+            .zip(out.chunks_mut(4 * width))
             .enumerate()
         {
             let look = Look {
-                hatch_cut: look.hatch_cut.map(|_| self.first_row + row),
+                hatch_cut: look.hatch_cut.map(|_| first + row),
                 ..look
             };
-            render::row(&self.bare, &self.laid(row, bare), pixels, look, out);
+            render::row(&self.bare, &self.laid(row, bare, coarse), pixels, look, out);
         }
         out
     }
@@ -190,17 +227,18 @@ impl Strip {
             .map(|v| colour::of_screen([v; 3]).l as f32)
             .collect();
         let lights = |bare: bool| -> Vec<f32> {
-            let seen = self.render(values, bare);
+            let seen = self.render(values, bare, false);
             let pixels = seen.as_chunks::<4>().0;
             pixels
                 .iter()
                 .map(|p| lightness[usize::from(p[0])])
                 .collect()
         };
+        let width = self.fine.width.max(1);
         let (before, after) = (lights(true), lights(false));
-        let lost = lost::lost(&before, &after, self.width);
+        let lost = lost::lost(&before, &after, width);
         let hatched = lost.places.iter().enumerate().flat_map(|(i, gone)| {
-            match (gone, (i % self.width + i / self.width) % 6) {
+            match (gone, (i % width + i / width) % 6) {
                 (true, 0 | 1) => [255, 255, 255, 255],
                 (true, 2) => [0, 0, 0, 255],
                 _ => [0; 4],
@@ -211,24 +249,22 @@ impl Strip {
 
     /// All pixels for a file of 8 bits: R, G, B.
     pub fn render8(&self) -> Vec<u8> {
-        let mut out = vec![0; 3 * self.width * self.rows()];
-        for (row, (pixels, out)) in self
-            .pixels
-            .chunks(self.width)
-            .zip(out.chunks_mut(3 * self.width))
-            .enumerate()
-        {
-            render::row8(&self.bare, &self.laid(row, false), pixels, out);
+        let width = self.fine.width.max(1);
+        let mut out = vec![0; 3 * self.fine.pixels.len()];
+        let rows = self.fine.pixels.chunks(width);
+        for (row, (pixels, out)) in rows.zip(out.chunks_mut(3 * width)).enumerate() {
+            render::row8(&self.bare, &self.laid(row, false, false), pixels, out);
         }
         out
     }
 
     /// All pixels for a file of 16 bits: R, G, B, the upper byte first as PNG has it.
     pub fn render16(&self) -> Vec<u8> {
-        let mut line = vec![0_u16; 3 * self.width];
-        let mut out = Vec::with_capacity(6 * self.width * self.rows());
-        for (row, pixels) in self.pixels.chunks(self.width).enumerate() {
-            render::row16(&self.bare, &self.laid(row, false), pixels, &mut line);
+        let width = self.fine.width.max(1);
+        let mut line = vec![0_u16; 3 * width];
+        let mut out = Vec::with_capacity(6 * self.fine.pixels.len());
+        for (row, pixels) in self.fine.pixels.chunks(width).enumerate() {
+            render::row16(&self.bare, &self.laid(row, false, false), pixels, &mut line);
             out.extend(line.iter().flat_map(|v| v.to_be_bytes()));
         }
         out

@@ -76,7 +76,8 @@ impl Coder {
     /// sRGB's curve, the same below 0 with the sign changed; to 2.25.
     #[inline]
     fn encode(&self, linear: f32) -> f32 {
-        let at = (linear.abs().sqrt() * (CURVE_STEPS as f32 / 1.5)).min(CURVE_STEPS as f32);
+        let root = linear.abs().sqrt();
+        let at = smaller(root * (CURVE_STEPS as f32 / 1.5), CURVE_STEPS as f32);
         let step = at as usize;
         let (low, high) = (self.curve[step], self.curve[step + 1]);
         (low + (high - low) * (at - step as f32)).copysign(linear)
@@ -147,10 +148,34 @@ impl Table {
     }
 }
 
+/// The larger of two numbers. WebAssembly has no instruction for what `f32::max` does where one of them is none, and calls a function.
+#[inline(always)]
+fn larger(a: f32, b: f32) -> f32 {
+    if a > b { a } else { b }
+}
+
+/// The smaller of two numbers, as [`larger`].
+#[inline(always)]
+fn smaller(a: f32, b: f32) -> f32 {
+    if a < b { a } else { b }
+}
+
 const RED: usize = SIDE * SIDE;
 const GREEN: usize = SIDE;
 const BLUE: usize = 1;
 const ALL: usize = RED + GREEN + BLUE;
+/// From the first corner to the second and the third: the channel that goes furthest is taken first, the one that goes least last. By
+/// whether red goes as far as green (1), green as blue (2) and red as blue (4); two of the eight cannot be.
+const TO: [[usize; 2]; 8] = [
+    [BLUE, ALL - RED],
+    [BLUE, ALL - GREEN],
+    [GREEN, ALL - RED],
+    [BLUE, ALL - GREEN],
+    [GREEN, ALL - RED],
+    [RED, ALL - GREEN],
+    [GREEN, ALL - BLUE],
+    [RED, ALL - BLUE],
+];
 
 /// Where a colour lies among the nodes: the four corners of its tetrahedron (the usual six around the grey diagonal), and how much
 /// of each.
@@ -177,27 +202,14 @@ impl Pixel for [u16; 3] {
         let place = self.map(|c| u32::from(c) * STEPS + (u32::from(c) >> SPREAD));
         let [r, g, b] = place.map(|p| (p >> 16) as usize);
         let [fr, fg, fb] = place.map(|p| (p & 0xffff) as f32 * (1.0 / 65535.0));
-        // The channel that goes furthest is taken first, the one that goes least last.
-        let most = if fr >= fg && fr >= fb {
-            RED
-        } else if fg >= fb {
-            GREEN
-        } else {
-            BLUE
-        };
-        let least = if fb <= fr && fb <= fg {
-            BLUE
-        } else if fg <= fr {
-            GREEN
-        } else {
-            RED
-        };
-        let high = fr.max(fg).max(fb);
-        let low = fr.min(fg).min(fb);
+        // Looked up, as no processor guesses which of them it will be.
+        let order = usize::from(fr >= fg) + 2 * usize::from(fg >= fb) + 4 * usize::from(fr >= fb);
+        let high = larger(larger(fr, fg), fb);
+        let low = smaller(smaller(fr, fg), fb);
         let middle = (fr + fg + fb) - (high + low);
         Spot {
             first: r * RED + g * GREEN + b,
-            to: [most, ALL - least],
+            to: TO[order],
             weights: [1.0 - high, high - middle, middle - low, low],
         }
     }
@@ -373,7 +385,7 @@ impl Family {
     }
 
     /// Encoded R, G, B and grey of one pixel with a share of the build, of 255.
-    #[inline]
+    #[inline(always)]
     pub fn at(&self, pixel: &impl Pixel, share: u8) -> Node {
         let spot = pixel.spot();
         let (lower, way) = self.places[usize::from(share)];

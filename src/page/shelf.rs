@@ -464,8 +464,7 @@ impl OpenShelf {
                 rows.push((row, stands, day.unwrap_or(i64::MIN)));
             }
         }
-        // One comparison for all orders: every sort of its own would be a copy of the whole algorithm in the page.
-        rows.sort_by(|(row, a, day), (other, b, other_day)| {
+        crate::order::sort_by(&mut rows, &|(row, a, day), (other, b, other_day)| {
             let (a, b) = match ask.sort {
                 Sort::Date => (-(*day as f64), -(*other_day as f64)),
                 Sort::Milk => (a.milkiness(), b.milkiness()),
@@ -518,7 +517,7 @@ impl OpenShelf {
 fn offers(groups: impl Iterator<Item = Vec<String>>, words: impl Fn(&str) -> String) -> Vec<Offer> {
     let mut counts: Vec<(String, usize)> = Vec::new();
     for mut values in groups {
-        values.sort();
+        crate::order::sort_by(&mut values, &String::cmp);
         values.dedup();
         for value in values.into_iter().filter(|value| !value.is_empty()) {
             match counts.iter_mut().find(|(of, _)| *of == value) {
@@ -539,7 +538,7 @@ fn offers(groups: impl Iterator<Item = Vec<String>>, words: impl Fn(&str) -> Str
             .unwrap_or(0);
         (text[..digits].to_owned(), number, text.to_owned())
     };
-    counts.sort_by_key(|(value, _)| order(value));
+    crate::order::sort_by(&mut counts, &|(a, _), (b, _)| order(a).cmp(&order(b)));
     counts
         .into_iter()
         .map(|(value, count)| Offer {

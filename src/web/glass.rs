@@ -296,13 +296,13 @@ impl GlassStrip {
         self.0.lay(area, packed).map_err(thrown)
     }
 
-    /// R, G, B, 255 of every pixel.
-    pub fn render(&self, bare: bool, grey: bool, hatch: bool) -> Vec<u8> {
+    /// R, G, B, 255 of every pixel, or of every second one of every second row of the view.
+    pub fn render(&self, bare: bool, grey: bool, hatch: bool, coarse: bool) -> Vec<u8> {
         let look = Look {
             grey,
             hatch_cut: hatch.then_some(0),
         };
-        self.0.render(look, bare)
+        self.0.render(look, bare, coarse)
     }
 
     /// Where the drawing is lost.

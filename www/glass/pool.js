@@ -166,20 +166,21 @@ export class Pool {
     return { laid: Promise.all(laid) };
   }
 
-  /** Draws what is seen. @param {CanvasRenderingContext2D} onto @param {boolean} bare @param {boolean} grey @param {boolean} hatch */
-  async render(onto, bare, grey, hatch) {
+  /** Draws what is seen. @param {CanvasRenderingContext2D} onto @param {boolean} bare @param {boolean} grey @param {boolean} hatch @param {boolean} coarse whether only every second pixel each way */
+  async render(onto, bare, grey, hatch, coarse) {
     const shown = this.#shown;
     if (!shown) return;
-    const parts = await Promise.all(this.#strips.map((strip) => strip.call("render", [bare, grey, hatch])));
-    if (onto.canvas.width !== shown.width || onto.canvas.height !== shown.height) {
-      onto.canvas.width = shown.width;
-      onto.canvas.height = shown.height;
+    const parts = await Promise.all(this.#strips.map((strip) => strip.call("render", [bare, grey, hatch, coarse])));
+    const step = coarse ? 2 : 1;
+    const [width, height] = [Math.ceil(shown.width / step), Math.ceil(shown.height / step)];
+    if (onto.canvas.width !== width || onto.canvas.height !== height) {
+      onto.canvas.width = width;
+      onto.canvas.height = height;
     }
     parts.forEach((/** @type {Uint8Array} */ bytes, i) => {
-      const [from, to] = this.#rows(i, shown.height);
-      if (to === from) return;
+      if (!bytes.length) return;
       const pixels = new Uint8ClampedArray(/** @type {ArrayBuffer} */ (bytes.buffer), bytes.byteOffset, bytes.byteLength);
-      onto.putImageData(new ImageData(pixels, shown.width, to - from, { colorSpace: this.#wide ? "display-p3" : "srgb" }), 0, from);
+      onto.putImageData(new ImageData(pixels, width, bytes.length / (4 * width), { colorSpace: this.#wide ? "display-p3" : "srgb" }), 0, Math.ceil(this.#rows(i, shown.height)[0] / step));
     });
   }
 
@@ -260,7 +261,7 @@ export class Pool {
       await this.#fill(helper, shown, areas, surface, false);
       const drawn = async (/** @type {boolean} */ bare) => {
         /** @type {Uint8Array} */
-        const bytes = await helper.call("render", [bare, false, false]);
+        const bytes = await helper.call("render", [bare, false, false, false]);
         const canvas = new OffscreenCanvas(shown.width, shown.height);
         const pixels = new Uint8ClampedArray(/** @type {ArrayBuffer} */ (bytes.buffer), bytes.byteOffset, bytes.byteLength);
         canvas.getContext("2d")?.putImageData(new ImageData(pixels, shown.width, shown.height), 0, 0);

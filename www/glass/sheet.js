@@ -9,6 +9,8 @@ import { find } from "../dom.js";
 
 /** Most screen pixels for one of the painting. */
 const CLOSEST = 1 / 16;
+/** Milliseconds that drawing may take while a film is pulled: the screen's 16, less what the pull itself takes before. */
+const FRAME = 14;
 
 export class Sheet {
   #box;
@@ -23,6 +25,8 @@ export class Sheet {
   #busy = false;
   /** Whether all of the painting is seen, and is to be when the window changes. */ #all = true;
   /** @type {number | undefined} */ #fine = undefined;
+  /** Whether all pixels took longer than a frame when films were last laid: then a pull is drawn on every second one each way. */ #slow = false;
+  /** Pixels that are shown, all of them. */ #full = { width: 1, height: 1 };
   grey = false;
   hatch = false;
   /** Called when something is on the screen again, and whether a film is still being pulled. @type {(pulling: boolean) => void} */ ondrawn = () => {};
@@ -237,7 +241,9 @@ export class Sheet {
     const every = view.areas.map((_, area) => area);
     if (due.light) await pool.light(view.surface);
     if (due.window || due.light) {
-      await pool.show(this.#window);
+      const shown = this.#window;
+      this.#full = shown;
+      await pool.show(shown);
       this.hide_lost();
     }
     if (due.areas || due.light) await pool.areas(view.areas.length);
@@ -246,23 +252,27 @@ export class Sheet {
     /** @type {[number, boolean][]} */
     const films = [...(due.areas || due.light ? every : due.films.keys())].filter((area) => area < every.length).map((area) => [area, due.films.get(area) ?? false]);
     const rough = films.some(([, pulling]) => pulling);
+    // Films alone: the painting and where they lie stay.
+    const laying = films.length > 0 && !anew && !due.places.size && !due.bare;
+    const coarse = rough && laying && this.#slow;
     const { laid } = await pool.lay(films);
     // Not waited for in between: every message there and back takes its time of a pull.
-    const drawn = [laid, pool.render(this.#seen, false, this.grey, this.hatch)];
-    if (due.window || due.light || due.bare) drawn.push(pool.render(this.#bare, true, this.grey, false));
+    const drawn = [laid, pool.render(this.#seen, false, this.grey, this.hatch, coarse)];
+    if (due.window || due.light || due.bare) drawn.push(pool.render(this.#bare, true, this.grey, false, false));
     await Promise.all(drawn);
     this.#sized();
     this.took = performance.now() - start;
-    // While a film is pulled fewer shares of its build are made; soon after it rests, all of them.
+    if (laying && !coarse) this.#slow = this.took > FRAME;
+    // While a film is pulled fewer shares of its build are made, and fewer pixels where all are too many; soon after it rests, all of them.
     clearTimeout(this.#fine);
     if (rough) this.#fine = setTimeout(() => this.all_films(false), 150);
     this.ondrawn(rough);
   }
 
-  /** The canvases are as large on the page as they have pixels. */
+  /** The canvases are as large on the page as all pixels that are shown. */
   #sized() {
     const { fine } = this.#size;
-    const { width, height } = this.#seen.canvas;
+    const { width, height } = this.#full;
     for (const { canvas } of [this.#seen, this.#bare, this.#lost]) {
       canvas.style.width = `${width / fine}px`;
       canvas.style.height = `${height / fine}px`;
@@ -280,7 +290,7 @@ export class Sheet {
     const view = /** @type {GlassView} */ (this.#view);
     const whole = new OffscreenCanvas(pixels.width, pixels.height);
     whole.getContext("2d")?.putImageData(pixels, 0, 0);
-    const { width, height } = this.#seen.canvas;
+    const { width, height } = this.#full;
     this.#lost.canvas.width = width;
     this.#lost.canvas.height = height;
     const small = pixels.width / view.width;

@@ -53,7 +53,7 @@ const methods = {
   areas: (/** @type {number} */ count) => rows().set_areas(count),
   place: (/** @type {number} */ area, /** @type {Uint8Array | undefined} */ shares) => rows().set_shares(area, shares),
   lay: (/** @type {number} */ area, /** @type {Float64Array} */ packed) => rows().lay(area, packed),
-  render: (/** @type {boolean} */ bare, /** @type {boolean} */ grey, /** @type {boolean} */ hatch) => rows().render(bare, grey, hatch),
+  render: (/** @type {[boolean, boolean, boolean, boolean]} */ ...args) => rows().render(...args),
   lost(/** @type {number} */ width) {
     const lost = rows().lost();
     const pixels = new ImageData(new Uint8ClampedArray(lost.rgba()), width);

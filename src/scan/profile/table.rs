@@ -192,7 +192,11 @@ impl Grid {
             share[i] = position - corner[i] as f64;
         }
         let mut order = [0, 1, 2];
-        order.sort_by(|&i, &j| share[j].total_cmp(&share[i]));
+        for (i, j) in [(0, 1), (1, 2), (0, 1)] {
+            if share[order[i]] < share[order[j]] {
+                order.swap(i, j);
+            }
+        }
         let mut here = self.node(corner);
         let mut sum = here;
         for axis in order {
