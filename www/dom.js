@@ -112,6 +112,34 @@ export function grow(list, count, make) {
   while (list.childElementCount < count) list.append(make(list.childElementCount));
 }
 
+const PRESSED = "button:enabled, input:enabled, select:enabled, textarea:enabled, a[href]";
+
+/** Milliseconds without a key after which what is typed is taken as it stands. */
+const PAUSE = 600;
+
+/**
+ * Takes what is typed as soon as typing pauses, and not only when the field is left: a page that is closed leaves no field.
+ * @param {HTMLInputElement | HTMLTextAreaElement} field
+ * @param {() => void} take
+ */
+export function typed(field, take) {
+  /** @type {number | undefined} */ let soon;
+  let taken = field.value;
+  const now = () => {
+    clearTimeout(soon);
+    if (field.value === taken) return;
+    taken = field.value;
+    take();
+  };
+  field.addEventListener("focus", () => (taken = field.value));
+  field.addEventListener("input", () => {
+    clearTimeout(soon);
+    soon = setTimeout(now, PAUSE);
+  });
+  field.addEventListener("change", now);
+  document.addEventListener("visibilitychange", () => document.hidden && document.activeElement === field && now());
+}
+
 /**
  * Draws anew without moving what is in focus: where something above it has grown or gone, the page is scrolled by as much.
  * @param {Element} root
@@ -121,7 +149,18 @@ export function steadily(root, draw) {
   const held = document.activeElement;
   if (!held || !root.contains(held)) return draw();
   const { top } = held.getBoundingClientRect();
+  const around = [];
+  for (let node = held.parentElement; node && node !== root; node = node.parentElement) around.push(node);
   draw();
+  // What was pressed can be pressed no more: keys go on from the nearest thing that can.
+  if (!held.checkVisibility() || (held instanceof HTMLButtonElement && held.disabled)) {
+    for (const node of around) {
+      const next = node.checkVisibility() && [...node.querySelectorAll(PRESSED)].find((near) => near !== held && near.checkVisibility());
+      if (!next) continue;
+      /** @type {HTMLElement} */ (next).focus({ preventScroll: true });
+      break;
+    }
+  }
   if (held.checkVisibility()) window.scrollBy({ top: held.getBoundingClientRect().top - top, behavior: "instant" });
 }
 

@@ -198,7 +198,7 @@
  * @property {number} no_help how many tubes do not help
  * @typedef {{ rows: { wanted: Tone, grey: Tone, spot: Spot, words: string, reached: boolean }[] }} GreysView
  *
- * @typedef {{ over: string, glaze: Spot, mix: Spot, parts: { key: string, parts: number }[], difference: string, pigment: string, unit: string, common: boolean, by_weight: boolean, tints: string[] }} MixView
+ * @typedef {{ over: string, glaze: Spot, mix: Spot, parts: { key: string, parts: number }[], difference: string, pigment: string, caution: string, unit: string, common: boolean, by_weight: boolean, tints: string[] }} MixView
  * @typedef {{ tube: string, with: string, parts: number, with_parts: number, by: "volume" | "weight", card?: string, lab?: Lab, lab_sd?: Lab, surface?: Surface }} NewTint a tint of known ratio: of its own card, or of a scrap of this colour
  * @typedef {Tone & { lab_sd: [number, number, number], range: number, word: string, pixels: number, trouble: string, file: string, profile: string }} PickView
  *

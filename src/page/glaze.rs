@@ -220,10 +220,16 @@ pub(super) fn verdict_words(
         .map(|(_, name)| *name)
         .collect();
     match lifted.len() {
-        0 => (
-            "Glazes.".into(),
-            "It darkens and colours; your drawing stays.".into(),
-        ),
+        0 => {
+            // As `span_words` has it, and colours alike in lightness are no drawing.
+            let fate = match span_after / span_before {
+                _ if span_before < 5.0 => "what lies below shows through",
+                share if share < 0.2 => "hardly anything of your drawing is left",
+                share if share < 0.5 => "your drawing goes down with it",
+                _ => "your drawing stays",
+            };
+            ("Glazes.".into(), format!("It darkens and colours; {fate}."))
+        }
         n if n == here.len() => (
             "Veils.".into(),
             "It lightens every one of these colours: a velatura, the milky veil.".into(),
@@ -314,6 +320,15 @@ mod tests {
         assert_eq!(words(&[Here::Veil; 9]).0, "Veils.");
         here[0] = Here::Covering;
         assert_eq!(words(&here).0, "Covers.");
+    }
+
+    #[test]
+    fn a_glaze_says_what_becomes_of_the_drawing() {
+        let sentence = |spans| verdict_words(&[Here::Glaze], &["grey"], 20.0, spans).1;
+        assert!(sentence([66.0, 48.0]).ends_with("your drawing stays."));
+        assert!(sentence([66.0, 32.0]).ends_with("your drawing goes down with it."));
+        assert!(sentence([66.0, 9.0]).ends_with("hardly anything of your drawing is left."));
+        assert!(sentence([0.0, 0.0]).ends_with("what lies below shows through."));
     }
 
     #[test]

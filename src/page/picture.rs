@@ -45,6 +45,9 @@ pub use tubes::TubesView;
 pub use view::PictureView;
 pub use wanted::{GreysView, WantedView, Way};
 
+/// Keys of sample tubes begin so (www/screens/picture.js).
+const SAMPLE: &str = "sample-";
+
 /// Steps that can be taken back.
 const MOST_STEPS: usize = 200;
 
@@ -213,7 +216,11 @@ impl OpenPicture {
             .map(|tube| shelf::tube_of(&tube.record.paint))
             .collect();
         for i in 0..self.tubes.len() {
-            let same = |j: &usize| *j == i || named[i].is_some() && named[*j] == named[i];
+            // A sample is nobody's reading of a tube, whatever it is called.
+            let own = |j: usize| !self.tubes[j].key.starts_with(SAMPLE);
+            let same = |j: &usize| {
+                *j == i || named[i].is_some() && named[*j] == named[i] && own(i) && own(*j)
+            };
             let readings: Vec<usize> = (0..self.tubes.len()).filter(same).collect();
             // The first of them has found out.
             let first = readings[0];

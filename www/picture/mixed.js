@@ -182,7 +182,7 @@ export class Mixed {
     const figureOf = (/** @type {string} */ words, /** @type {import("../types.js").Spot} */ spot) =>
       el("figure", {}, swatch(spot), el("figcaption", {}, el("strong", {}, words), el("br"), `± ${figure(spot.range)}, ${spot.word}`));
     find(this.#root, "[data-part=beside]").replaceChildren(figureOf(`glaze over ${view.over}`, view.glaze), figureOf("mixed, laid on full", view.mix));
-    find(this.#root, "[data-part=mix-words]").replaceChildren(...[view.difference, view.pigment, view.unit].filter(Boolean).map((words) => el("p", {}, words)));
+    find(this.#root, "[data-part=mix-words]").replaceChildren(...[view.caution, view.difference, view.pigment, view.unit].filter(Boolean).map((words) => el("p", {}, words)));
     find(this.#root, "[data-part=tints]").replaceChildren(...view.tints.map((words) => el("li", {}, words)));
     this.#fillTint();
     const focused = document.activeElement instanceof HTMLInputElement ? document.activeElement.name : "";

@@ -16,7 +16,7 @@ export class Pictures {
   /**
    * @param {HTMLElement} root
    * @param {import("../main.js").Page} page
-   * @param {(saved: Saved | null) => Promise<unknown>} open
+   * @param {(saved: Saved | null, gone?: string) => Promise<unknown>} open a saved picture, or a new one that has not the name of one just deleted
    * @param {() => number | undefined} current number of the open picture
    */
   constructor(root, page, open, current) {
@@ -27,10 +27,10 @@ export class Pictures {
     find(root, "[data-do=new]").addEventListener("click", () => this.#to(null));
   }
 
-  /** @param {Saved | null} saved */
-  async #to(saved) {
+  /** @param {Saved | null} saved @param {string} [gone] */
+  async #to(saved, gone) {
     try {
-      await this.#open(saved);
+      await this.#open(saved, gone);
       await this.list();
     } catch (error) {
       this.#page.tell(error);
@@ -63,8 +63,9 @@ export class Pictures {
     try {
       if (!(await askAndDelete(name, words, (words) => this.#page.engine.call("remove_picture", [words, saved.id, saved.text])))) return;
       await Promise.all([`glass:${saved.id}`, `glass:${saved.id}:painting`].map((held) => this.#page.engine.call("drop_work", [held])));
-      if (saved.id === this.#current()) await this.#to(null);
-      else await this.list();
+      const rest = await this.list();
+      // Deleting is not beginning anew: where others are left, the newest of them lies open.
+      if (saved.id === this.#current()) await this.#to(rest.filter(({ problem }) => !problem).at(-1) ?? null, name);
       this.#deleted(name);
     } catch (error) {
       this.#page.tell(error);

@@ -77,7 +77,9 @@ export class Underpainting {
     list.replaceChildren(...view.colours.map((colour, i) => this.#row(colour, i, view)));
     if (focused) {
       const again = list.querySelector(`[data-focus="${focused}"]`);
-      if (again instanceof HTMLElement) again.focus();
+      // Moved to an end, it goes no further that way.
+      const there = again?.matches(":disabled") ? again.parentElement?.querySelector("button:enabled") : again;
+      if (there instanceof HTMLElement) there.focus();
     }
   }
 
@@ -95,8 +97,13 @@ export class Underpainting {
       sure.value = String(colour.known);
       sure.addEventListener("change", () => desk.change({ do: "known", colour: place, lab_sd: known[Number(sure.value)][1] }));
     }
+    // The keys stay with the colour that moves.
+    const away = (/** @type {MouseEvent} */ { currentTarget }, /** @type {boolean} */ later) => {
+      /** @type {HTMLElement} */ (currentTarget).dataset.focus = `${later ? "later" : "sooner"}-${place + (later ? 1 : -1)}`;
+      desk.change({ do: "move-colour", colour: place, later });
+    };
     const move = (/** @type {boolean} */ later) =>
-      el("button", { type: "button", class: "quiet", "data-focus": `${later ? "later" : "sooner"}-${place}`, disabled: later ? place === count - 1 : place === 0, "aria-label": `Move ${colour.name} ${later ? "right" : "left"}`, click: () => desk.change({ do: "move-colour", colour: place, later }) }, later ? "right" : "left");
+      el("button", { type: "button", class: "quiet", "data-focus": `${later ? "later" : "sooner"}-${place}`, disabled: later ? place === count - 1 : place === 0, "aria-label": `Move ${colour.name} ${later ? "right" : "left"}`, click: (/** @type {MouseEvent} */ event) => away(event, later) }, later ? "right" : "left");
     return el(
       "li",
       { "data-row": place },

@@ -1,7 +1,7 @@
 // @ts-check
 /** Picture: films of kept tubes over the underpainting's colours. Joins the parts in www/picture. */
 
-import { download, el, find, grow, say, steadily, write } from "../dom.js";
+import { download, el, find, grow, say, steadily, typed, write } from "../dom.js";
 import { EngineError } from "../engine.js";
 import { Lanes } from "../picture/band.js";
 import { Coats, Order } from "../picture/coats.js";
@@ -80,12 +80,12 @@ export function pictureScreen(page, painting) {
       mixed.take(spot.lab, spot.lab_sd, surface);
     },
   });
-  const pictures = new Pictures(part("pictures"), page, (saved) => open(saved).then(lay_wanted), () => desk.id);
+  const pictures = new Pictures(part("pictures"), page, (saved, gone) => open(saved, gone).then(lay_wanted), () => desk.id);
 
   const name = /** @type {HTMLInputElement} */ (find(screen, "[data-part=name]"));
-  name.addEventListener("change", () => desk.change({ do: "name", name: name.value }));
+  typed(name, () => desk.change({ do: "name", name: name.value }).then(() => part("pictures").hidden || desk.saved.then(() => pictures.list())).catch(page.tell));
   const notes = /** @type {HTMLTextAreaElement} */ (find(screen, "[data-part=notes] textarea"));
-  notes.addEventListener("change", () => desk.change({ do: "notes", notes: notes.value }));
+  typed(notes, () => desk.change({ do: "notes", notes: notes.value }));
   undo.addEventListener("click", () => desk.step(true));
   redo.addEventListener("click", () => desk.step(false));
   screen.addEventListener("keydown", (event) => {
@@ -161,11 +161,11 @@ export function pictureScreen(page, painting) {
     all.draw({ ...view_of, rows: view_of.rows.filter(({ key }) => mine.has(key)) }, mine);
   }
 
-  /** Opens a saved picture, or a new one with one film, so that there is something to see. @param {import("../types.js").Saved | null} saved */
-  async function open(saved) {
+  /** Opens a saved picture, or a new one with one film, so that there is something to see. @param {import("../types.js").Saved | null} saved @param {string} [gone] a name that a new one is not to have */
+  async function open(saved, gone) {
     drawnFor = "";
     await take_samples(saved?.text ?? "");
-    await desk.open(saved, at_hand(), saved ? "" : await new_name());
+    await desk.open(saved, at_hand(), saved ? "" : await new_name(gone));
     if (!saved) wanted ??= await first_tube();
   }
 
@@ -208,11 +208,11 @@ export function pictureScreen(page, painting) {
     return [...tubes, ...used].map(({ key, text }) => [key, text]);
   }
 
-  /** A name that no saved picture has. */
-  async function new_name() {
+  /** A name that no saved picture has. @param {string} [gone] nor this one */
+  async function new_name(gone) {
     /** @type {import("../types.js").Saved[]} */
     const saved = await page.engine.call("pictures").catch(() => []);
-    const taken = new Set(saved.map(({ name }) => name));
+    const taken = new Set([gone, ...saved.map(({ name }) => name)]);
     for (let number = 2, name = "My picture"; ; name = `My picture ${number++}`) if (!taken.has(name)) return name;
   }
 

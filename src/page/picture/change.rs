@@ -453,7 +453,8 @@ impl OpenPicture {
                         "Choose 2 to 12 greys for a ladder.".to_owned(),
                     ));
                 }
-                plan.colours.extend(colours::ladder(*count, *light, *dark));
+                let greys = colours::ladder(*count, *light, *dark, &plan.colours);
+                plan.colours.extend(greys);
             }
             Change::AddMasstone { tube } => {
                 plan.colours
@@ -551,7 +552,12 @@ fn typed(error: Error) -> Error {
         Error::PictureFile { field, reason } => {
             let field = field.rsplit(['.', ':']).next().unwrap_or_default().trim();
             let (first, rest) = field.split_at_checked(1).unwrap_or_default();
-            Error::Refused(format!("{}{rest} {reason}.", first.to_ascii_uppercase()))
+            // a* and b* are never written large.
+            let first = match rest {
+                "*" => first.to_owned(),
+                _ => first.to_ascii_uppercase(),
+            };
+            Error::Refused(format!("{first}{rest} {reason}."))
         }
         error => error,
     }

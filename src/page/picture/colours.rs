@@ -26,12 +26,18 @@ pub(super) fn plain(name: &str, lab: [f64; 3], source: Source) -> Colour {
     }
 }
 
-/// Greys from light to dark in equal steps of L*.
-pub(super) fn ladder(count: usize, light: f64, dark: f64) -> Vec<Colour> {
+/// Greys from light to dark in equal steps of L*, numbered on from those that are there.
+pub(super) fn ladder(count: usize, light: f64, dark: f64, beside: &[Colour]) -> Vec<Colour> {
+    let number = |colour: &Colour| colour.name.strip_prefix("grey ")?.parse::<usize>().ok();
+    let last = beside.iter().filter_map(number).max().unwrap_or(0).min(999);
     (0..count)
         .map(|i| {
             let l = light + (dark - light) * i as f64 / (count.max(2) - 1) as f64;
-            plain(&format!("grey {}", i + 1), [l, 0.0, 0.0], Source::Ladder)
+            plain(
+                &format!("grey {}", last + i + 1),
+                [l, 0.0, 0.0],
+                Source::Ladder,
+            )
         })
         .collect()
 }

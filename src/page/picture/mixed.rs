@@ -2,12 +2,18 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{OpenPicture, tints::Tied, view::Spot, words};
+use super::{
+    OpenPicture,
+    notes::{is_acrylic, is_oil},
+    tints::Tied,
+    view::Spot,
+    words,
+};
 use crate::{
     Error, Result,
     colour::{self, Lab},
     fit::uncertainty,
-    page::difference_word,
+    page::{difference_word, glaze::listed},
     paint::{Constants, file::Measure, verdict},
     picture::{
         Predicted,
@@ -40,6 +46,8 @@ pub struct MixView {
     pub difference: String,
     /// Paint in the mix to paint in the glaze, in words; empty where no film of the mix hides.
     pub pigment: String,
+    /// What speaks against mixing these at all; empty where nothing is known that does.
+    pub caution: String,
     /// What the range rests on: whether the cards share a unit.
     pub unit: String,
     /// Whether they do.
@@ -181,6 +189,15 @@ impl OpenPicture {
                 })
                 .collect(),
             pigment,
+            caution: if in_mix.iter().any(|(paint, _)| is_oil(&self.tubes[*paint]))
+                && in_mix
+                    .iter()
+                    .any(|(paint, _)| is_acrylic(&self.tubes[*paint]))
+            {
+                "Oil and acrylic do not mix: this comparison is of colours only.".to_owned()
+            } else {
+                String::new()
+            },
             tints: self.tint_words(&in_mix),
             unit: compared.words,
             common: unit != Unit::Unknown,
@@ -291,21 +308,28 @@ impl OpenPicture {
                 self.gauge(parts[0].0)
             ),
             Unit::Unknown => {
-                let without: Vec<&str> = parts
-                    .iter()
-                    .filter(|(paint, _)| self.gauge(*paint).is_empty())
-                    .map(|(paint, _)| self.tubes[*paint].name())
-                    .collect();
-                let why = if without.is_empty() {
-                    "These cards were drawn with different gauges".to_owned()
+                let names = |without: &dyn Fn(usize) -> bool| {
+                    let of = parts.iter().filter(|(paint, _)| without(*paint));
+                    let of: Vec<&str> = of.map(|(paint, _)| self.tubes[*paint].name()).collect();
+                    listed(&of)
+                };
+                let weighed = |paint: usize| self.tubes[paint].record.film_weight.is_some();
+                let tinted = |paint: usize| self.tints_of(paint).next().is_some();
+                let any = |is: &dyn Fn(usize) -> bool| parts.iter().any(|(paint, _)| is(*paint));
+                let no_gauge = |paint: usize| self.gauge(paint).is_empty();
+                // What is begun is named first: it is the shortest way to an end.
+                let why = if any(&weighed) {
+                    format!("No film of {} was weighed", names(&|paint| !weighed(paint)))
+                } else if any(&tinted) {
+                    "The tints that are kept do not tie all of these paints to one of them"
+                        .to_owned()
+                } else if any(&no_gauge) {
+                    format!("No gauge is written on {}", names(&no_gauge))
                 } else {
-                    format!(
-                        "No gauge is written on {}",
-                        crate::page::glaze::listed(&without)
-                    )
+                    "These cards were drawn with different gauges".to_owned()
                 };
                 format!(
-                    "{why}: one film may be twice as thick as the other, parts are uncertain by a factor of 2, and the range is wider. Draw both with one gauge, or weigh a film of each, and write it on their labels; or stir one into the other in a known ratio and say below how that tint came out."
+                    "{why}: one film may be twice as thick as another, parts are uncertain by a factor of 2, and the range is wider. Draw all of them with one gauge, or weigh a film of each, and write it on their labels; or stir each into the same one in a known ratio and say below how that tint came out."
                 )
             }
         }

@@ -164,11 +164,11 @@ fn binder(tube: &Tube) -> String {
     tube.record.paint.binder.to_lowercase()
 }
 
-fn is_acrylic(tube: &Tube) -> bool {
+pub(super) fn is_acrylic(tube: &Tube) -> bool {
     binder(tube).contains("acryl")
 }
 
-fn is_oil(tube: &Tube) -> bool {
+pub(super) fn is_oil(tube: &Tube) -> bool {
     const OILS: [&str; 7] = [
         "oil",
         "linseed",

@@ -337,7 +337,15 @@ impl OpenPicture {
         }
         if lighter.len() >= 2 {
             let mean = lighter.iter().sum::<f64>() / lighter.len() as f64;
+            let most = lighter.iter().fold(f64::NEG_INFINITY, |a, b| a.max(*b));
+            let least = lighter.iter().fold(f64::INFINITY, |a, b| a.min(*b));
             view.sentence = match mean {
+                // A mean of both would hide both.
+                _ if most > 3.0 && least < -3.0 => format!(
+                    "Over {} patches, predictions run both ways: up to {most:.0} L* too light and {:.0} L* too dark. No coat mends both; look at each patch.",
+                    lighter.len(),
+                    -least
+                ),
                 m if m > 1.0 => format!(
                     "Over {} patches, predictions run light: by {m:.0} L* on average.",
                     lighter.len()

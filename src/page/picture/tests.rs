@@ -113,6 +113,23 @@ fn every_change_is_one_step_back_and_one_forth() {
     assert_eq!(open.write(), first);
     while open.redo() {}
     assert_eq!(open.write(), last);
+    // Another ladder goes on counting.
+    open.change(&Change::AddLadder {
+        count: 2,
+        light: 90.0,
+        dark: 20.0,
+    })
+    .unwrap();
+    let names: Vec<&str> = open.plan.colours.iter().map(|c| c.name.as_str()).collect();
+    let greys: Vec<&str> = names
+        .into_iter()
+        .filter(|n| n.starts_with("grey "))
+        .collect();
+    let mut once = greys.clone();
+    once.sort_unstable();
+    once.dedup();
+    assert_eq!(once.len(), greys.len(), "{greys:?}");
+    assert!(open.undo());
     // What is refused leaves everything as it was, and no step.
     for refused in [
         Change::TakeFilm { film: 9 },
@@ -496,6 +513,25 @@ fn a_mix_is_brought_near_the_glaze_and_takes_more_paint() {
     let mut other = near.parts.clone();
     other[1].parts *= 0.2;
     assert!(off(&open.mixed(&other, None).unwrap()) > off(&near));
+    // One film alone was weighed: the one that lacks it is named. And acrylic is not stirred into oil.
+    assert_eq!(near.caution, "");
+    let half = NAMES.map(|name| {
+        let mut record = Record::read(&sample(name)).unwrap();
+        record.film_weight = (name == "foam-white").then_some(2.0);
+        record.paint.binder = if name == "storm-blue" {
+            "acrylic"
+        } else {
+            "linseed oil"
+        }
+        .into();
+        (name.to_owned(), record.write())
+    });
+    open.use_tubes(half.to_vec()).unwrap();
+    let half = open.mixed(&near.parts, None).unwrap();
+    assert!(half.caution.starts_with("Oil and acrylic do not mix"));
+    let blue = open.tubes.iter().find(|t| t.key == "storm-blue").unwrap();
+    let unit = format!("No film of {} was weighed", blue.name());
+    assert!(half.unit.starts_with(&unit), "{}", half.unit);
     // With one gauge on all cards the same mix is surer.
     let gauged = NAMES.map(|name| {
         let mut record = Record::read(&sample(name)).unwrap();
@@ -1154,6 +1190,37 @@ fn readings_of_one_tube_are_predicted_by_their_mean() {
     );
 }
 
+/// A sample paint is nobody's second card, though the painter's own tube has its name.
+#[test]
+fn a_sample_is_no_reading_of_a_tube() {
+    let mut open = OpenPicture::new("Mill");
+    let sample_of = |key: &str| (key.to_owned(), sample("kelp-green"));
+    open.use_tubes(vec![sample_of("sample-kelp green")])
+        .unwrap();
+    lay(&mut open, "sample-kelp green", 0.8);
+    let alone = open.view().unwrap();
+    open.use_tubes(vec![sample_of("kept-1"), sample_of("sample-kelp green")])
+        .unwrap();
+    let beside = open.view().unwrap();
+    assert_eq!(alone.seen, beside.seen);
+    let readings = |words: &String| words.contains("readings");
+    assert!(
+        !beside.cautions.iter().any(readings),
+        "{:?}",
+        beside.cautions
+    );
+    // Two cards of the painter's own are two readings.
+    open.use_tubes(vec![sample_of("kept-1"), sample_of("kept-2")])
+        .unwrap();
+    open.change(&Change::LayAlone {
+        tube: "kept-1".into(),
+        build: 0.8,
+    })
+    .unwrap();
+    let cautions = open.view().unwrap().cautions;
+    assert!(cautions.iter().any(readings), "{cautions:?}");
+}
+
 /// Usual mediums are a beginning: one choice gives their parts, which can then be changed; cautions are those of what is in it.
 #[test]
 fn a_usual_medium_is_chosen_and_its_parts_changed() {
@@ -1336,6 +1403,14 @@ fn what_is_typed_out_of_reach_is_refused_in_plain_words() {
     };
     let l = "L* is not between 0 and 100. Choose a value that is.";
     assert_eq!(refusal(colour), l);
+    let colour = Change::AddColour {
+        name: "x".into(),
+        lab: [50.0, 200.0, 0.0],
+        lab_sd: [4.0; 3],
+        surface: Surface::Glossy,
+    };
+    let a = "a* is not between -150 and 150. Choose a value that is.";
+    assert_eq!(refusal(colour).replace('−', "-"), a);
     let thinning = Thinning {
         paint: -2.0,
         stays: 1.0,

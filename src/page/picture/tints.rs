@@ -83,7 +83,7 @@ impl OpenPicture {
     }
 
     /// Tints of a tube, whichever of its readings they are kept with.
-    fn tints_of(&self, paint: usize) -> impl Iterator<Item = &Tint> {
+    pub(super) fn tints_of(&self, paint: usize) -> impl Iterator<Item = &Tint> {
         let readings = self.tubes[paint].readings.iter();
         readings.flat_map(|&j| &self.tubes[j].record.tints)
     }

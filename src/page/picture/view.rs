@@ -232,7 +232,12 @@ impl OpenPicture {
         if films.is_empty() {
             return [
                 "Bare underpainting.".to_owned(),
-                "Choose a tube below: it is laid on as a film.".to_owned(),
+                if self.plan.films.is_empty() {
+                    "Choose a tube below: it is laid on as a film."
+                } else {
+                    "No coat of any film lies on it yet."
+                }
+                .to_owned(),
                 String::new(),
                 String::new(),
             ];

@@ -189,6 +189,14 @@ impl OpenPicture {
             view.asked = format!("No tube at hand brings {} nearer to it.", colour.name);
         }
         sort_by_number(&mut found, |(_, nearest)| nearest.misses_by);
+        let misses =
+            |nearest: &wanted::Nearest| nearest.misses_by > nearest.predicted.range.max(3.0);
+        if !found.is_empty() && found.iter().all(|(_, nearest)| misses(nearest)) {
+            view.asked = format!(
+                "No tube at hand reaches it in one film over bare {}; these come nearest.",
+                colour.name
+            );
+        }
         for (tube, nearest) in found.into_iter().take(MOST_ROWS) {
             let depth = depth::Depth {
                 build: nearest.build,

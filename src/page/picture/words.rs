@@ -57,6 +57,10 @@ pub(super) fn reason(here: Here, before: Lab, after: Lab, left: f64) -> String {
         Here::Glaze if by < 0.5 => {
             "Glaze: it changes the hue and hardly the lightness; the drawing stays.".to_owned()
         }
+        // Half of the 100 L* between white and black, as for the drawing (ours).
+        Here::Glaze if left < 50.0 => format!(
+            "Glaze: this colour falls by {by:.0} L*, and the drawing with it: white and black would be {left:.0} L* apart under it."
+        ),
         Here::Glaze => {
             format!("Glaze: this colour falls by {by:.0} L*, and what lies below stays in view.")
         }
