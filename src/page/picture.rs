@@ -216,12 +216,12 @@ impl OpenPicture {
             .map(|tube| shelf::tube_of(&tube.record.paint))
             .collect();
         for i in 0..self.tubes.len() {
-            // A sample is nobody's reading of a tube, whatever it is called.
-            let own = |j: usize| !self.tubes[j].key.starts_with(SAMPLE);
-            let same = |j: &usize| {
-                *j == i || named[i].is_some() && named[*j] == named[i] && own(i) && own(*j)
-            };
-            let readings: Vec<usize> = (0..self.tubes.len()).filter(same).collect();
+            let same = |j: &usize| *j == i || named[i].is_some() && named[*j] == named[i];
+            let all: Vec<usize> = (0..self.tubes.len()).filter(same).collect();
+            // Readings of the painter's own stand for a sample of that name too, but the sample is nobody's reading of a tube.
+            let is_own = |j: &usize| !self.tubes[*j].key.starts_with(SAMPLE);
+            let own: Vec<usize> = all.iter().copied().filter(is_own).collect();
+            let readings = if own.is_empty() { all } else { own };
             // The first of them has found out.
             let first = readings[0];
             let (taken, odd) = if first < i {
@@ -242,7 +242,7 @@ impl OpenPicture {
                     alike.odd.map(|at| readings[at]),
                 )
             };
-            let several = readings.len() > 1;
+            let several = readings != [i];
             let on_card = if several {
                 let alike: Vec<&Constants> = taken.iter().map(|&j| &self.tubes[j].alone).collect();
                 mean::mean(&self.tubes[i].alone, &alike)

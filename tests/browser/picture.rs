@@ -736,7 +736,9 @@ fn what_is_wanted_is_answered_and_laid_on() {
     page.evaluate(&format!("document.querySelector('{field}').select()"));
     page.type_text(&lab);
     page.press("Enter");
-    page.wait_for_text("One film over bare grey 3, nearest first.");
+    page.wait_for_text(
+        "No tube at hand reaches it in one film over bare grey 3; these come nearest.",
+    );
     page.click("#picture .wanted-row button[aria-label^='Lay it alone']");
     picture_has(&mut page, 1);
     // Greys under it, once there is something to look for.

@@ -98,12 +98,12 @@ export class Underpainting {
       sure.addEventListener("change", () => desk.change({ do: "known", colour: place, lab_sd: known[Number(sure.value)][1] }));
     }
     // The keys stay with the colour that moves.
-    const away = (/** @type {MouseEvent} */ { currentTarget }, /** @type {boolean} */ later) => {
+    const away = (/** @type {Event} */ { currentTarget }, /** @type {boolean} */ later) => {
       /** @type {HTMLElement} */ (currentTarget).dataset.focus = `${later ? "later" : "sooner"}-${place + (later ? 1 : -1)}`;
       desk.change({ do: "move-colour", colour: place, later });
     };
     const move = (/** @type {boolean} */ later) =>
-      el("button", { type: "button", class: "quiet", "data-focus": `${later ? "later" : "sooner"}-${place}`, disabled: later ? place === count - 1 : place === 0, "aria-label": `Move ${colour.name} ${later ? "right" : "left"}`, click: (/** @type {MouseEvent} */ event) => away(event, later) }, later ? "right" : "left");
+      el("button", { type: "button", class: "quiet", "data-focus": `${later ? "later" : "sooner"}-${place}`, disabled: later ? place === count - 1 : place === 0, "aria-label": `Move ${colour.name} ${later ? "right" : "left"}`, click: (/** @type {Event} */ event) => away(event, later) }, later ? "right" : "left");
     return el(
       "li",
       { "data-row": place },

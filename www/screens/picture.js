@@ -83,7 +83,11 @@ export function pictureScreen(page, painting) {
   const pictures = new Pictures(part("pictures"), page, (saved, gone) => open(saved, gone).then(lay_wanted), () => desk.id);
 
   const name = /** @type {HTMLInputElement} */ (find(screen, "[data-part=name]"));
-  typed(name, () => desk.change({ do: "name", name: name.value }).then(() => part("pictures").hidden || desk.saved.then(() => pictures.list())).catch(page.tell));
+  typed(name, async () => {
+    await desk.change({ do: "name", name: name.value });
+    // The list that lies open has its name too.
+    if (!part("pictures").hidden) await desk.saved.then(() => pictures.list()).catch(page.tell);
+  });
   const notes = /** @type {HTMLTextAreaElement} */ (find(screen, "[data-part=notes] textarea"));
   typed(notes, () => desk.change({ do: "notes", notes: notes.value }));
   undo.addEventListener("click", () => desk.step(true));

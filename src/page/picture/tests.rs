@@ -1202,7 +1202,9 @@ fn a_sample_is_no_reading_of_a_tube() {
     open.use_tubes(vec![sample_of("kept-1"), sample_of("sample-kelp green")])
         .unwrap();
     let beside = open.view().unwrap();
-    assert_eq!(alone.seen, beside.seen);
+    for (one, all) in alone.seen.iter().zip(&beside.seen) {
+        assert!(off_by(one, all) < 0.01 && (one.range - all.range).abs() < 0.01);
+    }
     let readings = |words: &String| words.contains("readings");
     assert!(
         !beside.cautions.iter().any(readings),
