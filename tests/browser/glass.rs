@@ -457,6 +457,23 @@ fn a_narrow_window_touch_and_a_pen_will_do() {
     settled(&mut page);
     let bare = probe(&mut page, "bare", JUG);
     assert!(far(probe(&mut page, "seen", JUG), bare) > 8.0);
+    // Two fingers zoom with the brush in hand, too, and leave nothing on the painting: what was laid is the last step still.
+    let drawn = |page: &mut Browser| probe(page, "seen", [0.1, 0.1]);
+    let wall = place(&mut page, [0.1, 0.1]);
+    let laid = drawn(&mut page);
+    touch(&mut page, "touchStart", &[wall]);
+    touch(&mut page, "touchStart", &[wall, [wall[0] + 60.0, wall[1]]]);
+    touch(&mut page, "touchEnd", &[]);
+    settled(&mut page);
+    assert!(far(drawn(&mut page), laid) < 0.5);
+    // A tap lays a dab.
+    touch(&mut page, "touchStart", &[wall]);
+    touch(&mut page, "touchEnd", &[]);
+    settled(&mut page);
+    assert!(far(drawn(&mut page), laid) > 4.0);
+    page.click("#glass [data-do=glass-undo]");
+    settled(&mut page);
+    assert!(far(drawn(&mut page), laid) < 0.5);
     tool(&mut page, "look");
     let finger = place(&mut page, JUG);
     let spread = |by: f64| [[finger[0] - by, finger[1]], [finger[0] + by, finger[1]]];

@@ -500,6 +500,8 @@ export function glassScreen(page, picture) {
   /** @type {At | null} */ let last = null;
   /** @type {[number, number]} */ let from = [0, 0];
   let moved = false;
+  /** Where a finger was put down with the brush: it lays nothing before it moves or is lifted, since a second one may follow. @type {At | null} */ let resting = null;
+  /** Whether two fingers were down since none was: lifting them does nothing. */ let pinched = false;
 
   box.addEventListener("pointerdown", (event) => {
     if (event.button !== 0 || !view) return;
@@ -507,10 +509,13 @@ export function glassScreen(page, picture) {
     down.set(event.pointerId, event);
     moved = false;
     from = [event.clientX, event.clientY];
-    if (down.size > 1) return cancel_stroke();
+    pinched = down.size > 1;
+    resting = null;
+    if (pinched) return cancel_stroke();
     keyed = false;
     cursor = sheet.at(event);
-    if (tool === "brush") begin_brush(cursor, pressure(event));
+    if (tool === "brush" && event.pointerType === "touch") resting = cursor;
+    else if (tool === "brush") begin_brush(cursor, pressure(event));
     if (tool === "outline" && corners.length === 0) corners = [cursor];
     if (tool === "run") running = cursor;
   });
@@ -532,6 +537,11 @@ export function glassScreen(page, picture) {
     }
     down.set(event.pointerId, event);
     const at = sheet.at(event);
+    if (pinched) return;
+    if (resting && moved) {
+      begin_brush(resting, 1);
+      resting = null;
+    }
     if (tool === "look" || tool === "known" || tool === "like") {
       if (moved) sheet.move(event.clientX - was.clientX, event.clientY - was.clientY);
     } else if (tool === "brush" && last) {
@@ -550,7 +560,14 @@ export function glassScreen(page, picture) {
       if (!down.delete(event.pointerId) || !view) return;
       if (down.size) return;
       const at = sheet.at(event);
-      if (name === "pointercancel") return cancel_stroke();
+      if (pinched) return;
+      if (name === "pointercancel") {
+        resting = null;
+        return cancel_stroke();
+      }
+      // A tap.
+      if (resting) begin_brush(resting, 1);
+      resting = null;
       if (tool === "brush") return end_brush();
       if (tool === "outline") {
         if (moved && corners.length > 2) close_outline();
