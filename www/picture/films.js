@@ -25,6 +25,7 @@ export class Films {
     this.#root = root;
     this.#desk = desk;
     this.#pull = new Pull(this.#part("pull"), "picture-pull", (build) => {
+      if (!this.#pulling) this.#keepInSight();
       this.#pulling = true;
       if (this.#view?.film != null) desk.pull(this.#view.film, build);
     });
@@ -51,8 +52,17 @@ export class Films {
     return this.#pulling;
   }
 
+  /** While a film is pulled in a narrow window, where the colours are scrolled away, they come along, unless they would lie on the knife. */
+  #keepInSight() {
+    const desk = this.#root.closest(".desk");
+    const band = desk && find(desk, "[data-part=band]");
+    const below = band && band.offsetHeight + 8 < this.#part("pull").getBoundingClientRect().top;
+    desk?.classList.toggle("pulling", Boolean(below));
+  }
+
   #let_go() {
     this.#pulling = false;
+    this.#root.closest(".desk")?.classList.remove("pulling");
     if (this.#view?.film != null) this.#desk.change({ do: "build", film: this.#view.film, build: this.#pull.build, pulling: false });
   }
 
