@@ -211,6 +211,9 @@ impl<'a> Tube<'a> {
     }
 }
 
+/// How many times as thick as the thickest film of its card, or as thin as the thinnest, a film may be before it is said (ours).
+pub(crate) const BEYOND: f64 = 1.5;
+
 fn notes(records: &[&Record], builds: &[f64]) -> Vec<String> {
     let mut notes = Vec::new();
     for (record, &build) in records.iter().zip(builds) {
@@ -228,9 +231,13 @@ fn notes(records: &[&Record], builds: &[f64]) -> Vec<String> {
         for words in all.into_iter().filter(|words| !words.is_empty()) {
             notes.push(format!("{name}: {words}"));
         }
-        if build > 1.5 * record.thickest() {
+        if build > BEYOND * record.thickest() {
             notes.push(format!(
                 "{name}: thicker than any film on its card; the range is a guess beyond it."
+            ));
+        } else if build < thinnest / BEYOND {
+            notes.push(format!(
+                "{name}: thinner than any film on its card, so beyond what was measured."
             ));
         }
         if record.dry.0 == "no" {

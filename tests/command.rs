@@ -561,6 +561,10 @@ fn glaze_takes_several_readings_of_a_tube_as_one() {
     let range = |answer: &Value| answer["de00_90"].as_f64().expect("a number");
     let note = |answer: &Value| answer["notes"][0].as_str().unwrap_or_default().to_owned();
     let alone = ask(&[&one], "0.8");
+    // Far from the films of the card, that is said, either way.
+    assert_eq!(note(&alone), "");
+    assert!(note(&ask(&[&one], "0.1")).contains("thinner than any film on its card"));
+    assert!(note(&ask(&[&one], "5")).contains("thicker than any film on its card"));
     let both = ask(&[&one, &two], "0.8");
     // The same colour, more surely, and said.
     for axis in 0..3 {

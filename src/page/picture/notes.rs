@@ -9,6 +9,7 @@ use crate::{
         verdict,
     },
     picture::{
+        BEYOND,
         medium::{self, MEDIA, Medium},
         plan::PlannedFilm,
         readings,
@@ -141,10 +142,10 @@ fn beyond(films: &[(&PlannedFilm, &Tube)]) -> Vec<String> {
         names
     };
     let thinnest =
-        |build: f64, record: &Record| record.films.iter().all(|film| build < 0.99 * film.build);
+        |build: f64, record: &Record| record.films.iter().all(|film| build < film.build / BEYOND);
     [
         (
-            those(|build, record| build > 1.01 * record.thickest()),
+            those(|build, record| build > BEYOND * record.thickest()),
             "more",
         ),
         (those(thinnest), "less"),
