@@ -942,6 +942,18 @@ fn painted_patches_correct_the_scatter_of_a_tube() {
         ));
     }
     page.wait_for_text("times as much as its card says");
+    // A scrap of another colour is logged where it is: what lies on the picture stays.
+    let chosen = "#picture form[data-part=patch] select[name=over]";
+    page.evaluate(&format!("(() => {{ const c = document.querySelector('{chosen}'); c.value = '2'; c.dispatchEvent(new Event('input', {{ bubbles: true }})); }})()"));
+    page.wait_for_text("over grey 3, and it is dry.");
+    let one = "#picture form[data-part=patch] select[name=tube]";
+    page.evaluate(&format!("(() => {{ const c = document.querySelector('{one}'); c.selectedIndex = 1; c.dispatchEvent(new Event('input', {{ bubbles: true }})); }})()"));
+    page.focus("#picture form[data-part=patch] input[name=coats]");
+    page.evaluate("document.activeElement.select()");
+    page.type_text("2");
+    page.wait_for_text("You painted 2 coats of");
+    page.screenshot("picture-patch-other");
+    page.evaluate(&format!("(() => {{ const c = document.querySelector('{one}'); c.selectedIndex = 0; c.dispatchEvent(new Event('input', {{ bubbles: true }})); }})()"));
     let before = text(&mut page, "#picture .lab dd:last-child");
     page.click("#picture [data-scatter]");
     page.wait_for_text("times as much as on its card.");

@@ -15,6 +15,8 @@ export class Patches {
   #form;
   #keep;
   #known;
+  /** Films that lie now, the topmost first. @type {PictureView["films"]} */ #laid = [];
+  /** Colour that was chosen above. @type {number | null} */ #colour = null;
 
   /**
    * @param {HTMLElement} root
@@ -37,15 +39,50 @@ export class Patches {
       const way = /** @type {HTMLInputElement} */ (find(this.#form, "input[name=way]"));
       const by = way.value.trim();
       const surface = /** @type {import("../types.js").Surface} */ (this.#surface.value);
-      if (!(await desk.change({ do: "add-patch", lab, lab_sd: this.#known.lab_sd, way: by, surface }))) return;
+      const [tube, over] = [this.#choice("tube").value, this.#choice("over").value];
+      const coats = Number(/** @type {HTMLInputElement} */ (find(this.#form, "input[name=coats]")).value);
+      if (tube && !(Number.isInteger(coats) && coats > 0)) return page.alert("Type how many coats were laid: 1, 2, 3.");
+      if (!(await desk.change({ do: "add-patch", tube, coats, over: Number(over), lab, lab_sd: this.#known.lab_sd, way: by, surface }))) return;
       this.#form.reset();
       // The next one is most likely laid on alike.
       way.value = by;
+      this.#choice("tube").value = tube;
+      this.#choice("over").value = over;
+      this.#say();
     });
+    for (const name of ["tube", "over", "coats"]) find(this.#form, `[name=${name}]`).addEventListener("input", () => this.#say());
   }
 
   get #surface() {
-    return /** @type {HTMLSelectElement} */ (find(this.#form, "select[name=surface]"));
+    return this.#choice("surface");
+  }
+
+  /** @param {string} name */
+  #choice(name) {
+    return /** @type {HTMLSelectElement} */ (find(this.#form, `select[name=${name}]`));
+  }
+
+  /** Offers these; what was chosen stays. @param {string} name @param {[string, string][]} options values and words */
+  #offer(name, options) {
+    const choice = this.#choice(name);
+    const now = JSON.stringify(options);
+    if (choice.dataset.of === now) return;
+    const { value } = choice;
+    choice.dataset.of = now;
+    choice.replaceChildren(...options.map(([value, words]) => el("option", { value }, words)));
+    choice.value = value;
+    if (choice.selectedIndex < 0) choice.selectedIndex = 0;
+  }
+
+  /** Says again what was painted, as it is understood. */
+  #say() {
+    const tube = this.#choice("tube");
+    find(this.#form, "[data-part=patch-coats]").hidden = tube.value === "";
+    const over = this.#choice("over").selectedOptions[0]?.text ?? "";
+    const coats = (/** @type {number} */ n) => (n === 1 ? "1 coat" : `${n} coats`);
+    const typed = Number(/** @type {HTMLInputElement} */ (find(this.#form, "input[name=coats]")).value);
+    const laid = tube.value ? (typed > 0 ? `${coats(typed)} of ${tube.selectedOptions[0].text}` : "") : this.#laid.map(({ name, coats: n }) => `${coats(n)} of ${name}`).join(" over ");
+    find(this.#form, "[data-say=patch-of]").textContent = laid && over ? `You painted ${laid} over ${over}, and it is dry.` : "Say which tube you laid, how many coats, and over which colour.";
   }
 
   /** Takes a colour picked from a scan. @param {Lab} lab @param {Lab} lab_sd @param {string} surface */
@@ -54,14 +91,18 @@ export class Patches {
     this.#known.take(lab, lab_sd);
   }
 
-  /** @param {PictureView} view */
-  draw(view) {
+  /** @param {PictureView} view @param {[string, string][]} tubes keys and names */
+  draw(view, tubes) {
     const { patches, films, colours, colour } = view;
     // What was painted is nowhere exactly as planned.
     this.#known.draw(view.known.filter(([, sd]) => sd[0] > 0));
-    const laid = [...films].reverse().filter(({ coats }) => coats > 0).map(({ name, coats }) => `${coats === 1 ? "1 coat" : `${coats} coats`} of ${name}`);
-    const over = colour === null ? "" : colours[colour].name;
-    find(this.#form, "[data-say=patch-of]").textContent = laid.length && over ? `You painted ${laid.join(" over ")} over ${over}, and it is dry.` : "Lay the films that you painted, and choose the colour they lie on.";
+    this.#laid = [...films].reverse().filter(({ coats }) => coats > 0);
+    this.#offer("tube", [["", "the films as they lie now"], ...tubes]);
+    this.#offer("over", colours.map(({ name }, place) => [String(place), name]));
+    // Another colour was chosen above.
+    if (colour !== this.#colour && colour !== null) this.#choice("over").value = String(colour);
+    this.#colour = colour;
+    this.#say();
     find(this.#root, "[data-part=patch-list]").replaceChildren(
       ...patches.rows.map((row, i) =>
         el(
@@ -80,7 +121,7 @@ export class Patches {
     );
     const coats = patches.coats.map(({ tube, way, words, to_keep }) => {
       const film = films.map((film) => film.tube).lastIndexOf(tube);
-      const name = films[film]?.name ?? "this tube";
+      const name = films[film]?.name ?? tubes.find(([key]) => key === tube)?.[1] ?? "this tube";
       const use = el("button", { type: "button", class: "button line", "data-coat": tube, disabled: film < 0, click: () => this.#desk.change({ do: "my-coat", film, way }) }, "Count in these coats");
       // A sample is nobody's tube.
       const own = tube.startsWith("kept-");

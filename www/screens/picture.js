@@ -144,7 +144,7 @@ export function pictureScreen(page, painting) {
     // All tubes are searched for an answer: that waits until the film is let go.
     if (panel === "wanted-panel" && !films.pulling) wishes.draw(view);
     if (panel === "mixed") mixed.draw(view, to_choose([...tubes, ...used]));
-    if (panel === "patches") patches.draw(view);
+    if (panel === "patches") patches.draw(view, to_choose([...tubes, ...used]).map(({ key, paint }) => [key, paint.name]));
     if (panel === "numbers") drawNumbers(part("numbers"), view);
     if (panel === "notes" && document.activeElement !== notes) notes.value = view.notes;
     if (panel === "all-tubes") draw_tubes(view).catch(page.tell);

@@ -149,8 +149,17 @@ pub enum Change {
         /// The colours.
         colours: Vec<CardColour>,
     },
-    /// Keeps a painted patch: the films that are there over the chosen colour, and how they came out.
+    /// Keeps a painted patch: what was laid on it over which colour, and how it came out.
     AddPatch {
+        /// Key of the one tube that was laid; empty for the films as they lie now.
+        #[serde(default)]
+        tube: String,
+        /// How many coats of that tube.
+        #[serde(default)]
+        coats: u32,
+        /// Over which colour; the chosen one without it.
+        #[serde(default)]
+        over: Option<usize>,
         /// L*, a*, b* of the dry patch.
         lab: [f64; 3],
         /// Their standard deviations.
@@ -327,13 +336,7 @@ impl OpenPicture {
             Change::Films { of } => plan.films = Plan::read(of)?.films,
             Change::Notes { notes } => plan.notes.clone_from(notes),
             Change::Lay { tube, build } => {
-                let tube = self.known_tube(tube)?;
-                let mut film = film_of(tube, build.unwrap_or(tube.depth.build));
-                // Where no thickness was asked for, it is a coat of the painter's own as soon as one is known.
-                let known = self.coats_by_way(&tube.key).into_iter().next();
-                if let (None, Some((way, coat))) = (build, known) {
-                    count_in(&mut film, way, &coat);
-                }
+                let film = self.film_to_lay(tube, *build)?;
                 plan.films.push(film);
                 film_now = plan.films.len() - 1;
             }
@@ -391,25 +394,33 @@ impl OpenPicture {
                 }
             }
             Change::AddPatch {
+                tube,
+                coats,
+                over,
                 lab,
                 lab_sd,
                 way,
                 surface,
             } => {
-                let over = plan.colours.get(self.colour).cloned();
+                let over = plan.colours.get(over.unwrap_or(self.colour)).cloned();
                 let over = over.ok_or_else(|| none_such("colour"))?;
-                if self.laid().is_empty() {
+                let films = if !tube.is_empty() {
+                    let mut film = self.film_to_lay(tube, None)?;
+                    film.coats = (*coats).max(1);
+                    vec![film]
+                } else if self.laid().is_empty() {
                     return Err(Error::Refused(
-                        "Lay the films of this patch first, and choose the colour they lie on."
-                            .to_owned(),
+                        "Say which tube you laid on this patch, or lay its films first.".to_owned(),
                     ));
-                }
+                } else {
+                    plan.films.clone()
+                };
                 let mut painted = colours::plain("painted", *lab, Source::Typed);
                 painted.lab_sd = *lab_sd;
                 painted.surface = *surface;
                 plan.patches.push(Patch {
                     over,
-                    films: plan.films.clone(),
+                    films,
                     painted,
                     way: way.trim().to_owned(),
                     unknown: Map::new(),
@@ -543,6 +554,17 @@ impl OpenPicture {
             Change::ClearColours {} => plan.colours.clear(),
         }
         Ok((film_now, colour_now))
+    }
+
+    /// One coat of a tube, of a build or as thick as its glaze depth; a coat of the painter's own as soon as one is known.
+    fn film_to_lay(&self, tube: &str, build: Option<f64>) -> Result<PlannedFilm> {
+        let tube = self.known_tube(tube)?;
+        let mut film = film_of(tube, build.unwrap_or(tube.depth.build));
+        let known = self.coats_by_way(&tube.key).into_iter().next();
+        if let (None, Some((way, coat))) = (build, known) {
+            count_in(&mut film, way, &coat);
+        }
+        Ok(film)
     }
 }
 

@@ -598,6 +598,9 @@ fn patches_tell_the_painters_coat_and_widen_by_its_spread() {
         })
         .unwrap();
         open.change(&Change::AddPatch {
+            tube: String::new(),
+            coats: 0,
+            over: None,
             lab: painted,
             lab_sd: [0.5; 3],
             way: String::new(),
@@ -625,6 +628,9 @@ fn patches_tell_the_painters_coat_and_widen_by_its_spread() {
     let mine = open.view().unwrap();
     // A patch of such coats, a mix beside them and greys under them have that spread in their ranges, too.
     open.change(&Change::AddPatch {
+        tube: String::new(),
+        coats: 0,
+        over: None,
         lab: mine.seen[1].tone.lab,
         lab_sd: [0.5; 3],
         way: String::new(),
@@ -664,6 +670,30 @@ fn patches_tell_the_painters_coat_and_widen_by_its_spread() {
     }
     open.undo();
     open.change(&Change::TakePatch { patch: 2 }).unwrap();
+    // Another tube over another colour than those at hand, without touching the plan.
+    let (films, colour) = (open.plan.films.clone(), open.colour);
+    open.change(&Change::AddPatch {
+        tube: "cliff-rose".into(),
+        coats: 3,
+        over: Some(0),
+        lab: [60.0, -20.0, 20.0],
+        lab_sd: [0.5; 3],
+        way: "rag".into(),
+        surface: Surface::Glossy,
+    })
+    .unwrap();
+    assert_eq!((&open.plan.films, open.colour), (&films, colour));
+    let patch = open.plan.patches[2].clone();
+    assert_eq!(patch.over.lab, open.plan.colours[0].lab);
+    assert_eq!((patch.films.len(), patch.films[0].coats), (1, 3));
+    let row = open.view().unwrap().patches.rows.remove(2);
+    assert!(
+        row.name.starts_with("3 coats of cliff rose over"),
+        "{}",
+        row.name
+    );
+    assert!(row.predicted.is_some());
+    open.change(&Change::TakePatch { patch: 2 }).unwrap();
     // It is all undone, and what is kept reads again.
     let text = open.write();
     assert_eq!(OpenPicture::read(&text).unwrap().write(), text);
@@ -688,6 +718,9 @@ fn patches_correct_the_scatter_of_a_tube_in_this_picture_alone() {
         let Lab { l, a, b, .. } =
             picture::wanted::film_lab(&real, build, &Ground::of(Lab::new(l, a, b)));
         open.change(&Change::AddPatch {
+            tube: String::new(),
+            coats: 0,
+            over: None,
             lab: [l, a, b],
             lab_sd: [0.3; 3],
             way: String::new(),
@@ -763,6 +796,9 @@ fn coats_are_kept_with_the_tube_by_way_of_working() {
         set(open, 0.6);
         let (lab_sd, way) = ([0.5; 3], way.to_owned());
         open.change(&Change::AddPatch {
+            tube: String::new(),
+            coats: 0,
+            over: None,
             lab,
             lab_sd,
             way,
@@ -869,6 +905,9 @@ fn a_dull_patch_is_judged_without_its_surface() {
     assert!(dull.l > l + 4.0, "{dull:?} over {l}");
     let add = |open: &mut OpenPicture, surface| {
         open.change(&Change::AddPatch {
+            tube: String::new(),
+            coats: 0,
+            over: None,
             lab: [dull.l, dull.a, dull.b],
             lab_sd: [0.5; 3],
             way: format!("{surface:?}"),
@@ -1433,6 +1472,9 @@ fn a_patch_that_tells_no_coat_says_so() {
     let seen = open.view().unwrap().seen[0].tone.lab;
     for lab in [seen, [40.0, 40.0, -40.0]] {
         open.change(&Change::AddPatch {
+            tube: String::new(),
+            coats: 0,
+            over: None,
             lab,
             lab_sd: [0.5; 3],
             way: String::new(),
