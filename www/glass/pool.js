@@ -177,6 +177,7 @@ export class Pool {
       onto.canvas.width = width;
       onto.canvas.height = height;
     }
+    onto.canvas.classList.toggle("coarse", coarse);
     parts.forEach((/** @type {Uint8Array} */ bytes, i) => {
       if (!bytes.length) return;
       const pixels = new Uint8ClampedArray(/** @type {ArrayBuffer} */ (bytes.buffer), bytes.byteOffset, bytes.byteLength);

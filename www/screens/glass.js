@@ -151,7 +151,7 @@ export function glassScreen(page, picture) {
       part("open").hidden = false;
       // What is seen is not yet what was asked for.
       next.onwait = (waits) => {
-        if (pool === next) box.ariaBusy = String(waits);
+        if (pool === next) busy(waits);
       };
       next.onstop = () => {
         if (pool === next) attempt(stopped);
@@ -174,6 +174,15 @@ export function glassScreen(page, picture) {
     // A new picture has its number once it is saved.
     const id = () => (pool === now ? (belongs ??= picture.desk.id) : belongs);
     held.soon(id, from, { done: () => now.keeper("held"), small: () => now.keeper("small_file") });
+  }
+
+  /** Says on the sheet, where that takes long, that what is seen is not yet what was asked for. @type {number | undefined} */ let slow;
+  /** @param {boolean} waits */
+  function busy(waits) {
+    box.ariaBusy = String(waits);
+    clearTimeout(slow);
+    box.classList.remove("slow");
+    if (waits) slow = setTimeout(() => box.classList.add("slow"), 500);
   }
 
   /** Waits until what was drawn so far is drawn and held. */
@@ -221,7 +230,7 @@ export function glassScreen(page, picture) {
     looking?.abort();
     pool?.end();
     pool = null;
-    box.ariaBusy = "false";
+    busy(false);
     view = null;
     spot = null;
     corners = [];
