@@ -21,10 +21,12 @@ export class EngineError extends Error {
 /** What lasts longer than this is told, with a way to stop it. */
 const LONG_MS = 500;
 
+const NOT_LOADED = { code: "not-loaded", words: "The program could not be loaded. See that the connection, or the program that serves this page, is there, and load the page again. What you keep is safe." };
 const STOPPED = { code: "stopped", words: "The reader stopped unexpectedly. What you keep is safe; load the scan again." };
 
 export class Engine {
   /** @type {Worker | null} */ #worker = null;
+  /** Whether a worker has ever answered: until then the program may not be there. */ #answered = false;
   #started = 0;
   /** @type {Call[]} */ #waiting = [];
   /** @type {Call | null} */ #running = null;
@@ -74,8 +76,9 @@ export class Engine {
       if (worker !== this.#worker || !call) return;
       if (data.stage) return call.stage?.(data.stage);
       if (data.fatal) {
-        return this.#end(STOPPED);
+        return this.#end(this.#answered ? STOPPED : NOT_LOADED);
       }
+      this.#answered = true;
       this.#done();
       if (data.problem) call.reject(new EngineError(data.problem));
       else call.resolve(data.value);

@@ -125,8 +125,8 @@ const tubes = tubesScreen(page, (id) => picture.choose(id));
 const picture = pictureScreen(page, () => glass.onPaper());
 const glass = glassScreen(page, picture);
 
-/** Shows the place that the address names. */
-async function show() {
+/** Brings the screen of the place that the address names to the front, and says which that is. */
+function front() {
   const [named, id] = location.hash.slice(1).split("-");
   const place = named === "tube" ? "tubes" : named === "glass" ? "picture" : PLACES.has(named) ? named : "cards";
   const screen =
@@ -143,6 +143,12 @@ async function show() {
     else link.removeAttribute("aria-current");
   }
   document.title = place === "cards" ? "Two Grounds" : `${PLACES.get(place)} · Two Grounds`;
+  return { screen, id };
+}
+
+/** Shows the place that the address names. */
+async function show() {
+  const { screen, id } = front();
   try {
     if (screen === "cards") await start.show();
     if (screen === "card") card.show();
@@ -194,6 +200,8 @@ keepOffline();
 
 /** Goes on with what this window was reading before it was loaded again, if anything. */
 async function begin() {
+  // Before anything is computed or even loaded.
+  front();
   try {
     const table = await card.work.ownTable();
     if (table) classroom.goOn(table);

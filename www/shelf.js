@@ -1,10 +1,10 @@
 // @ts-check
 /** What all windows share: they tell each other that something was kept, and the browser is asked to keep it for good. */
 
-import { remember } from "./dom.js";
+import { remember, remembered } from "./dom.js";
 
 /** Remembered beside the shelf: that there is something on it. */
-export const HELD = "twoground-held";
+const HELD = "twoground-held";
 
 const channel = new BroadcastChannel("twoground-shelf");
 
@@ -37,12 +37,28 @@ export async function room() {
   return usage === undefined || quota === undefined ? null : { usage, quota };
 }
 
+/** Whether there was something on the shelf while this window is open: what the browser clears, it clears for all that is remembered. */
+let seen = false;
+// What another window has changed is not lost; whoever looks next sees what is there.
+channel.addEventListener("message", () => (seen = false));
+
+/** @param {boolean} there whether something is on the shelf */
+export function hold(there) {
+  seen = there;
+  remember(HELD, there ? "yes" : "");
+}
+
+/** Whether there was something on the shelf when it was last looked at. */
+export function held() {
+  return seen || remembered(HELD) === "yes";
+}
+
 let asked = false;
 
 /** Something was kept: the others are told, and the first time the browser is asked to keep it for good, which nothing waits for. */
 export function kept() {
   announce();
-  remember(HELD, "yes");
+  hold(true);
   if (asked) return;
   asked = true;
   promised().then((already) => (already === false ? askToKeep() : undefined));

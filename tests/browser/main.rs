@@ -135,6 +135,23 @@ fn the_watch_notices_what_no_user_may_meet() {
     page.close();
 }
 
+/// What a slow line sees: the first screen stands before any of the program that computes has come.
+#[test]
+fn the_first_screen_is_there_before_the_program_has_loaded() {
+    let (_server, _profile, mut page) = open();
+    page.wait("document.querySelector('#start [data-say=headline]').textContent");
+    page.call_page(
+        "Page.addScriptToEvaluateOnNewDocument",
+        json!({"source": "window.Worker = class extends EventTarget { postMessage() {} terminate() {} }"}),
+    );
+    page.reload();
+    page.wait("!document.querySelector('#start').hidden");
+    page.wait_for_text("Drop a scan of your card.");
+    page.wait_for_text("A sample film comes here as soon as the program is loaded.");
+    page.screenshot("start-before-wasm");
+    page.close();
+}
+
 #[test]
 fn the_first_screen_shows_a_film_that_can_be_pulled() {
     let (server, _profile, mut page) = open();

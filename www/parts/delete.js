@@ -1,9 +1,9 @@
 // @ts-check
 /** Deleting: asked about first, and done so that Undo brings it back, or for good where there is no room for that. */
 
-import { find, remember, say } from "../dom.js";
+import { find, say } from "../dom.js";
 import { EngineError } from "../engine.js";
-import { HELD, announce } from "../shelf.js";
+import { announce, hold } from "../shelf.js";
 
 /** @param {string} question @param {string} words @returns {Promise<boolean>} */
 async function asked(question, words) {
@@ -33,7 +33,7 @@ export async function askAndDelete(name, words, remove) {
     if (!(await asked(`Delete ${name} for good?`, lost))) return false;
     await remove(null);
     // Should nothing be left, it was not lost.
-    remember(HELD, "");
+    hold(false);
   }
   announce();
   return true;

@@ -163,6 +163,8 @@ export function glassScreen(page, picture) {
       draw();
       shape();
       sheet.use(next, view);
+      // What was pressed is gone: keys go on with the painting.
+      if (!document.activeElement?.checkVisibility() || document.activeElement === document.body) box.focus({ preventScroll: true });
       keep_work();
     });
 

@@ -1,7 +1,7 @@
 // @ts-check
 /** The shelf: kept paints as strips, sorted, filtered and compared; one opened with all that is known of it. */
 
-import { download, drawing, el, find, remember, remembered, say } from "../dom.js";
+import { download, drawing, el, find, say } from "../dom.js";
 import { EngineError } from "../engine.js";
 import { drawOwnCoats } from "../parts/coats.js";
 import { Compare } from "../parts/compare.js";
@@ -11,7 +11,7 @@ import { LabelForm } from "../parts/label.js";
 import { Safe, answered } from "../parts/safe.js";
 import { savePaint } from "../parts/save.js";
 import { print, tubeCard, wallChart } from "../paper.js";
-import { HELD, announce, elsewhere, kept } from "../shelf.js";
+import { announce, elsewhere, held, hold, kept } from "../shelf.js";
 
 /** @typedef {import("../types.js").Opened} Opened */
 /** @typedef {import("../types.js").ShelfRow} ShelfRow */
@@ -309,8 +309,8 @@ export function tubesScreen(page, over) {
   /** Whether what was here is gone without having been deleted here: that could be taken back. @param {import("../types.js").Standing} now */
   function lost(now) {
     const here = now.paints + now.pictures > 0;
-    if (here || now.undo || now.redo) remember(HELD, here ? "yes" : "");
-    return !here && remembered(HELD) === "yes";
+    if (here || now.undo || now.redo) hold(here);
+    return !here && held();
   }
 
   /** @param {import("../types.js").ShelfView} view */

@@ -574,9 +574,9 @@ fn typed(error: Error) -> Error {
         Error::PictureFile { field, reason } => {
             let field = field.rsplit(['.', ':']).next().unwrap_or_default().trim();
             let (first, rest) = field.split_at_checked(1).unwrap_or_default();
-            // a* and b* are never written large.
-            let first = match rest {
-                "*" => first.to_owned(),
+            // a* and b* are never written large, and a sentence does not begin with them.
+            let first = match field {
+                "a*" | "b*" => format!("The {first}"),
                 _ => first.to_ascii_uppercase(),
             };
             Error::Refused(format!("{first}{rest} {reason}."))

@@ -1450,7 +1450,7 @@ fn what_is_typed_out_of_reach_is_refused_in_plain_words() {
         lab_sd: [4.0; 3],
         surface: Surface::Glossy,
     };
-    let a = "a* is not between -150 and 150. Choose a value that is.";
+    let a = "The a* is not between -150 and 150. Choose a value that is.";
     assert_eq!(refusal(colour).replace('−', "-"), a);
     let thinning = Thinning {
         paint: -2.0,
