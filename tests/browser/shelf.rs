@@ -312,6 +312,8 @@ fn a_reading_in_progress_survives_a_reload_and_a_killed_window() {
     assert_eq!(corrected(&mut page), corrected_record);
     page.click("#card [data-do=another]");
     page.wait("!document.querySelector('#start').hidden");
+    // What is held is dropped behind that.
+    page.evaluate("new Promise((done) => setTimeout(() => done(1), 1200))");
     page.reload();
     page.wait("document.querySelector('#start [data-say=headline]').textContent");
     assert_eq!(
