@@ -70,7 +70,16 @@ fn storage_cleared_under_the_open_page_loses_only_what_was_cleared() {
     // The reading in hand is kept anew, under whatever number there is.
     go(&mut page, "cards");
     page.click("#card [data-do=keep]");
+    page.wait_for_text("or is gone.");
     shelf_has(&mut page, 1);
+    // All that is remembered goes with it, and still it is told.
+    page.call_page(
+        "Storage.clearDataForOrigin",
+        json!({"origin": server.origin, "storageTypes": "indexeddb,local_storage"}),
+    );
+    go(&mut page, "cards");
+    shelf_has(&mut page, 0);
+    page.wait_for_text("holds nothing now: its data were cleared or damaged.");
     page.close();
 }
 

@@ -1145,6 +1145,45 @@ fn a_pull_keeps_what_is_drawn() {
     page.close();
 }
 
+/// What is typed is kept at a pause, the field still in hand; deleting the open picture opens the other one; and keys stay near
+/// what can be pressed no more.
+#[test]
+fn nothing_typed_is_lost_and_keys_and_pictures_stay_where_they_are() {
+    let (_server, _profile, mut page) = open();
+    go(&mut page, "picture");
+    picture_has(&mut page, 1);
+    saved(&mut page);
+    type_into(&mut page, "[data-part=name]", "Old harbour");
+    page.evaluate("new Promise((done) => setTimeout(() => done(1), 1500))");
+    saved(&mut page);
+    page.click("#picture [data-panel=notes]");
+    page.click("#picture [data-part=notes] textarea");
+    page.type_text("umber first");
+    page.evaluate("new Promise((done) => setTimeout(() => done(1), 1500))");
+    saved(&mut page);
+    page.reload();
+    picture_has(&mut page, 1);
+    page.click("#picture [data-panel=notes]");
+    page.wait(
+        "document.querySelector('#picture [data-part=notes] textarea').value === 'umber first'",
+    );
+    // Coats to the end and back: the other button has the keys.
+    page.focus("#picture [data-do=fewer]");
+    page.press("Enter");
+    page.wait("document.activeElement.dataset.do === 'more'");
+    page.press("Enter");
+    page.wait("document.querySelector('#picture [data-say=coats]').textContent === '1 coat'");
+    // Another picture, deleted while it is open.
+    page.click("#picture [data-do=pictures]");
+    page.click("#picture [data-do=new]");
+    page.wait("document.querySelectorAll('#picture [data-picture]').length === 2");
+    page.click("#picture [data-picture]:nth-child(2) button[aria-label^=Delete]");
+    page.click("#delete button[value=yes]");
+    page.wait("document.querySelectorAll('#picture [data-picture]').length === 1");
+    page.wait("document.querySelector('#picture [data-part=name]').value === 'Old harbour'");
+    page.close();
+}
+
 #[test]
 fn a_mix_names_the_tubes_of_its_films_whichever_readings_they_are() {
     let (_server, _profile, mut page) = open();

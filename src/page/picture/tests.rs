@@ -1229,6 +1229,27 @@ fn readings_of_one_tube_are_predicted_by_their_mean() {
     );
 }
 
+/// A mean of a patch that came out far lighter and one far darker would hide both.
+#[test]
+fn patches_that_miss_both_ways_are_said_to() {
+    let mut open = open();
+    lay(&mut open, "storm-blue", 0.5);
+    for l in [2.0, 98.0] {
+        open.change(&Change::AddPatch {
+            tube: String::new(),
+            coats: 0,
+            over: Some(1),
+            lab: [l, 0.0, 0.0],
+            lab_sd: [0.5; 3],
+            way: String::new(),
+            surface: Surface::Glossy,
+        })
+        .unwrap();
+    }
+    let sentence = open.view().unwrap().patches.sentence;
+    assert!(sentence.contains("run both ways"), "{sentence}");
+}
+
 /// A sample paint is nobody's second card, though the painter's own tube has its name.
 #[test]
 fn a_sample_is_no_reading_of_a_tube() {
