@@ -385,7 +385,7 @@ impl Family {
     }
 
     /// Encoded R, G, B and grey of one pixel with a share of the build, of 255.
-    #[inline(always)]
+    #[inline]
     pub fn at(&self, pixel: &impl Pixel, share: u8) -> Node {
         let spot = pixel.spot();
         let (lower, way) = self.places[usize::from(share)];
