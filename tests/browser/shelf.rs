@@ -86,9 +86,10 @@ fn every_change_can_be_taken_back_and_made_again_after_a_reload_too() {
     shelf_has(&mut page, 2);
     page.wait("!document.querySelector('#tubes [data-do=undo]').disabled");
     page.click("#tubes [data-do=undo]");
+    // Before the place is chosen again, which says how many are kept.
+    page.wait_for_text("Taken back: deleting");
     shelf_has(&mut page, 3);
     assert_eq!(names(&mut page), before);
-    page.wait_for_text("Taken back: deleting");
     // By key, forward again and back.
     page.focus("#tubes [data-do=redo]");
     page.press("Enter");
