@@ -355,7 +355,7 @@ mod tests {
             },
             basis: Basis {
                 wavelengths_nm: nm.to_vec(),
-                film_unit: "build of this card's reference film".to_owned(),
+                film_unit: FILM_UNIT.to_owned(),
                 illuminant: "D50".to_owned(),
                 observer: "CIE 1931 2 degree".to_owned(),
                 surface: SurfaceOptics {

@@ -141,7 +141,7 @@ mod tests {
                     "/*",
                     r#"content="default-src"#,
                     ".expect(",
-                    "film_unit:",
+                    "pub const FILM_UNIT:",
                 ];
                 if other.iter().any(|start| code.starts_with(start)) {
                     continue;

@@ -402,7 +402,7 @@ fn record(
 pub fn basis(anisotropy: f64, tones: Tones) -> file::Basis {
     file::Basis {
         wavelengths_nm: spectrum::wavelengths().to_vec(),
-        film_unit: "build of this card's reference film".into(),
+        film_unit: crate::paint::file::FILM_UNIT.to_owned(),
         illuminant: "D50".into(),
         observer: "CIE 1931 2 degree".into(),
         surface: file::SurfaceOptics {

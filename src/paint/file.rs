@@ -111,13 +111,16 @@ pub struct Label {
     pub notes: String,
 }
 
+/// What builds count in. A file in another unit is refused: nothing here could turn its numbers into ours.
+pub const FILM_UNIT: &str = "build of this card's reference film";
+
 /// What the numbers are relative to.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
 pub struct Basis {
     /// Band centres.
     pub wavelengths_nm: Vec<f64>,
-    /// Unit of film build.
+    /// Unit of film build: always `build of this card's reference film`.
     pub film_unit: String,
     /// `D50`.
     pub illuminant: String,
@@ -594,6 +597,7 @@ impl Record {
             ));
         }
         for (field, value, expected) in [
+            ("film_unit", &self.basis.film_unit, FILM_UNIT),
             ("illuminant", &self.basis.illuminant, "D50"),
             ("observer", &self.basis.observer, "CIE 1931 2 degree"),
         ] {

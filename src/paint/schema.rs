@@ -52,6 +52,10 @@ fn schema() -> Value {
             json!({"const": spectrum::wavelengths().to_vec()}),
         ),
         (
+            "/$defs/Basis/properties/film_unit",
+            json!({"const": file::FILM_UNIT}),
+        ),
+        (
             "/$defs/Basis/properties/illuminant",
             json!({"const": "D50"}),
         ),
