@@ -6,7 +6,7 @@ use super::paint::short_verdict;
 use crate::{
     Result, colour,
     colour::Lab,
-    paint::Record,
+    paint::{Record, verdict::signed},
     picture::{Ground, film_over},
     reading,
 };
@@ -74,9 +74,7 @@ pub fn reread(kept: &Record) -> Result<Reread> {
     }
     let milk = |record: &Record| {
         let milk = record.opacity.milk_on_black;
-        milk.map_or("none".to_owned(), |milk| {
-            format!("{milk:.1} L*").replace('-', "−")
-        })
+        milk.map_or("none".to_owned(), |milk| format!("{} L*", signed(milk)))
     };
     let (was, becomes) = (milk(kept), milk(&new));
     if was != becomes {

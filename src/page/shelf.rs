@@ -14,6 +14,7 @@ use crate::{
     paint::{
         Constants, Record,
         file::{Grade, Label},
+        verdict,
     },
     picture::depth::Depth,
     shelf::{copy::KeptText, history::day_number},
@@ -278,13 +279,7 @@ impl Known {
         opacity
             .milk_on_black
             .zip(opacity.milk_sd)
-            .map_or_else(String::new, |(milk, sd)| {
-                format!(
-                    "milk on black {}, give or take {:.1} L*",
-                    signed(milk),
-                    (1.645 * sd).max(0.1)
-                )
-            })
+            .map_or_else(String::new, |(milk, sd)| verdict::milk_words(milk, sd))
     }
 }
 
@@ -316,16 +311,6 @@ fn grade_value(grade: Grade) -> String {
         Grade::Covering => "covering",
     }
     .to_owned()
-}
-
-/// One decimal, with a true minus and none before a zero.
-fn signed(value: f64) -> String {
-    let text = format!("{value:.1}");
-    if text == "-0.0" {
-        "0.0".to_owned()
-    } else {
-        text.replace('-', "−")
-    }
 }
 
 impl OpenShelf {

@@ -215,19 +215,19 @@ pub fn words(
         (_, None) => "It cannot be thinned to glaze depth: white stays light under it. It is a veil by nature, graded by the film that hides.".to_owned(),
         (Grade::Clear, Some(m)) => format!(
             "Thinned until white falls to the same depth as any other tube, it leaves black alone: {}. Not opaque enough for a velatura.",
-            milk_words(m)
+            milk_words(m.0, m.1)
         ),
         (Grade::SlightlyMilky, Some(m)) => format!(
             "Thinned to glaze depth it lifts black a little: {}. Clean over lights, a faint haze over darks.",
-            milk_words(m)
+            milk_words(m.0, m.1)
         ),
         (Grade::Veil, Some(m)) => format!(
             "Thinned to glaze depth it goes milky over your darks: {}. Opaque enough for a velatura (a milky veil, light over dark).",
-            milk_words(m)
+            milk_words(m.0, m.1)
         ),
         (Grade::HalfCovering | Grade::Covering, Some(m)) => format!(
             "Even thinned to glaze depth it covers your darks: {}. Very thin it is a velatura; it does not glaze.",
-            milk_words(m)
+            milk_words(m.0, m.1)
         ),
     };
     let possible = milk
@@ -264,16 +264,23 @@ pub fn words(
     }
 }
 
-/// `milk on black −2, give or take 1 L*`: whole numbers, range of nine in ten, at least 1.
-fn milk_words((on_black, sd): (f64, f64)) -> String {
-    let rounded = on_black.round();
-    // No minus sign before a zero.
-    let rounded = if rounded == 0.0 { 0.0 } else { rounded };
-    let rounded = format!("{rounded:.0}").replace('-', "−");
+/// `milk on black −2.1, give or take 0.6 L*`: tenths, as the bounds between the grades are fine; range of nine in ten, at least 0.1.
+pub fn milk_words(on_black: f64, sd: f64) -> String {
     format!(
-        "milk on black {rounded}, give or take {:.0} L*",
-        (1.645 * sd).ceil().max(1.0)
+        "milk on black {}, give or take {:.1} L*",
+        signed(on_black),
+        (1.645 * sd).max(0.1)
     )
+}
+
+/// One decimal, with a true minus and none before a zero.
+pub(crate) fn signed(value: f64) -> String {
+    let text = format!("{value:.1}");
+    if text == "-0.0" {
+        "0.0".to_owned()
+    } else {
+        text.replace('-', "−")
+    }
 }
 
 fn drawn_words(contrast: f64, masstone: Option<Lab>) -> String {
@@ -390,7 +397,10 @@ mod tests {
     fn a_verdict_is_as_sure_as_its_range() {
         let sure = of(-2.4, 0.3);
         assert_eq!((sure.headline.as_str(), sure.near), ("Glazes clean.", None));
-        assert!(sure.thinned.contains("milk on black −2, give or take 1 L*"));
+        assert!(
+            sure.thinned
+                .contains("milk on black −2.4, give or take 0.5 L*")
+        );
         let near = of(2.5, 0.5);
         assert_eq!(near.headline, "Glazes, slightly milky.");
         assert!(near.near.unwrap().ends_with("that it veils (velatura)."));

@@ -64,7 +64,7 @@ export class AllTubes {
     grow(node.strip, spots.length, (place) => swatch(spots[place], "paint"));
     spots.forEach((spot, place) => reswatch(node.strip.children[place], spot, "paint"));
     const words = [
-      row.milk === null ? "no glaze depth, shown as the card’s film" : `milk on black ${figure(row.milk, 0)}`,
+      row.milk === null ? "no glaze depth, shown as the card’s film" : `milk on black ${figure(row.milk)}`,
       `${figure(Math.abs(row.lightness), 0)} L* ${row.lightness > 0 ? "lighter" : "darker"}`,
       `± ${figure(widest)}`,
     ];

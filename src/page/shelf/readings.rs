@@ -2,11 +2,14 @@
 
 use serde::Serialize;
 
-use super::{Known, Row, signed};
+use super::{Known, Row};
 use crate::{
     Result, colour,
     film::surface,
-    paint::{Constants, Record, verdict},
+    paint::{
+        Constants, Record,
+        verdict::{self, signed},
+    },
     picture::{
         depth::Depth,
         mean,

@@ -3,7 +3,7 @@
 use std::{fs, path::Path};
 
 use super::*;
-use crate::paint::file::State;
+use crate::paint::{file::State, verdict::signed};
 
 fn text(sample: &str, change: impl FnOnce(&mut Record)) -> String {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-scans");
