@@ -26,7 +26,8 @@ pub enum Error {
     },
     /// More pixels than the stated limit.
     #[error(
-        "The picture has {megapixels} megapixels; at most {limit} can be read at {bits} bits. Scan at 300 dpi, or crop to the card."
+        "The picture has {} megapixels; at most {limit} can be read at {bits} bits. Scan at 300 dpi, or save only the part that is needed.",
+        megapixels_words(*megapixels)
     )]
     TooLarge {
         /// Size found, in millions of pixels.
@@ -124,6 +125,16 @@ impl Error {
             Self::NoRoom { .. } => "no-room",
             Self::Outside { .. } => "outside",
         }
+    }
+}
+
+/// How many megapixels a file claims to have, which may be any number.
+pub(crate) fn megapixels_words(megapixels: u64) -> String {
+    const MANY: u64 = 10_000;
+    if megapixels > MANY {
+        format!("more than {MANY}")
+    } else {
+        megapixels.to_string()
     }
 }
 

@@ -9,6 +9,7 @@ use std::sync::OnceLock;
 use crate::{
     Error, Result,
     colour::{self, Xyz},
+    error::megapixels_words,
     scan::{Pixels, Profile, Scan},
 };
 
@@ -65,6 +66,14 @@ pub fn code_quick(linear: f64) -> u16 {
     codes[(linear.clamp(0.0, 1.0).sqrt() * STEPS + 0.5) as usize]
 }
 
+/// What is said of a picture of so many megapixels, more than can lie under glass.
+pub fn too_large(megapixels: u64) -> Error {
+    Error::Refused(format!(
+        "The picture has {} megapixels; at most {MOST_MEGAPIXELS} can lie under glass. Save it smaller and try again.",
+        megapixels_words(megapixels)
+    ))
+}
+
 impl Painting {
     /// Recodes a decoded picture.
     ///
@@ -79,10 +88,7 @@ impl Painting {
             ..
         } = scan;
         if width * height > MOST_MEGAPIXELS * 1_000_000 {
-            return Err(Error::Refused(format!(
-                "The picture has {} megapixels; at most {MOST_MEGAPIXELS} can lie under glass. Save it smaller and try again.",
-                (width * height).div_ceil(1_000_000)
-            )));
+            return Err(too_large((width * height).div_ceil(1_000_000) as u64));
         }
         let in_xyz = !profile.additive_is_device();
         let (codes, to_xyz) = if !in_xyz {

@@ -20,7 +20,7 @@ use crate::{
         grounds::Grounds,
         light::{self, Known, Light, Signs, Taken},
         mask::{Mask, Run, Way},
-        painting::linear_of,
+        painting::{self, linear_of},
         plain, strip,
         table::{Shared, shares},
     },
@@ -213,7 +213,10 @@ impl OpenGlass {
     /// # Errors
     /// As [`decode::decode`], and above 60 megapixels.
     pub fn new(bytes: &[u8], file_name: &str, wide: bool) -> Result<Self> {
-        let scan = decode::decode(bytes, file_name)?;
+        let scan = decode::decode(bytes, file_name).map_err(|error| match error {
+            Error::TooLarge { megapixels, .. } => painting::too_large(megapixels),
+            other => other,
+        })?;
         let origin = scan.origin.clone();
         let painting = Painting::of(scan)?;
         let copy = painting.reduced(MASK);
