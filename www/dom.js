@@ -3,6 +3,14 @@
 
 const SVG = "http://www.w3.org/2000/svg";
 
+/** Control characters, and marks that turn the direction of all that follows them (Unicode Standard Annex 9, tables 1 and 2). */
+const TURNING = /[\u0000-\u0008\u000b-\u001f\u007f-\u009f\u202a-\u202e\u2066-\u2069]/g;
+
+/** Text as it may stand beside other text: a label keeps what it holds, but cannot turn the words around it backwards. @param {string} text */
+function upright(text) {
+  return text.replace(TURNING, "");
+}
+
 /**
  * @param {Element} node
  * @param {Record<string, string | number | boolean | EventListener | undefined>} attributes
@@ -12,9 +20,9 @@ function fill(node, attributes, children) {
   for (const [name, value] of Object.entries(attributes)) {
     if (value === undefined || value === false) continue;
     if (typeof value === "function") node.addEventListener(name, value);
-    else node.setAttribute(name, value === true ? "" : String(value));
+    else node.setAttribute(name, value === true ? "" : name === "value" ? String(value) : upright(String(value)));
   }
-  node.append(...children);
+  node.append(...children.map((child) => (typeof child === "string" ? upright(child) : child)));
 }
 
 /**
@@ -98,12 +106,14 @@ export function say(root, name, text) {
 
 /** Sets the text of an element, only when it differs: what is set anew is laid out anew. @param {Element} node @param {string} text */
 export function write(node, text) {
-  if (node.textContent !== text) node.textContent = text;
+  const shown = upright(text);
+  if (node.textContent !== shown) node.textContent = shown;
 }
 
 /** The same for an attribute. @param {Element} node @param {string} name @param {string} value */
 export function mark(node, name, value) {
-  if (node.getAttribute(name) !== value) node.setAttribute(name, value);
+  const shown = upright(value);
+  if (node.getAttribute(name) !== shown) node.setAttribute(name, shown);
 }
 
 /** Gives a list so many elements, keeping those that it has. @param {Element} list @param {number} count @param {(place: number) => Element} make */

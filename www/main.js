@@ -12,7 +12,7 @@ import { startScreen } from "./screens/start.js";
 import { tubesScreen } from "./screens/tubes.js";
 import { keepOffline } from "./update.js";
 
-const PLACES = new Map([["cards", "Cards"], ["tubes", "Tubes"], ["picture", "Picture"], ["sure", "How sure"], ["cautions", "Cautions"]]);
+const PLACES = new Map([["cards", "Cards"], ["tubes", "Tubes"], ["picture", "Picture"], ["sure", "How sure"], ["words", "Words"], ["cautions", "Cautions"]]);
 
 /** What lasts longer than this is told. */
 const PATIENCE_MS = 250;
@@ -175,9 +175,14 @@ window.addEventListener("hashchange", () => {
 });
 find(told.box, "[data-do=close-alert]").addEventListener("click", page.quiet);
 find(document, "[data-do=cancel]").addEventListener("click", () => {
-  const stopped = long;
+  const [stopped, patient] = [long, patients > 0];
   engine.cancel();
-  if (!stopped) return;
+  // The button goes with what it stopped: keys go on from the top of the page, where what was stopped is told.
+  find(document, "#main").focus({ preventScroll: true });
+  if (!stopped) {
+    if (patient) page.alert("Stopped. What was here before stays. To have it after all, ask for it again or choose the file again.");
+    return;
+  }
   page.alert(`Stopped: ${LONG.get(stopped)?.toLowerCase()}. ${afterStopping(stopped)}`);
 });
 /** What to do once a call was stopped. @param {string} method */

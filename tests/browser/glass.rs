@@ -254,7 +254,7 @@ fn areas_are_brushed_outlined_grown_run_out_and_taken_back() {
         place(&mut page, [0.88, 0.25]),
     );
     page.drag(from, to);
-    page.wait_for_text("running out");
+    page.wait_for_text("fading out");
     settled(&mut page);
     let (near, off) = (
         probe(&mut page, "seen", [0.63, 0.25]),

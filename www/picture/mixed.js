@@ -1,7 +1,7 @@
 // @ts-check
 /** The glaze beside the same colour mixed directly and laid on full. */
 
-import { el, figure, find } from "../dom.js";
+import { el, figure, find, say } from "../dom.js";
 import { swatch } from "./coats.js";
 import { HowKnown, colourField, readLab } from "./colourfield.js";
 
@@ -154,7 +154,7 @@ export class Mixed {
     } catch (error) {
       if (this.#view) this.#fill(this.#view);
       const words = error instanceof Error ? error.message : String(error);
-      find(this.#root, "[data-say=mix-problem]").textContent = words;
+      say(this.#root, "mix-problem", words);
       if (!(error instanceof Error)) this.#page.tell(error);
     }
   }

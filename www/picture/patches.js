@@ -1,7 +1,7 @@
 // @ts-check
 /** Scraps that were really painted, beside what was predicted, and the painter's own coats. */
 
-import { el, figure, find } from "../dom.js";
+import { el, figure, find, say } from "../dom.js";
 import { swatch } from "./coats.js";
 import { byWay } from "./films.js";
 import { HowKnown, colourField, readLab } from "./colourfield.js";
@@ -82,7 +82,8 @@ export class Patches {
     const coats = (/** @type {number} */ n) => (n === 1 ? "1 coat" : `${n} coats`);
     const typed = Number(/** @type {HTMLInputElement} */ (find(this.#form, "input[name=coats]")).value);
     const laid = tube.value ? (typed > 0 ? `${coats(typed)} of ${tube.selectedOptions[0].text}` : "") : this.#laid.map(({ name, coats: n }) => `${coats(n)} of ${name}`).join(" over ");
-    find(this.#form, "[data-say=patch-of]").textContent = laid && over ? `You painted ${laid} over ${over}, and it is dry.` : "Say which tube you laid, how many coats, and over which colour.";
+    const words = laid && over ? `You painted ${laid} over ${over}, and it is dry.` : "Say which tube you laid, how many coats, and over which colour.";
+    say(this.#form, "patch-of", words);
   }
 
   /** Takes a colour picked from a scan. @param {Lab} lab @param {Lab} lab_sd @param {string} surface */

@@ -49,7 +49,7 @@ export class Pictures {
         { "data-picture": saved.id },
         saved.problem
           ? el("span", {}, `${name}: ${saved.problem.words}`)
-          : el("button", { type: "button", class: "quiet", "aria-current": here ? "true" : undefined, click: () => this.#to(saved) }, name),
+          : el("button", { type: "button", class: "quiet", "aria-current": here ? "true" : undefined, click: () => this.#to(saved) }, name, ...(here ? [el("span", { class: "small" }, " (open now)")] : [])),
         el("button", { type: "button", class: "quiet", "aria-label": `Delete ${name}`, click: () => this.#remove(saved, name) }, "Delete"),
       );
     });
@@ -77,7 +77,7 @@ export class Pictures {
   #deleted(name) {
     const words = find(this.#root, "[data-say=deleted]");
     const undo = el("button", { type: "button", class: "quiet", click: () => this.#undo() }, "Undo");
-    words.replaceChildren(`${name} was deleted. `, undo);
+    words.replaceChildren(el("span", {}, `${name} was deleted. `), undo);
   }
 
   async #undo() {

@@ -19,7 +19,7 @@ const HELP = {
   look: "Click a place to read its colour. Drag to move the picture.",
   brush: "Brush where the film lies. A pen lays more where it presses more.",
   outline: "Draw around a shape. Or click its corners, and the first one again.",
-  like: "Click a colour: all that is like it and joined to it is taken. Then pull how like.",
+  like: "Click a colour: all that is like it and joined to it is taken. Then pull “How like”.",
   run: "Drag from where the film is whole to where nothing of it is left.",
   known: "Say what colour a card has, and click it in the picture.",
 };
@@ -350,7 +350,7 @@ export function glassScreen(page, picture) {
           "button",
           { type: "button", "data-area": place, "aria-pressed": String(place === now.area), click: () => mask({ do: "choose", area: place }) },
           area.name,
-          el("span", { class: "small" }, area.whole ? "whole picture" : area.empty ? "empty" : area.run ? "running out" : "drawn"),
+          el("span", { class: "small" }, area.whole ? "whole picture" : area.empty ? "empty" : area.run ? "fading out" : "drawn"),
         ),
       ),
     );

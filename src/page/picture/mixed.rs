@@ -119,6 +119,12 @@ impl OpenPicture {
                     in_mix.push((at, 1.0));
                 }
             }
+            if in_mix.len() < 2 {
+                return Err(Error::Refused(
+                    "A mix takes two tubes: choose another here, a white most of all. If there is none to choose, read its card first."
+                        .to_owned(),
+                ));
+            }
             let compared = self.compared(&in_mix);
             self.bring_near(&mut in_mix, glaze.lab, &compared);
         }

@@ -203,7 +203,7 @@ impl OpenPicture {
             sentence,
             span,
             range_words,
-            cautions: self.cautions(&after),
+            cautions: self.notes(),
             patches: self.patches_view()?,
             to_choose: self.to_choose().map(|(_, tube)| tube.key.clone()).collect(),
             known: colours::KNOWN,
@@ -270,17 +270,6 @@ impl OpenPicture {
                 at_most_word(range)
             ),
         ]
-    }
-
-    fn cautions(&self, after: &[Lab]) -> Vec<String> {
-        let mut cautions = self.notes();
-        if after.iter().any(|lab| colour::screen(*lab).cut) {
-            cautions.push(
-                "Colours with a notched corner are stronger than this screen can show; it shows them duller."
-                    .to_owned(),
-            );
-        }
-        cautions
     }
 }
 

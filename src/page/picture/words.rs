@@ -54,10 +54,13 @@ pub(super) fn change(before: Lab, after: Lab) -> String {
 pub(super) fn reason(here: Here, before: Lab, after: Lab, left: f64) -> String {
     let by = (after.l - before.l).abs();
     match here {
+        // Half of the 100 L* between white and black, as for the drawing (ours).
+        Here::Glaze if by < 0.5 && left < 50.0 => format!(
+            "Glaze: this colour keeps its lightness, but the drawing falls: white and black would be {left:.0} L* apart under it."
+        ),
         Here::Glaze if by < 0.5 => {
             "Glaze: it changes the hue and hardly the lightness; the drawing stays.".to_owned()
         }
-        // Half of the 100 L* between white and black, as for the drawing (ours).
         Here::Glaze if left < 50.0 => format!(
             "Glaze: this colour falls by {by:.0} L*, and the drawing with it: white and black would be {left:.0} L* apart under it."
         ),
@@ -121,6 +124,17 @@ mod tests {
         assert_eq!(
             change(Lab::new(50.0, 20.0, -14.0), Lab::new(50.0, 17.2, -17.4)),
             "cooler"
+        );
+    }
+
+    #[test]
+    fn a_colour_that_stays_does_not_say_that_the_drawing_does() {
+        let [dark, dyed] = [Lab::new(20.0, 0.0, 0.0), Lab::new(20.1, 3.0, 0.0)];
+        let words = |left| reason(Here::Glaze, dark, dyed, left);
+        assert!(words(80.0).ends_with("the drawing stays."));
+        assert!(
+            words(12.0)
+                .ends_with("the drawing falls: white and black would be 12 L* apart under it.")
         );
     }
 
