@@ -297,10 +297,23 @@ impl Browser {
             self.mouse("mouseReleased", x, y, 1);
             // On another page nothing is known of it: the click has led there.
             if self.evaluate("window.missed ?? false") != Value::Bool(true) {
-                return;
+                return self.dawdle();
             }
         }
         panic!("{selector} went away from under the pointer five times");
+    }
+
+    /// `TWOGROUND_PACE_MS=400` waits so long after whatever the user does, until the page is done with it: a test that passes only
+    /// while it is quicker than the page fails then.
+    fn dawdle(&mut self) {
+        let Ok(pace) = std::env::var("TWOGROUND_PACE_MS") else {
+            return;
+        };
+        let pace = Duration::from_millis(pace.parse().expect("TWOGROUND_PACE_MS is a number"));
+        let start = Instant::now();
+        while start.elapsed() < pace {
+            self.pump();
+        }
     }
 
     /// Where the middle of an element is on the screen, once it is there, visible, on top and no longer moving.
@@ -321,6 +334,7 @@ impl Browser {
             self.mouse("mouseMoved", x, y, 1);
         }
         self.mouse("mouseReleased", to[0], to[1], 1);
+        self.dawdle();
     }
 
     fn mouse(&mut self, kind: &str, x: f64, y: f64, buttons: u32) {
@@ -382,6 +396,7 @@ impl Browser {
         }
         self.call_page("Input.dispatchKeyEvent", down);
         self.call_page("Input.dispatchKeyEvent", event("keyUp"));
+        self.dawdle();
     }
 
     /// Types text where the focus is, which has to be where one can type.
@@ -390,6 +405,7 @@ impl Browser {
         let taken = self.evaluate("document.activeElement?.matches('input, textarea') ?? false");
         assert_eq!(taken, json!(true), "nothing takes the text {text:?}");
         self.call_page("Input.insertText", json!({"text": text}));
+        self.dawdle();
     }
 
     /// Chooses files in an `<input type=file>`, as its dialog would.
@@ -403,6 +419,7 @@ impl Browser {
             "DOM.setFileInputFiles",
             json!({"nodeId": node["nodeId"], "files": files}),
         );
+        self.dawdle();
     }
 
     /// Drops files on an element.
@@ -416,6 +433,7 @@ impl Browser {
                 json!({"type": kind, "x": x, "y": y, "data": data}),
             );
         }
+        self.dawdle();
     }
 
     /// Waits for the next file that the page lets the user save, and gives where it lies.
