@@ -90,14 +90,16 @@ impl From<Lab> for Tone {
     }
 }
 
-/// A CIEDE2000 in words (bounds common among printers and painters, no source): what a painter would make of it.
+/// A CIEDE2000 in words (bounds common among printers and painters, no source): what a painter would make of it. By the number as it
+/// stands beside them, in tenths.
 pub fn difference_word(difference: f64) -> &'static str {
-    if difference < 1.0 {
-        "you would hardly see it"
-    } else if difference <= 3.0 {
-        "see it side by side"
+    let tenths = (10.0 * difference).round();
+    if tenths < 10.0 {
+        "hardly seen"
+    } else if tenths <= 30.0 {
+        "seen side by side"
     } else {
-        "see it plainly"
+        "seen plainly"
     }
 }
 
@@ -175,10 +177,11 @@ mod tests {
 
     #[test]
     fn a_difference_is_put_in_words_at_1_and_3() {
-        assert_eq!(difference_word(0.99), "you would hardly see it");
-        assert_eq!(difference_word(1.0), "see it side by side");
-        assert_eq!(difference_word(3.0), "see it side by side");
-        assert_eq!(difference_word(3.01), "see it plainly");
+        // As they stand in tenths beside the words: 0.9, 1.0, 3.0, 3.1.
+        assert_eq!(difference_word(0.94), "hardly seen");
+        assert_eq!(difference_word(0.99), "seen side by side");
+        assert_eq!(difference_word(3.04), "seen side by side");
+        assert_eq!(difference_word(3.06), "seen plainly");
     }
 
     #[test]

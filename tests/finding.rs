@@ -12,7 +12,7 @@ use twoground::{
         Scene, render,
         samples::samples,
         scene::{Card, Page},
-        trials,
+        trials, troubles,
     },
     spectrum::BANDS,
 };
@@ -101,5 +101,21 @@ fn grid(lid: f64, gap: f64, turn: f64) -> Scene {
 fn cards_with_like_stripes_are_kept_apart() {
     for (lid, gap, turn) in [(0.83, 6.0, 0.0), (0.55, 3.0, 1.0), (0.3, 8.0, 0.4)] {
         all_right(&grid(lid, gap, turn), &format!("lid {lid}, gap {gap}"));
+    }
+}
+
+/// Films, stripes and what lies below them cut to one black: which of them run across the others nothing tells. Read the wrong way
+/// without a word.
+#[test]
+fn a_grid_of_one_black_is_asked_about() {
+    let cut = troubles::ALL
+        .iter()
+        .find(|trouble| trouble.name == "darks clipped")
+        .expect("a trouble");
+    for seed in [65, 66] {
+        let (found, _) = read(&cut.scene(seed, 105.0));
+        assert_eq!(found.len(), 1, "{seed}");
+        let codes: Vec<&str> = found[0].doubts.iter().map(|d| d.code.as_str()).collect();
+        assert!(codes.contains(&"direction"), "{seed}: {codes:?}");
     }
 }

@@ -8,6 +8,7 @@ use super::painting::{Painting, code_of, linear_of};
 use crate::{
     Error, Result,
     colour::{self, Lab},
+    picture::pick::{NO_PROFILE_SD, PHOTO_SD, SCAN_SD},
 };
 
 /// A place whose colour is known: a grey or white card in the picture, or a colour measured before.
@@ -184,14 +185,10 @@ pub enum Taken {
     Scan,
 }
 
-/// Usual errors of L*, a*, b*, standard deviations, all ours: a scanner with a profile (simulated scanners miss by 0.9 to 2.3
-/// CIEDE2000 at the median); a camera whose exposure and white nobody set; the same with a place of known colour.
-const SCAN_SD: [f64; 3] = [1.0, 1.2, 1.5];
+/// Usual errors of L*, a*, b*, standard deviations, both ours: of a scan and of a photo with a place of known colour. Without one they are
+/// those of a picked spot.
 const SCAN_SET_SD: [f64; 3] = [0.8, 1.0, 1.3];
-const PHOTO_SD: [f64; 3] = [6.0, 3.5, 4.5];
 const PHOTO_SET_SD: [f64; 3] = [2.5, 2.5, 3.0];
-/// What a missing profile adds.
-const NO_PROFILE_SD: f64 = 1.5;
 
 /// How well the colours of a picture are known: standard deviations of L*, a*, b*.
 pub fn lab_sd(taken: Taken, light: &Light, known: usize, profile_assumed: bool) -> [f64; 3] {

@@ -34,8 +34,8 @@ pub(super) const RESTS_ON: &str = "Tested on simulated cards only; no real card 
 /// How far off the real film may be, in words.
 pub(super) fn at_most_word(range: f64) -> &'static str {
     match difference_word(range) {
-        "you would hardly see it" => "you would hardly see the difference",
-        "see it side by side" => "a difference you would see side by side, at most",
+        "hardly seen" => "you would hardly see the difference",
+        "seen side by side" => "a difference you would see side by side, at most",
         _ => "it may differ plainly",
     }
 }
@@ -201,17 +201,25 @@ pub(super) fn verdict_words(
     change: f64,
     [span_before, span_after]: [f64; 2],
 ) -> (String, String) {
+    let one = names.len() == 1;
     if change < 1.0 {
+        let on = if one {
+            "this colour"
+        } else {
+            "any of these colours"
+        };
         return (
             "Hardly there.".into(),
-            "At this thickness you would hardly see it on any of these colours.".into(),
+            format!("At this thickness you would hardly see it on {on}."),
         );
     }
-    if here.contains(&Here::Covering) || span_after < 0.1 * span_before {
-        return (
-            "Covers.".into(),
-            "Lights and darks can hardly be told apart under it.".into(),
-        );
+    if here.contains(&Here::Covering) || span_after < verdict::HARDLY_LEFT * span_before {
+        let sentence = if one {
+            "What lies below can hardly be seen under it."
+        } else {
+            "Lights and darks can hardly be told apart under it."
+        };
+        return ("Covers.".into(), sentence.into());
     }
     let lifted: Vec<&str> = here
         .iter()
@@ -232,7 +240,14 @@ pub(super) fn verdict_words(
         }
         n if n == here.len() => (
             "Veils.".into(),
-            "It lightens every one of these colours: a velatura, the milky veil.".into(),
+            format!(
+                "It lightens {}: a velatura, the milky veil.",
+                if one {
+                    "this colour"
+                } else {
+                    "every one of these colours"
+                }
+            ),
         ),
         n if 2 * n > here.len() => (
             "Veils all but your lights.".into(),

@@ -285,8 +285,8 @@ pub(crate) fn signed(value: f64) -> String {
 
 fn drawn_words(contrast: f64, masstone: Option<Lab>) -> String {
     if contrast < HIDES {
-        // Cut, not rounded: 0.978 is not yet 0.98.
-        let contrast = (100.0 * contrast).floor() / 100.0;
+        // 0.979 is not yet 0.98.
+        let contrast = contrast.min(HIDES - 0.01);
         return format!(
             "As drawn, the thickest film keeps the stripes in view (contrast ratio {contrast:.2}; 0.98 counts as hiding)."
         );
@@ -371,11 +371,20 @@ impl Here {
     }
 }
 
+/// Less than this share of the L* between lights and darks is a drawing that can hardly be told, and less than half is one that goes
+/// (both ours).
+pub const HARDLY_LEFT: f64 = 0.1;
+
+/// L* of the nominal white less L* of the nominal black, bare.
+pub fn nominal_span() -> f64 {
+    let l = |y: f64| 116.0 * libm::cbrt(y) - 16.0;
+    l(NOMINAL_WHITE) - l(NOMINAL_BLACK)
+}
+
 /// The verdict for films over one ground: `left` is the L* distance of nominal white and black that remains visible under
 /// them.
 pub fn here(before: Lab, after: Lab, left: f64) -> Here {
-    // Two units of L* between white and black are a drawing that is gone (ours).
-    if left < 2.0 {
+    if left < HARDLY_LEFT * nominal_span() {
         Here::Covering
     } else if after.l <= before.l + 0.5 {
         Here::Glaze

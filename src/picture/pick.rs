@@ -22,11 +22,11 @@ pub struct Spot {
 
 /// Usual errors of a scanner in L*, a*, b*, standard deviations (ours; simulated scanners with a profile miss by 0.9 to 2.3
 /// CIEDE2000 at the median).
-const SCAN_SD: [f64; 3] = [1.0, 1.2, 1.5];
-/// The same for a camera's picture: light from one side, contrast and colours to please (ours).
-const PHOTO_SD: [f64; 3] = [3.5, 3.0, 4.0];
+pub(crate) const SCAN_SD: [f64; 3] = [1.0, 1.2, 1.5];
+/// The same for a camera's picture whose exposure and white nobody set: light from one side, contrast and colours to please (ours).
+pub(crate) const PHOTO_SD: [f64; 3] = [6.0, 3.5, 4.5];
 /// What a missing profile adds.
-const NO_PROFILE_SD: f64 = 1.5;
+pub(crate) const NO_PROFILE_SD: f64 = 1.5;
 /// A spot counts as no more than so many independent grains, however many pixels it has.
 const MOST_GRAINS: f64 = 25.0;
 

@@ -414,7 +414,7 @@ fn many_scans_become_a_table_with_reasons_and_are_kept_together() {
     page.wait_for_text("2 paints in 3 readings kept on this computer.");
     page.screenshot("readings");
     page.click("#tubes [data-do=undo]");
-    page.wait_for_text("Taken back: keeping 3 cards of a class.");
+    page.wait_for_text("Taken back: keeping 3 cards.");
     // It is done with: nothing is offered again.
     page.reload();
     go(&mut page, "cards");
@@ -490,7 +490,8 @@ fn a_label_of_any_writing_breaks_no_screen() {
             go(&mut page, place);
             if place == "tubes" {
                 shelf_has(&mut page, 1);
-                assert_eq!(names(&mut page), std::slice::from_ref(&name));
+                // As it was typed, but for the mark that would write backwards what stands after it.
+                assert_eq!(names(&mut page), [name.replace('\u{202e}', "")]);
             }
             if place == "picture" {
                 picture::picture_has(&mut page, 1);

@@ -33,7 +33,11 @@ pub(crate) fn all() -> Vec<(&'static str, Vec<u8>, &'static str)> {
             encode(&grey(&stripes).into(), ImageFormat::Jpeg),
             "Scan again in colour",
         ),
-        ("vast.png", vast(), "Scan at 300 dpi, or crop to the card"),
+        (
+            "vast.png",
+            vast(),
+            "Scan at 300 dpi, or save only the part that is needed",
+        ),
         (
             "wall.png",
             encode(&wall().into(), ImageFormat::Png),

@@ -30,7 +30,10 @@ export class LabelForm {
 
   /** @param {string} words */
   action(words) {
-    find(this.#form, "[data-do=keep]").textContent = words;
+    const button = find(this.#form, "[data-do=keep]");
+    button.textContent = words;
+    // Once it is kept, another button leads on.
+    button.classList.toggle("line", words !== "Keep");
   }
 
   /** @param {boolean} able */
@@ -55,7 +58,7 @@ export class LabelForm {
   /** What came of keeping, with a way to go on. @param {string} words @param {{ words: string, act: () => void }} [next] */
   say(words, next) {
     say(this.#form, "keep", words);
-    if (next) find(this.#form, "[data-say=keep]").append(" ", el("button", { type: "button", class: "quiet", click: next.act }, next.words));
+    if (next) find(this.#form, "[data-say=keep]").append(" ", el("button", { type: "button", class: "button", click: next.act }, next.words));
   }
 
   /** @param {string} name */

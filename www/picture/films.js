@@ -253,5 +253,5 @@ function fillBar({ node, paint, name, what }, film, chosen) {
   mark(node, "aria-pressed", String(chosen));
   dye(paint, film.tone ? shown(film.tone).css : "transparent", film.tone ? "paint" : "paint none");
   write(name, film.name);
-  write(what, film.missing ? "tube not at hand" : [coats, film.verdict].filter(Boolean).join(", "));
+  write(what, film.missing ? "tube not at hand" : [coats, film.verdict && `${film.verdict} here`].filter(Boolean).join(", "));
 }

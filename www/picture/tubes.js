@@ -65,8 +65,9 @@ export class AllTubes {
     spots.forEach((spot, place) => reswatch(node.strip.children[place], spot, "paint"));
     const words = [
       row.milk === null ? "no glaze depth, shown as the card’s film" : `milk on black ${figure(row.milk)}`,
-      `${figure(Math.abs(row.lightness), 0)} L* ${row.lightness > 0 ? "lighter" : "darker"}`,
-      `± ${figure(widest)}`,
+      // Over no colour nothing changes.
+      spots.length ? `${figure(Math.abs(row.lightness), 0)} L* ${row.lightness > 0 ? "lighter" : "darker"}` : "",
+      spots.length ? `± ${figure(widest)}` : "",
     ];
     words.forEach((text, place) => write(node.numbers.children[place], text));
     return node.item;

@@ -14,6 +14,7 @@ export class Wanted {
   #page;
   /** Asked last, to be asked again when the picture changes. @type {(() => Promise<void>) | null} */ #again = null;
   #drawnFor = "";
+  /** The colour that the page put into the field. */ #offered = "";
 
   /** @param {HTMLElement} root @param {import("./desk.js").Desk} desk @param {import("../main.js").Page} page */
   constructor(root, desk, page) {
@@ -78,7 +79,8 @@ export class Wanted {
     if (now === this.#drawnFor) return;
     this.#drawnFor = now;
     const field = /** @type {HTMLInputElement} */ (find(this.#root, "form[data-part=wanted] input[name=lab]"));
-    if (!field.value && view.colour !== null) field.value = writeLab(view.seen[view.colour].lab);
+    // What nobody has typed goes with the picture.
+    if ((!field.value || field.value === this.#offered) && view.colour !== null) field.value = this.#offered = writeLab(view.seen[view.colour].lab);
     if (this.#again) this.#ask(this.#again);
   }
 

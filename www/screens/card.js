@@ -459,7 +459,7 @@ export function cardScreen(page, over, lay) {
       hold();
       kept();
       form.action("Keep changes");
-      form.say(beside ? "Kept on this computer as one more: what was kept of this card before was changed in another window, or is gone." : "Kept on this computer.", { words: "Show it over greys", act: () => over(id) });
+      form.say(beside ? "Kept on this computer as one more: what was kept of this card before was changed in another window, or is gone." : "Kept on this computer.", { words: "Lay it in my picture", act: () => over(id) });
       drawCards(view);
     } catch (error) {
       form.say(error instanceof EngineError ? error.message : "It could not be kept.", { words: "Save it as a file instead", act: () => exportFile() });

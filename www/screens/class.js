@@ -101,10 +101,20 @@ export function classScreen(page, work, open) {
     keepAll.disabled = true;
     try {
       const texts = await page.patiently("Writing names into the files", () => Promise.all(rows.filter(({ text }) => text).map(named)));
-      await engine.call("keep_all", [`keeping ${texts.length} cards of a class`, texts]);
+      await engine.call("keep_all", [`keeping ${texts.length} cards`, texts]);
       kept();
-      forget();
-      page.go("tubes");
+      const left = rows.filter(({ text }) => !text);
+      if (!left.length) {
+        forget();
+        return page.go("tubes");
+      }
+      // What was not read stays: what to do about it is told here and nowhere else.
+      rows = left;
+      hold();
+      find(screen, "[data-part=rows]").replaceChildren(...rows.map(draw));
+      find(screen, "[data-part=together]").replaceChildren();
+      const many = (/** @type {number} */ n) => (n === 1 ? "One card" : `${n} cards`);
+      say(screen, "class", `${many(texts.length)} kept: see Tubes. ${many(left.length)} could not be read; the reason and what to do stand in the table.`);
     } catch (error) {
       keepAll.disabled = false;
       const stopped = error instanceof EngineError && error.code === "cancelled";

@@ -109,6 +109,12 @@ export function pictureScreen(page, painting) {
     button.addEventListener("click", () => show_panel(button.getAttribute("data-panel") ?? panel));
   }
 
+  find(screen, "[data-do=own-colours]").addEventListener("click", () => {
+    show_panel("underpainting");
+    find(screen, "[data-panel=underpainting]").scrollIntoView({ block: "start" });
+    find(screen, "[data-panel=underpainting]").focus({ preventScroll: true });
+  });
+
   /** @param {string} next */
   function show_panel(next) {
     panel = next;
@@ -278,14 +284,16 @@ export function pictureScreen(page, painting) {
     show_panel("underpainting");
   }
 
-  /** Lays the tube that another screen asked for, if no film of it is there yet. */
+  /** Lays the tube that another screen asked for, if no film of it is there yet. Films of sample paints, which nobody owns, make way for the first tube of one's own. */
   async function lay_wanted() {
     const tube = wanted;
     wanted = null;
-    if (!tube || !desk.view || !tubes.some(({ key }) => key === tube)) return;
-    const there = desk.view.films.map((film) => film.tube).lastIndexOf(tube);
+    if (!tube || !desk.view) return;
+    if (!tubes.some(({ key }) => key === tube)) return page.alert("This tube was deleted in another window. Undo on Tubes brings it back.");
+    const films = desk.view.films.map((film) => film.tube);
+    const there = films.lastIndexOf(tube);
     if (there >= 0) await desk.turn("choose_film", there);
-    else await desk.change({ do: "lay", tube });
+    else await desk.change({ do: films.some((key) => key.startsWith("kept-")) ? "lay" : "lay-alone", tube });
   }
 
   find(screen, "[data-do=print-plan]").addEventListener("click", async () => {

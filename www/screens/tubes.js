@@ -46,7 +46,7 @@ export function tubesScreen(page, over) {
     onPaper(async () => {
       /** @type {import("../types.js").PaintView | null} */
       const paint = await engine.call("tube_view", [now.id]);
-      if (!paint) throw new EngineError({ code: "gone", words: "This tube was deleted in another window. Undo on the shelf brings it back." });
+      if (!paint) throw new EngineError({ code: "gone", words: "This tube was deleted in another window. Undo on Tubes brings it back." });
       return tubeCard(paint, now.readings, (await engine.call("wall")).conditions);
     });
   });
@@ -160,7 +160,7 @@ export function tubesScreen(page, over) {
         "div",
         { class: "buttons" },
         quiet("Open", () => page.go(`tube-${row.id}`), name),
-        ...(row.predicts ? [quiet("Over greys", () => over(row.id), name)] : []),
+        ...(row.predicts ? [quiet("In my picture", () => over(row.id), name)] : []),
         ...(several ? [] : [quiet("Export", () => save(row.id), name)]),
         ...(several ? [] : [quiet("Delete", () => remove(row.id, name), name)]),
         ...(row.predicts ? [comparing(row)] : []),
@@ -398,7 +398,7 @@ export function tubesScreen(page, over) {
   }
 
   function relabel() {
-    return become("relabel", [form.label], "Kept on this computer. Undo stands on the shelf.");
+    return become("relabel", [form.label], "Kept on this computer. Undo is on Tubes.");
   }
 
   /** The open tube, as the engine changes it, is kept in its place. @param {string} method @param {unknown[]} args @param {string} [words] said when it is done */
@@ -424,7 +424,7 @@ export function tubesScreen(page, over) {
       }
       // The change was of something else: what is typed and not kept yet stays.
       await openAgain(id);
-      say(tube, "elsewhere", "Kept so on this computer. Undo stands on the shelf.");
+      say(tube, "elsewhere", "Kept so on this computer. Undo is on Tubes.");
     } catch (error) {
       const refused = error instanceof EngineError;
       if (!refused || error.code === "changed-elsewhere") page.tell(error);
@@ -441,7 +441,7 @@ export function tubesScreen(page, over) {
     const now = await engine.call("kept_paint", [opened.id]);
     if (now.text === opened.text) return;
     if (now.text === undefined) {
-      say(tube, "elsewhere", "This tube was deleted in another window. Undo on the shelf brings it back.");
+      say(tube, "elsewhere", "This tube was deleted in another window. Undo on Tubes brings it back.");
       return;
     }
     const mine = await openAgain(opened.id);

@@ -27,7 +27,7 @@ const CROOKED_MM: f64 = 0.3;
 pub(super) fn doubts(candidate: &Candidate, picture: &Picture) -> (Vec<[bool; 2]>, Vec<Doubt>) {
     let card = &candidate.reading;
     let mut doubts = Vec::new();
-    if candidate.rival > RIVAL * candidate.score {
+    if candidate.rival > RIVAL * candidate.score || candidate.is_grid() {
         doubts.push(ask("direction", None, "Do the stripes run this way? The card can also be read with stripes and films exchanged.".into()));
     }
     if candidate.likelihood < UNLIKELY {

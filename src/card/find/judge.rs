@@ -155,6 +155,26 @@ impl Candidate {
         self.run_off && self.reading.black_beyond(picture)
     }
 
+    /// Whether every film is, over white and over black, as black as the stripes: nothing then tells films from stripes.
+    pub(super) fn is_grid(&self) -> bool {
+        let card = &self.reading;
+        let rows = card.bare_rows(Ground::Black);
+        if rows.is_empty() {
+            return false;
+        }
+        let stripe = films::median_colour(&rows);
+        let is_stripe = |film: &Film, ground| {
+            card.film_colour(film, ground)
+                .is_some_and(|colour| (0..3).all(|c| (colour[c] - stripe[c]).abs() < SAME_BLACK))
+        };
+        self.has_films()
+            && card.films.films.iter().all(|film| {
+                [Ground::White, Ground::Black]
+                    .iter()
+                    .all(|ground| is_stripe(film, *ground))
+            })
+    }
+
     /// Whether nothing speaks against its being a card with films.
     pub(super) fn is_sure(&self) -> bool {
         self.has_films() && self.likelihood > SURE
@@ -409,6 +429,8 @@ const FOLLOWED_MM: f64 = 8.0;
 const UNWISHED: f64 = 0.5;
 /// Edges across the stripes that stand out more than this have to be explained.
 pub(super) const LEFT_OVER: f64 = 12.0;
+/// Blacks that differ less than this, of the light of white, are one black to the finder.
+const SAME_BLACK: f64 = 0.005;
 /// A reading less likely than this is no card.
 const LIKELY: f64 = 0.1;
 /// A reading more likely than this is a card.

@@ -45,8 +45,8 @@ pub enum Change {
     LayAlone {
         /// Key of the tube.
         tube: String,
-        /// How thick.
-        build: f64,
+        /// How thick; at glaze depth if not said.
+        build: Option<f64>,
     },
     /// Takes a film away.
     TakeFilm {
@@ -341,7 +341,7 @@ impl OpenPicture {
                 film_now = plan.films.len() - 1;
             }
             Change::LayAlone { tube, build } => {
-                plan.films = vec![film_of(self.known_tube(tube)?, *build)];
+                plan.films = vec![self.film_to_lay(tube, *build)?];
                 film_now = 0;
             }
             Change::TakeFilm { film } => {

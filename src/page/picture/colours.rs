@@ -60,11 +60,11 @@ pub(super) fn masstone(tube: &Tube) -> Result<Colour> {
     })
 }
 
-/// How well a colour may be known that was not read from anything: words, and standard deviations of L*, a*, b*. That of the eye
-/// is at least a photo's, that of an instrument what two of them differ by on uneven paint (both ours).
+/// How well a colour may be known that was not read from anything: words, and standard deviations of L*, a*, b*. Those of
+/// the eye are a guess, those of an instrument what two of them differ by on uneven paint (both ours).
 pub(super) const KNOWN: [(&str, [f64; 3]); 3] = [
-    ("judged by eye, ± 4", [4.0; 3]),
-    ("by an instrument, ± 0.5", [0.5; 3]),
+    ("judged by eye", [4.0; 3]),
+    ("by an instrument", [0.5; 3]),
     ("exactly this, as planned", [0.0; 3]),
 ];
 

@@ -151,7 +151,8 @@ impl OpenPicture {
                     let left = alone.range_left();
                     let here = verdict::here(before, after, left);
                     view.verdict = here.word();
-                    view.reason = words::reason(here, before, after, left);
+                    view.reason =
+                        words::reason(here, before, after, left, left / verdict::nominal_span());
                 }
             }
             views.push(view);
@@ -262,7 +263,7 @@ impl OpenPicture {
                 words::change(now[at], swapped[at]),
                 self.plan.colours[at].name,
                 match difference_word(by) {
-                    "see it side by side" => "you would see it side by side",
+                    "seen side by side" => "you would see it side by side",
                     _ => "you would see it plainly",
                 }
             ),

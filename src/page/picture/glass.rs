@@ -25,7 +25,7 @@ use crate::{
         table::{Shared, shares},
     },
     page::{Tone, difference_word},
-    paint::{Constants, file::Surface},
+    paint::{Constants, file::Surface, verdict},
     picture::{Film, Ground, ground::Measured, plan::Plan},
     scan::{Origin, decode},
 };
@@ -776,7 +776,9 @@ impl OpenGlass {
                 difference_word(with.range),
                 without.range
             );
-            let reason = words::reason(here, lab, with.lab, stack.range_left());
+            let left = stack.range_left();
+            let share = left / verdict::nominal_span();
+            let reason = words::reason(here, lab, with.lab, left, share);
             (with.lab, reason, with.range, words)
         };
         let mut trouble = Vec::new();
@@ -966,6 +968,8 @@ impl OpenGlass {
             ));
         }
         notes.extend(self.origin.notes.iter().cloned());
+        // What is to be known of the films themselves, wherever they are laid.
+        notes.extend(self.picture.notes());
         notes
     }
 }

@@ -199,7 +199,9 @@ fn of_states(films: &[(&PlannedFilm, &Tube)]) -> Vec<String> {
         .into_iter()
         .map(|(state, names)| {
             let each = if names.len() > 1 { ", each" } else { "" };
-            format!("{}{each}: {}", listed(&names), verdict::state_words(state))
+            let words = verdict::state_words(state);
+            let (first, rest) = words.split_at_checked(1).unwrap_or_default();
+            format!("{}{each}: {}{rest}", listed(&names), first.to_lowercase())
         })
         .collect()
 }

@@ -394,7 +394,7 @@ fn a_wanted_colour_is_offered_and_laid_alone() {
     lay(&mut open, "storm-blue", 0.1);
     open.change(&Change::LayAlone {
         tube: "cliff-rose".into(),
-        build: 2.0 * depth,
+        build: Some(2.0 * depth),
     })
     .unwrap();
     assert_eq!(open.plan.films.len(), 1);
@@ -408,7 +408,7 @@ fn a_wanted_colour_is_offered_and_laid_alone() {
     // The row shows what laying it alone gives.
     open.change(&Change::LayAlone {
         tube: best.key.clone(),
-        build: best.build,
+        build: Some(best.build),
     })
     .unwrap();
     let view = open.view().unwrap();
@@ -1215,7 +1215,7 @@ fn readings_of_one_tube_are_predicted_by_their_mean() {
     // Half as many films of the thick card are as much paint.
     open.change(&Change::LayAlone {
         tube: "thick".into(),
-        build: 0.4,
+        build: Some(0.4),
     })
     .unwrap();
     for (one, all) in open.view().unwrap().seen.iter().zip(&together.seen) {
@@ -1276,7 +1276,7 @@ fn a_sample_is_no_reading_of_a_tube() {
         .unwrap();
     open.change(&Change::LayAlone {
         tube: "kept-1".into(),
-        build: 0.8,
+        build: Some(0.8),
     })
     .unwrap();
     let cautions = open.view().unwrap().cautions;

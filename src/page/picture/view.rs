@@ -158,6 +158,12 @@ impl OpenPicture {
             .zip(&after)
             .map(|((_, ground), after)| verdict::here(ground.lab, *after, left))
             .collect();
+        // As the headline has it, which goes by this drawing; colours alike in lightness are none.
+        let spans = [&before, &after].map(|labs| span(labs.iter().map(|lab| lab.l)));
+        let share = match spans {
+            [bare, under] if bare >= 5.0 => under / bare,
+            _ => left / verdict::nominal_span(),
+        };
         let detail = predicted
             .get(self.colour)
             .filter(|_| !films.is_empty())
@@ -168,7 +174,7 @@ impl OpenPicture {
                     difference: colour::difference(from, seen.lab),
                     spread: spread_tones(seen.lab, spread),
                     verdict: here.word(),
-                    reason: words::reason(here, from, seen.lab, left),
+                    reason: words::reason(here, from, seen.lab, left, share),
                 }
             });
         let [headline, sentence, span, range_words] =
@@ -223,7 +229,7 @@ impl OpenPicture {
         if self.plan.colours.is_empty() {
             return [
                 "No colours yet.".to_owned(),
-                "Add the colours of your underpainting: type them, or take a ladder of greys."
+                "Add the colours of your underpainting: type them, pick them from a photo or scan, or take a ladder of greys."
                     .to_owned(),
                 String::new(),
                 String::new(),

@@ -11,6 +11,9 @@ const WARM: f64 = 55.0;
 /// Changes of L*, of chroma, or along the warm axis below this are not named: one would hardly see them.
 const LEAST: f64 = 1.0;
 
+/// A change of hue that goes aside more than this many times as far as along the warm axis is not told as warmer or cooler.
+const MOST_ASIDE: f64 = 2.0;
+
 /// How far a colour lies towards the warm pole.
 pub(super) fn warmth(lab: Lab) -> f64 {
     let turn = WARM.to_radians();
@@ -36,9 +39,13 @@ pub(super) fn change(before: Lab, after: Lab) -> String {
             None
         }
     };
+    let warmer = warmth(after) - warmth(before);
+    let (a, b) = (after.a - before.a, after.b - before.b);
+    // A grey that turns green lies a little nearer to orange; nobody calls it warmer.
+    let aside = libm::sqrt((a * a + b * b - warmer * warmer).max(0.0));
     let words: Vec<&str> = [
         pick(after.l - before.l, "darker", "lighter"),
-        pick(warmth(after) - warmth(before), "cooler", "warmer"),
+        pick(warmer, "cooler", "warmer").filter(|_| aside <= MOST_ASIDE * warmer.abs()),
         pick(chroma(after) - chroma(before), "quieter", "richer"),
     ]
     .into_iter()
@@ -50,18 +57,19 @@ pub(super) fn change(before: Lab, after: Lab) -> String {
     }
 }
 
-/// Why films count as glaze, veil or covering over a colour.
-pub(super) fn reason(here: Here, before: Lab, after: Lab, left: f64) -> String {
+/// Why films count as glaze, veil or covering over a colour. `left` is the L* between the nominal white and black under them, `share`
+/// how much of the drawing's lights and darks that is.
+pub(super) fn reason(here: Here, before: Lab, after: Lab, left: f64, share: f64) -> String {
     let by = (after.l - before.l).abs();
+    let falls = share < 0.5;
     match here {
-        // Half of the 100 L* between white and black, as for the drawing (ours).
-        Here::Glaze if by < 0.5 && left < 50.0 => format!(
+        Here::Glaze if by < 0.5 && falls => format!(
             "Glaze: this colour keeps its lightness, but the drawing falls: white and black would be {left:.0} L* apart under it."
         ),
         Here::Glaze if by < 0.5 => {
             "Glaze: it changes the hue and hardly the lightness; the drawing stays.".to_owned()
         }
-        Here::Glaze if left < 50.0 => format!(
+        Here::Glaze if falls => format!(
             "Glaze: this colour falls by {by:.0} L*, and the drawing with it: white and black would be {left:.0} L* apart under it."
         ),
         Here::Glaze => {
@@ -90,7 +98,7 @@ pub(super) fn fading(bare: f64, spans: &[f64]) -> String {
     };
     let last = spans.len().saturating_sub(1);
     match (first(0.5), first(0.2)) {
-        (None, _) => format!("The drawing stays through {last} coats."),
+        (None, _) => format!("The drawing stays through all {last} coats."),
         (Some(going), None) => format!("{}, the drawing is going.", from(going)),
         (Some(going), Some(gone)) if going == gone => {
             format!("{}, the drawing is gone.", from(gone))
@@ -125,12 +133,25 @@ mod tests {
             change(Lab::new(50.0, 20.0, -14.0), Lab::new(50.0, 17.2, -17.4)),
             "cooler"
         );
+        // A green glaze over grey.
+        assert_eq!(
+            change(Lab::new(92.0, 0.0, 0.0), Lab::new(84.0, -30.9, 33.2)),
+            "darker and richer"
+        );
     }
 
     #[test]
     fn a_colour_that_stays_does_not_say_that_the_drawing_does() {
         let [dark, dyed] = [Lab::new(20.0, 0.0, 0.0), Lab::new(20.1, 3.0, 0.0)];
-        let words = |left| reason(Here::Glaze, dark, dyed, left);
+        let words = |left| {
+            reason(
+                Here::Glaze,
+                dark,
+                dyed,
+                left,
+                left / crate::paint::verdict::nominal_span(),
+            )
+        };
         assert!(words(80.0).ends_with("the drawing stays."));
         assert!(
             words(12.0)
@@ -141,7 +162,10 @@ mod tests {
     #[test]
     fn the_lost_drawing_is_foretold() {
         let cases: [(&[f64], &str); 5] = [
-            (&[60.0, 55.0, 50.0], "The drawing stays through 2 coats."),
+            (
+                &[60.0, 55.0, 50.0],
+                "The drawing stays through all 2 coats.",
+            ),
             (
                 &[60.0, 40.0, 29.0],
                 "From 2 coats on, the drawing is going.",
