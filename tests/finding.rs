@@ -104,18 +104,19 @@ fn cards_with_like_stripes_are_kept_apart() {
     }
 }
 
-/// Films, stripes and what lies below them cut to one black: which of them run across the others nothing tells. Read the wrong way
-/// without a word.
+/// Films, stripes and what lies below them cut to one black, or a single film between stripes that run off onto a black lid: which of
+/// them run across the others hardly anything tells. Read the wrong way without a word.
 #[test]
-fn a_grid_of_one_black_is_asked_about() {
-    let cut = troubles::ALL
-        .iter()
-        .find(|trouble| trouble.name == "darks clipped")
-        .expect("a trouble");
-    for seed in [65, 66] {
-        let (found, _) = read(&cut.scene(seed, 105.0));
-        assert_eq!(found.len(), 1, "{seed}");
+fn which_way_stripes_run_is_asked_where_little_tells() {
+    for (name, seed) in [
+        ("darks clipped", 65),
+        ("darks clipped", 66),
+        ("stripes run off onto a black lid", 60),
+    ] {
+        let trouble = troubles::ALL.iter().find(|trouble| trouble.name == name);
+        let (found, _) = read(&trouble.expect("a trouble").scene(seed, 105.0));
+        assert_eq!(found.len(), 1, "{name}, {seed}");
         let codes: Vec<&str> = found[0].doubts.iter().map(|d| d.code.as_str()).collect();
-        assert!(codes.contains(&"direction"), "{seed}: {codes:?}");
+        assert!(codes.contains(&"direction"), "{name}, {seed}: {codes:?}");
     }
 }

@@ -14,6 +14,8 @@ const FAINT: f64 = 12.0;
 const UNLIKE: f64 = 0.8;
 /// A reading in the other direction that is worth more than this share of the best one makes the direction doubtful.
 const RIVAL: f64 = 0.4;
+/// The same where one film alone was found, which may as well be a stripe that many films cross.
+const RIVAL_OF_ONE: f64 = 0.1;
 /// A number of films that is worth less than this more than another number is doubtful. A clear film is worth 50 to 200.
 const CLOSE: f64 = 20.0;
 /// A reading less likely than this may be something else; plain cards reach 0.8 and more.
@@ -27,7 +29,11 @@ const CROOKED_MM: f64 = 0.3;
 pub(super) fn doubts(candidate: &Candidate, picture: &Picture) -> (Vec<[bool; 2]>, Vec<Doubt>) {
     let card = &candidate.reading;
     let mut doubts = Vec::new();
-    if candidate.rival > RIVAL * candidate.score || candidate.is_grid() {
+    let rival = match card.films.films.len() {
+        1 => RIVAL_OF_ONE,
+        _ => RIVAL,
+    };
+    if candidate.rival > rival * candidate.score || candidate.is_grid() {
         doubts.push(ask("direction", None, "Do the stripes run this way? The card can also be read with stripes and films exchanged.".into()));
     }
     if candidate.likelihood < UNLIKELY {
