@@ -792,3 +792,22 @@ fn a_phone_shows_every_place_without_scrolling_sideways() {
     }
     page.close();
 }
+
+/// What a browser prints of a screen is what it says: nothing is there to be pressed, pulled or typed into.
+#[test]
+fn a_screen_is_printed_without_what_is_pressed() {
+    let (_server, _profile, mut page) = open();
+    read(&mut page, &samples::samples()[0].scan);
+    let pressed = "[...document.querySelectorAll('main button, main select, main textarea, main input:not(.title, [name=name])')].filter((e) => e.checkVisibility() && e.getBoundingClientRect().width > 0 && !e.matches('.layer, .tube-row, .steps button, .lane-names button, .area')).map((e) => e.outerHTML.slice(0, 80))";
+    for place in ["cards", "tubes", "picture"] {
+        go(&mut page, place);
+        if place == "picture" {
+            picture::picture_has(&mut page, 1);
+        }
+        page.call_page("Emulation.setEmulatedMedia", json!({"media": "print"}));
+        assert_eq!(page.evaluate(pressed), json!([]), "{place}");
+        page.call_page("Emulation.setEmulatedMedia", json!({"media": ""}));
+    }
+    page.wait("document.querySelector('#picture [data-say=headline]').textContent");
+    page.close();
+}

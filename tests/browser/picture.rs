@@ -114,7 +114,7 @@ fn films_are_laid_moved_thinned_and_taken_back_by_mouse() {
     let (_server, _profile, mut page) = open();
     let files = keep_samples(&mut page, 3);
     // Laid on from the shelf.
-    page.click("#tubes [data-kept] button[aria-label^=Over]");
+    page.click("#tubes [data-kept] button[aria-label^='In my picture']");
     picture_has(&mut page, 1);
     page.wait("document.querySelectorAll('#picture .tube-row').length === 3");
     page.screenshot("picture");
@@ -1196,5 +1196,36 @@ fn a_mix_names_the_tubes_of_its_films_whichever_readings_they_are() {
     page.click("#picture [data-panel=mixed]");
     page.wait("document.querySelectorAll('#picture [data-part=parts] input').length > 1");
     assert_eq!(text(&mut page, "#picture [data-part=parts] span"), film);
+    page.close();
+}
+
+/// Films of sample paints, which nobody owns, make way for the first tube of one's own; those of one's own stay below the next.
+#[test]
+fn a_first_tube_is_laid_alone_and_the_next_on_top() {
+    let (_server, _profile, mut page) = open();
+    go(&mut page, "picture");
+    picture_has(&mut page, 1);
+    let files: Vec<PathBuf> = crate::samples::samples()
+        .into_iter()
+        .skip(1)
+        .take(2)
+        .map(|sample| sample.pigment)
+        .collect();
+    go(&mut page, "tubes");
+    page.upload("#pigment", &files);
+    let names = "[...document.querySelectorAll('#picture [data-film] .name')].map((e) => e.textContent).join()";
+    let mut laid: Vec<String> = Vec::new();
+    for row in [1, 2] {
+        shelf_has(&mut page, 2);
+        let name = page.evaluate(&format!(
+            "document.querySelector('#tubes [data-kept]:nth-child({row}) h2').textContent"
+        ));
+        laid.insert(0, name.as_str().expect("a name").to_owned());
+        page.click(&format!(
+            "#tubes [data-kept]:nth-child({row}) button[aria-label^='In my picture']"
+        ));
+        // The uppermost film stands first.
+        page.wait(&format!("{names} === {:?}", laid.join(",")));
+    }
     page.close();
 }
