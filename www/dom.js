@@ -3,7 +3,7 @@
 
 const SVG = "http://www.w3.org/2000/svg";
 
-/** Control characters, and marks that turn the direction of all that follows them (Unicode Standard Annex 9, tables 1 and 2). */
+/** Control characters, and marks that turn the direction of all that follows them (Unicode Standard Annex 9, sections 2.1 to 2.5). */
 const TURNING = /[\u0000-\u0008\u000b-\u001f\u007f-\u009f\u202a-\u202e\u2066-\u2069]/g;
 
 /** Text as it may stand beside other text: a label keeps what it holds, but cannot turn the words around it backwards. @param {string} text */

@@ -62,7 +62,9 @@ export class Coats {
     if (this.#columns.childElementCount !== colours.length + 2) {
       this.#columns.replaceChildren(el("col", { class: "side" }), ...colours.map(() => el("col")), el("col", { class: "span" }));
       const names = colours.map(() => el("th", { scope: "col" }, el("span", { class: "unseen" })));
-      this.#names.replaceChildren(el("td", {}), ...names, el("th", { scope: "col" }, el("abbr", { title: "L* from the lightest to the darkest" }, colours.length > 1 ? "apart" : "")));
+      // One colour has no lights and darks, and a heading without words heads nothing.
+      const span = colours.length > 1 ? el("th", { scope: "col" }, el("abbr", { title: "L* from the lightest to the darkest" }, "apart")) : el("td", {});
+      this.#names.replaceChildren(el("td", {}), ...names, span);
     }
     colours.forEach(({ name }, i) => {
       write(/** @type {Element} */ (this.#names.cells[i + 1].firstElementChild), name);
