@@ -57,6 +57,12 @@ fn depth(paint: &Constants, build: f64) -> (f64, usize) {
     (ratios[least] / NOMINAL_WHITE, least)
 }
 
+/// The colour of an even grey of this reflectance.
+fn bare_lab(reflectance: f64) -> Lab {
+    let [x, y, z] = colour::WHITE.map(|white| reflectance * white);
+    colour::lab(colour::Xyz::new(x, y, z))
+}
+
 /// Milk on black, or `None` where the paint does not fall to glaze depth within [`REACH`] times the thickest film.
 pub fn milk(paint: &Constants, thickest: f64) -> Option<Milk> {
     let build = first_crossing(REACH * thickest, |build| {
@@ -65,11 +71,7 @@ pub fn milk(paint: &Constants, thickest: f64) -> Option<Milk> {
     let over_white = paint.over(build, &nominal(NOMINAL_WHITE));
     let over_black = paint.over(build, &nominal(NOMINAL_BLACK));
     let (lab, to_lab) = colour::lab_with_slopes(over_black.xyz());
-    let bare = colour::lab(colour::Xyz::new(
-        NOMINAL_BLACK * colour::WHITE[0],
-        NOMINAL_BLACK * colour::WHITE[1],
-        NOMINAL_BLACK * colour::WHITE[2],
-    ));
+    let bare = bare_lab(NOMINAL_BLACK);
     // The build follows the constants so that the depth stays: d log build = -slope of depth / slope along log build.
     let (_, axis) = depth(paint, build);
     let white_slopes = over_white.xyz_slopes();
@@ -377,8 +379,7 @@ pub const HARDLY_LEFT: f64 = 0.1;
 
 /// L* of the nominal white less L* of the nominal black, bare.
 pub fn nominal_span() -> f64 {
-    let l = |y: f64| 116.0 * libm::cbrt(y) - 16.0;
-    l(NOMINAL_WHITE) - l(NOMINAL_BLACK)
+    bare_lab(NOMINAL_WHITE).l - bare_lab(NOMINAL_BLACK).l
 }
 
 /// The verdict for films over one ground: `left` is the L* distance of nominal white and black that remains visible under
