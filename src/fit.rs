@@ -157,6 +157,10 @@ const MOST_STEPS: usize = 60;
 const SETTLED: f64 = 1e-7;
 /// Longest step of any unknown: a factor of 4.5.
 const LONGEST: f64 = 1.5;
+/// How often a bound may be taken up or let go, on average.
+const MOST_TURNS: usize = 3;
+/// A bound is kept that is broken by less than this share of its standard deviation.
+const KEPT: f64 = 1e-6;
 
 /// Most probable K, S and builds behind one card.
 pub fn fit(card: &Card, prior: &Prior, optics: Optics) -> Fitted {
@@ -232,6 +236,7 @@ struct Point {
     theta: DVector<f64>,
     dual: DVector<f64>,
     seen: Vec<f64>,
+    heard: Vec<bool>,
     jacobian: DMatrix<f64>,
     cost: f64,
     chi_squared: f64,
@@ -293,9 +298,9 @@ impl Problem<'_> {
         let spread = &self.covariance * here.jacobian.transpose();
         let mut inner = &here.jacobian * &spread;
         let mut right = &here.jacobian * &offset;
-        inner += self.noise(&here.seen);
-        for (i, datum) in self.card.data.iter().enumerate() {
-            right[i] += residual(datum, here.seen[i]);
+        inner += self.noise(&here.heard);
+        for (i, off) in self.residuals(&here.seen, &here.heard).iter().enumerate() {
+            right[i] += off;
         }
         let weights = match inner.cholesky() {
             Some(factor) => factor.solve(&right),
@@ -308,17 +313,16 @@ impl Problem<'_> {
     }
 
     fn point(&self, theta: DVector<f64>, dual: DVector<f64>, steps: usize) -> Point {
-        let (seen, jacobian) = self.forward(&theta);
-        let residuals = DVector::from_iterator(
-            seen.len(),
-            self.card
-                .data
-                .iter()
-                .zip(&seen)
-                .map(|(d, &v)| residual(d, v)),
-        );
+        let (seen, mut jacobian) = self.forward(&theta);
+        let heard = self.heard(&seen);
+        for (i, heard) in heard.iter().enumerate() {
+            if !heard {
+                jacobian.row_mut(i).fill(0.0);
+            }
+        }
+        let residuals = self.residuals(&seen, &heard);
         let chi_squared = self
-            .noise(&seen)
+            .noise(&heard)
             .cholesky()
             .map_or(f64::INFINITY, |factor| {
                 residuals.dot(&factor.solve(&residuals))
@@ -328,6 +332,7 @@ impl Problem<'_> {
             theta,
             dual,
             seen,
+            heard,
             jacobian,
             cost,
             chi_squared,
@@ -335,16 +340,72 @@ impl Problem<'_> {
         }
     }
 
-    /// Covariance of the data. A bound that holds says nothing, so it shares nothing either.
-    fn noise(&self, seen: &[f64]) -> DMatrix<f64> {
+    /// Which data say something: values all, bounds where the light and the errors that data share do not keep them together. A zero
+    /// that is off by much keeps what the light alone does not, so this is a least-squares problem with inequalities; it is solved by
+    /// an active set, one bound a turn, the worst first (Nocedal and Wright, Numerical Optimization (2006), 16.5).
+    fn heard(&self, seen: &[f64]) -> Vec<bool> {
         let data = &self.card.data;
-        let silent = |i: usize| data[i].says != Says::Equal && residual(&data[i], seen[i]) == 0.0;
-        let silent: Vec<bool> = (0..data.len()).map(silent).collect();
-        DMatrix::from_fn(data.len(), data.len(), |i, j| {
-            let shared = if silent[i] || silent[j] {
-                0.0
+        let towards = |i: usize| match data[i].says {
+            Says::Equal => 0.0,
+            Says::AtMost => -1.0,
+            Says::AtLeast => 1.0,
+        };
+        let mut heard: Vec<bool> = (0..data.len())
+            .map(|i| data[i].says == Says::Equal || towards(i) * (data[i].value - seen[i]) > 0.0)
+            .collect();
+        let bounds: Vec<usize> = (0..data.len())
+            .filter(|&i| data[i].says != Says::Equal)
+            .collect();
+        for _ in 0..MOST_TURNS * bounds.len() {
+            let Some(factor) = self.noise(&heard).cholesky() else {
+                break;
+            };
+            let weights = factor.solve(&self.residuals(seen, &heard));
+            // How far each bound is from where it belongs, in its own standard deviations: one that is heard and pulls the wrong way, or
+            // one that is not and is broken.
+            let wrong = |i: usize| {
+                let sd = data[i].sd;
+                if heard[i] {
+                    -towards(i) * weights[i] * sd
+                } else {
+                    let shared: f64 = (0..data.len())
+                        .filter(|&j| heard[j])
+                        .map(|j| self.card.shared[(i, j)] * weights[j])
+                        .sum();
+                    towards(i) * (data[i].value - seen[i] - shared) / sd
+                }
+            };
+            let worst = bounds
+                .iter()
+                .map(|&i| (i, wrong(i)))
+                .max_by(|a, b| a.1.total_cmp(&b.1));
+            match worst {
+                Some((i, by)) if by > KEPT => heard[i] = !heard[i],
+                _ => break,
+            }
+        }
+        heard
+    }
+
+    /// Measured minus given, nothing for what says nothing.
+    fn residuals(&self, seen: &[f64], heard: &[bool]) -> DVector<f64> {
+        DVector::from_fn(seen.len(), |i, _| {
+            if heard[i] {
+                self.card.data[i].value - seen[i]
             } else {
+                0.0
+            }
+        })
+    }
+
+    /// Covariance of the data. What says nothing shares nothing either.
+    fn noise(&self, heard: &[bool]) -> DMatrix<f64> {
+        let data = &self.card.data;
+        DMatrix::from_fn(data.len(), data.len(), |i, j| {
+            let shared = if heard[i] && heard[j] {
                 self.card.shared[(i, j)]
+            } else {
+                0.0
             };
             if i == j {
                 shared + data[i].sd * data[i].sd
@@ -354,7 +415,7 @@ impl Problem<'_> {
         })
     }
 
-    /// Every datum as the constants give it, and its slopes along the unknowns. A bound that holds has no slope.
+    /// Every datum as the constants give it, and its slopes along the unknowns.
     fn forward(&self, theta: &DVector<f64>) -> (Vec<f64>, DMatrix<f64>) {
         let card = self.card;
         let films = card.nominal.len();
@@ -383,9 +444,6 @@ impl Problem<'_> {
             let value: f64 =
                 (0..BANDS).map(|b| datum.row[b] * bands[b][0]).sum::<f64>() + theta[haze] * flat;
             seen.push(value);
-            if datum.says != Says::Equal && residual(datum, value) == 0.0 {
-                continue;
-            }
             let mut by_build = 0.0;
             for b in 0..BANDS {
                 let (by_k, by_s) = (datum.row[b] * bands[b][1], datum.row[b] * bands[b][2]);
@@ -406,7 +464,7 @@ impl Problem<'_> {
     fn finish(&self, end: Point) -> Fitted {
         // Posterior covariance P - P J^T (J P J^T + R)^-1 J P.
         let spread = &self.covariance * end.jacobian.transpose();
-        let inner = &end.jacobian * &spread + self.noise(&end.seen);
+        let inner = &end.jacobian * &spread + self.noise(&end.heard);
         let mut covariance = self.covariance.clone();
         let mut surprise = f64::INFINITY;
         if let Some(factor) = inner.cholesky() {
@@ -448,20 +506,49 @@ impl Problem<'_> {
     }
 }
 
-/// Measured minus given; zero where a bound holds.
-fn residual(datum: &Datum, given: f64) -> f64 {
-    let r = datum.value - given;
-    match datum.says {
-        Says::Equal => r,
-        Says::AtMost => r.min(0.0),
-        Says::AtLeast => r.max(0.0),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::spectrum::to_xyz_rows;
+
+    /// A zero that is too low by as much as the values beside it say keeps a bound that the light alone breaks.
+    #[test]
+    fn an_error_that_data_share_keeps_a_bound_with_them() {
+        let rows = to_xyz_rows();
+        let given = [0.20, 0.10, 0.013];
+        let off = [-0.05, -0.05, -0.013];
+        let data: Vec<Datum> = (0..3)
+            .map(|i| Datum {
+                film: 0,
+                ground: 0,
+                row: rows[1],
+                value: given[i] + off[i],
+                sd: 0.002,
+                says: if i == 2 { Says::AtMost } else { Says::Equal },
+            })
+            .collect();
+        let heard = |zero: f64| {
+            let card = Card {
+                grounds: vec![[0.85; BANDS]],
+                shared: DMatrix::from_element(3, 3, zero * zero),
+                data: data.clone(),
+                haze: (0.0, 0.002),
+                anisotropy: (0.4, 0.25),
+                nominal: vec![1.0],
+                reference: 0,
+            };
+            let prior = Prior::default();
+            let problem = Problem {
+                card: &card,
+                optics: Optics::Transport,
+                mean: prior.mean(&card),
+                covariance: prior.covariance(&card),
+            };
+            problem.heard(&given)
+        };
+        assert_eq!(heard(0.0), [true, true, true]);
+        assert_eq!(heard(0.03), [true, true, false]);
+    }
 
     /// Five films of a white, seen by a scanner whose level is open: a black paint and a level error of everything explain no cell.
     #[test]

@@ -100,7 +100,7 @@ impl Zero {
         let [good, poor] = OF_SCANNER;
         match self {
             Self::Scanner => vec![good, poor],
-            Self::Deep => vec![good, poor, CUT_A_LITTLE],
+            Self::Deep => vec![good, poor, CUT_A_LITTLE, ZEROS_DIFFER],
             Self::Uncertain => vec![UNCERTAIN],
             Self::UnderAVeil => vec![UNDER_A_VEIL],
             // What both kinds of zero leave to the black, at most.
