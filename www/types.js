@@ -135,7 +135,7 @@
  * @property {string} thinning_words
  * @property {boolean} missing whether its tube is not at hand
  * @property {Tone | null} tone the film over white
- * @property {"" | "glaze" | "veil" | "covering"} verdict over the chosen colour
+ * @property {"" | "glaze" | "slightly milky" | "veil" | "covering"} verdict over the chosen colour
  * @property {string} reason
  * @property {[number, number]} pull least and most build
  * @property {number[]} marks builds of the card's films

@@ -246,7 +246,7 @@ fn of_state(sampled: &Sampled, state: State) -> Option<Finding> {
         State::ScatterAtMost => whole_card(
             "too-clear",
             Notes,
-            "The black stripe looks the same under every film: the paint is clearer than this scan can see.",
+            "No film makes the black stripe any lighter: the paint is clearer than this scan can see.",
             "Draw one thicker film if you want to know how clear it is over darks.",
         ),
         State::OneFilm => whole_card(

@@ -139,7 +139,13 @@ impl Glaze {
                 .zip(&layer.spots)
                 .map(|(bare, spot)| colour::difference(lab(bare.tone.lab), lab(spot.tone.lab)))
                 .fold(0.0, f64::max);
-            let (headline, sentence) = verdict_words(&here, &names, change, spans);
+            let rises: Vec<f64> = glaze
+                .before
+                .iter()
+                .zip(&layer.spots)
+                .map(|(bare, spot)| spot.tone.lab[0] - bare.tone.lab[0])
+                .collect();
+            let (headline, sentence) = verdict_words(&here, &rises, &names, change, spans);
             let range = layer
                 .spots
                 .iter()
@@ -193,10 +199,11 @@ pub(super) fn span_words([before, after]: [f64; 2]) -> String {
     format!("Lights and darks: {before:.0} L* apart before, {after:.0} after.{fate}")
 }
 
-/// What films do over colours of these names: a headline and a sentence. `change` is the largest CIEDE2000 of before to
-/// after, the spans are those of L* before and after.
+/// What films do over colours of these names: a headline and a sentence. `rises` are in L*, `change` is the largest CIEDE2000 of before
+/// to after, the spans are those of L* before and after.
 pub(super) fn verdict_words(
     here: &[Here],
+    rises: &[f64],
     names: &[&str],
     change: f64,
     [span_before, span_after]: [f64; 2],
@@ -221,13 +228,28 @@ pub(super) fn verdict_words(
         };
         return ("Covers.".into(), sentence.into());
     }
-    let lifted: Vec<&str> = here
-        .iter()
-        .zip(names)
-        .filter(|(here, _)| **here == Here::Veil)
-        .map(|(_, name)| *name)
-        .collect();
+    let veiled = || (0..here.len()).filter(|&i| here[i] == Here::Veil);
+    let lifted: Vec<&str> = veiled().map(|i| names[i]).collect();
+    let most = veiled().map(|i| rises[i]).fold(0.0, f64::max);
     match lifted.len() {
+        n if n > 0 && verdict::is_slight(most) => (
+            "Glazes, slightly milky.".into(),
+            if n == here.len() {
+                format!(
+                    "It lightens {} a little, by {most:.0} L* at most.",
+                    if one {
+                        "this colour"
+                    } else {
+                        "every one of these colours"
+                    }
+                )
+            } else {
+                format!(
+                    "It lifts {} a little, by {most:.0} L* at most; over the others it glazes.",
+                    listed(&lifted)
+                )
+            },
+        ),
         0 => {
             // As `span_words` has it, and colours alike in lightness are no drawing.
             let fate = match span_after / span_before {
@@ -317,7 +339,7 @@ mod tests {
 
     fn words(here: &[Here]) -> (String, String) {
         let names = UNDERPAINTING.map(|(name, _)| name);
-        verdict_words(here, &names, 20.0, [66.0, 48.0])
+        verdict_words(here, &vec![9.0; here.len()], &names, 20.0, [66.0, 48.0])
     }
 
     #[test]
@@ -337,9 +359,31 @@ mod tests {
         assert_eq!(words(&here).0, "Covers.");
     }
 
+    /// As of a tube: what lifts black by less than 3 is no veil yet.
+    #[test]
+    fn a_small_lift_is_slightly_milky() {
+        let here = [Here::Glaze, Here::Veil, Here::Veil];
+        let words = |most| {
+            verdict_words(
+                &here,
+                &[-8.0, 1.1, most],
+                &["light", "grey 6", "grey 7"],
+                20.0,
+                [66.0, 48.0],
+            )
+        };
+        let (headline, sentence) = words(2.2);
+        assert_eq!(headline, "Glazes, slightly milky.");
+        assert_eq!(
+            sentence,
+            "It lifts grey 6 and grey 7 a little, by 2 L* at most; over the others it glazes."
+        );
+        assert_eq!(words(6.0).0, "Veils all but your lights.");
+    }
+
     #[test]
     fn a_glaze_says_what_becomes_of_the_drawing() {
-        let sentence = |spans| verdict_words(&[Here::Glaze], &["grey"], 20.0, spans).1;
+        let sentence = |spans| verdict_words(&[Here::Glaze], &[-9.0], &["grey"], 20.0, spans).1;
         assert!(sentence([66.0, 48.0]).ends_with("your drawing stays."));
         assert!(sentence([66.0, 32.0]).ends_with("your drawing goes down with it."));
         assert!(sentence([66.0, 9.0]).ends_with("hardly anything of your drawing is left."));

@@ -319,7 +319,7 @@ pub fn state_words(state: State) -> &'static str {
             "Masstone only: both stripes look the same under every film. Draw a film about a quarter as thick. The body colour is known all the same."
         }
         State::ScatterAtMost => {
-            "It scatters less than this scan can see: black is unchanged under every film. Predictions over lights and middles hold; over darks the range is wide."
+            "It scatters less than this scan can see: no film lightens black. That makes it a clear glaze; how clear, a thicker film would tell."
         }
         State::AbsorptionAtLeast => "Every film is nearly black over white too. Draw it thinner.",
         State::OneFilm => {
@@ -371,6 +371,20 @@ impl Here {
             Self::Covering => "covering",
         }
     }
+
+    /// The same for the page, where a colour rises by so much L*: a veil that lifts it little is slightly milky, by the same bound as a
+    /// tube's grade.
+    pub fn word_for(self, rise: f64) -> &'static str {
+        match self {
+            Self::Veil if is_slight(rise) => "slightly milky",
+            _ => self.word(),
+        }
+    }
+}
+
+/// Whether a veil that lifts a colour by so much L* is slight: as a tube that lifts black by no more ([`GRADE_BOUNDS`]).
+pub fn is_slight(rise: f64) -> bool {
+    rise < GRADE_BOUNDS[1]
 }
 
 /// Less than this share of the L* between lights and darks is a drawing that can hardly be told, and less than half is one that goes

@@ -150,9 +150,10 @@ impl OpenPicture {
                         .lab_over(ground);
                     let left = alone.range_left();
                     let here = verdict::here(before, after, left);
-                    view.verdict = here.word();
-                    view.reason =
-                        words::reason(here, before, after, left, left / verdict::nominal_span());
+                    view.verdict = here.word_for(after.l - before.l);
+                    let share = left / verdict::nominal_span();
+                    // One film's own part has no range of its own.
+                    view.reason = words::reason(here, before, after, 0.0, left, share);
                 }
             }
             views.push(view);

@@ -778,7 +778,7 @@ impl OpenGlass {
             );
             let left = stack.range_left();
             let share = left / verdict::nominal_span();
-            let reason = words::reason(here, lab, with.lab, left, share);
+            let reason = words::reason(here, lab, with.lab, with.range, left, share);
             (with.lab, reason, with.range, words)
         };
         let mut trouble = Vec::new();

@@ -173,8 +173,8 @@ impl OpenPicture {
                     change: words::change(from, seen.lab),
                     difference: colour::difference(from, seen.lab),
                     spread: spread_tones(seen.lab, spread),
-                    verdict: here.word(),
-                    reason: words::reason(here, from, seen.lab, left, share),
+                    verdict: here.word_for(seen.lab.l - from.l),
+                    reason: words::reason(here, from, seen.lab, seen.range, left, share),
                 }
             });
         let [headline, sentence, span, range_words] =
@@ -258,7 +258,12 @@ impl OpenPicture {
             span(before.iter().map(|lab| lab.l)),
             span(predicted.iter().map(|(seen, _)| seen.lab.l)),
         ];
-        let (headline, sentence) = verdict_words(here, &names, change, spans);
+        let rises: Vec<f64> = before
+            .iter()
+            .zip(predicted)
+            .map(|(before, (after, _))| after.lab.l - before.l)
+            .collect();
+        let (headline, sentence) = verdict_words(here, &rises, &names, change, spans);
         let range = predicted
             .iter()
             .map(|(seen, _)| seen.range)

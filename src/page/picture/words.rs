@@ -2,7 +2,7 @@
 
 use crate::{
     colour::{self, Lab},
-    paint::verdict::Here,
+    paint::verdict::{self, Here},
 };
 
 /// Hue of the warm pole, in degrees of a*, b*: orange. The cold pole lies opposite, a greenish blue (common practice, no
@@ -58,9 +58,21 @@ pub(super) fn change(before: Lab, after: Lab) -> String {
 }
 
 /// Why films count as glaze, veil or covering over a colour. `left` is the L* between the nominal white and black under them, `share`
-/// how much of the drawing's lights and darks that is.
-pub(super) fn reason(here: Here, before: Lab, after: Lab, left: f64, share: f64) -> String {
+/// how much of the drawing's lights and darks that is, `range` what the colour may be off by, where that is known.
+pub(super) fn reason(
+    here: Here,
+    before: Lab,
+    after: Lab,
+    range: f64,
+    left: f64,
+    share: f64,
+) -> String {
     let by = (after.l - before.l).abs();
+    let perhaps = if by < range {
+        " That is within the range: it may as well stay, or darken."
+    } else {
+        ""
+    };
     let falls = share < 0.5;
     match here {
         Here::Glaze if by < 0.5 && falls => format!(
@@ -75,8 +87,11 @@ pub(super) fn reason(here: Here, before: Lab, after: Lab, left: f64, share: f64)
         Here::Glaze => {
             format!("Glaze: this colour falls by {by:.0} L*, and what lies below stays in view.")
         }
+        Here::Veil if verdict::is_slight(by) => {
+            format!("Slightly milky: this colour rises by {by:.1} L*.{perhaps}")
+        }
         Here::Veil => format!(
-            "Veil (velatura): this colour rises by {by:.0} L*, because the film throws light back before it reaches what lies below."
+            "Veil (velatura): this colour rises by {by:.0} L*, because the film throws light back before it reaches what lies below.{perhaps}"
         ),
         Here::Covering => {
             format!("Covering: white and black would be only {left:.0} L* apart under it.")
@@ -148,8 +163,9 @@ mod tests {
                 Here::Glaze,
                 dark,
                 dyed,
+                0.0,
                 left,
-                left / crate::paint::verdict::nominal_span(),
+                left / verdict::nominal_span(),
             )
         };
         assert!(words(80.0).ends_with("the drawing stays."));
@@ -157,6 +173,27 @@ mod tests {
             words(12.0)
                 .ends_with("the drawing falls: white and black would be 12 L* apart under it.")
         );
+    }
+
+    #[test]
+    fn a_rise_within_the_range_is_told_as_one() {
+        let rise = |by: f64, range| {
+            reason(
+                Here::Veil,
+                Lab::new(26.0, 0.0, 0.0),
+                Lab::new(26.0 + by, 0.0, 0.0),
+                range,
+                50.0,
+                0.8,
+            )
+        };
+        assert_eq!(
+            rise(1.2, 0.4),
+            "Slightly milky: this colour rises by 1.2 L*."
+        );
+        assert!(rise(1.2, 3.3).ends_with("it may as well stay, or darken."));
+        assert!(rise(9.0, 3.3).starts_with("Veil (velatura): this colour rises by 9 L*"));
+        assert!(!rise(9.0, 3.3).contains("within the range"));
     }
 
     #[test]

@@ -150,8 +150,8 @@ fn difference(apart: &[(f64, f64)], first: &str) -> String {
     let greatest = apart.iter().map(|a| a.0).fold(0.0, f64::max);
     if most > chance {
         format!(
-            "Not the same as {first}: {most:.1} CIEDE2000 apart in {place}, where the two cards leave open at most {chance:.1}. You would {}.",
-            difference_word(most).trim_start_matches("you would ")
+            "Not the same as {first}: {most:.1} CIEDE2000 apart in {place}, where the two cards leave open at most {chance:.1}. That is {}.",
+            difference_word(most)
         )
     } else {
         format!(
