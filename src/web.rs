@@ -899,3 +899,9 @@ impl Pick {
 pub fn screen_colour(r: u8, g: u8, b: u8) -> Given<JsValue> {
     plain(&Tone::from(crate::colour::of_screen([r, g, b])))
 }
+
+/// A typed colour as a screen shows it.
+#[wasm_bindgen]
+pub fn typed_colour(l: f64, a: f64, b: f64) -> Given<JsValue> {
+    plain(&Tone::from(crate::colour::Lab::new(l, a, b)))
+}

@@ -12,6 +12,8 @@ import { startScreen } from "./screens/start.js";
 import { tubesScreen } from "./screens/tubes.js";
 import { keepOffline } from "./update.js";
 
+/** Names of the first screen, whatever is open. */
+const FIRST = new Set(["start", "make"]);
 const PLACES = new Map([["cards", "Cards"], ["tubes", "Tubes"], ["picture", "Picture"], ["sure", "How sure"], ["words", "Words"], ["cautions", "Cautions"]]);
 
 /** What lasts longer than this is told. */
@@ -19,7 +21,7 @@ const PATIENCE_MS = 250;
 
 /** What is told of calls that may last and name no stages of their own. */
 const LONG = new Map([
-  ["list_shelf", "Sorting the shelf"], ["compare", "Comparing the tubes"], ["keep_all", "Putting them on the shelf"], ["step_shelf", "Changing the shelf"],
+  ["list_shelf", "Sorting the tubes"], ["compare", "Comparing the tubes"], ["keep_all", "Keeping them"], ["step_shelf", "Changing the tubes"],
   ["shelf", "Fetching the tubes"], ["open_picture", "Opening the picture"], ["use_tubes", "Opening the picture"], ["all_tubes", "Laying every tube over your colours"],
   ["wanted", "Trying every tube"], ["wanted_change", "Trying every tube"], ["greys", "Looking for a grey"], ["class_together", "Comparing the cards of each tube"], ["picture_sheet", "Drawing the plan"],
 ]);
@@ -99,7 +101,7 @@ const page = {
   },
   /** @param {string} place */
   go(place) {
-    if (location.hash === `#${place}`) show();
+    if (location.hash === `#${place}`) arrive();
     else location.hash = place;
   },
 };
@@ -131,6 +133,7 @@ function front() {
   const place = named === "tube" ? "tubes" : named === "glass" ? "picture" : PLACES.has(named) ? named : "cards";
   const screen =
     named === "tube" || named === "glass" ? named
+    : FIRST.has(named) ? "cards"
     : place === "cards" && card.isOpen() ? "card"
     : place === "cards" && classroom.isOpen() ? "class"
     : place;
@@ -150,7 +153,10 @@ function front() {
 async function show() {
   const { screen, id } = front();
   try {
-    if (screen === "cards") await start.show();
+    if (screen === "cards") {
+      start.open(card.isOpen() ? card.words() : classroom.isOpen() ? "A table of scans is open." : "");
+      await start.show();
+    }
     if (screen === "card") card.show();
     if (screen === "class") classroom.show();
     if (screen === "tubes") await tubes.show();
@@ -166,12 +172,18 @@ async function show() {
   }
 }
 
-window.addEventListener("hashchange", () => {
-  page.quiet();
+/** Shows the place that the address names from its top. */
+function arrive() {
   show();
   window.scrollTo(0, 0);
+  if (location.hash === "#make") return start.making();
   const heading = document.querySelector("[data-screen]:not([hidden]) h1[tabindex]");
   if (heading instanceof HTMLElement) heading.focus({ preventScroll: true });
+}
+
+window.addEventListener("hashchange", () => {
+  page.quiet();
+  arrive();
 });
 find(told.box, "[data-do=close-alert]").addEventListener("click", page.quiet);
 find(document, "[data-do=cancel]").addEventListener("click", () => {
@@ -195,7 +207,7 @@ function afterStopping(method) {
 // The place that is shown already changes no address.
 for (const link of document.querySelectorAll("[data-place]")) {
   link.addEventListener("click", () => {
-    if (link instanceof HTMLAnchorElement && link.hash === location.hash) show();
+    if (link instanceof HTMLAnchorElement && link.hash === location.hash) arrive();
   });
 }
 

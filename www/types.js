@@ -82,7 +82,7 @@
  * @property {QuestionView | null} question what the reader is unsure of
  * @property {FindingView[]} findings the most important first
  * @property {boolean[]} cards for each card found, whether it is one
- * @property {string[]} labels what the codes of each say of its tube
+ * @property {string[]} labels names that are offered: what the codes of each say of its tube, or the name of a file of one card
  * @property {number} card which of them this is, from 0
  * @property {Answers} answers
  * @property {boolean} second whether a second scan is joined

@@ -22,7 +22,7 @@ const PATIENCE_MS = 250;
  * @property {string} [layout] none where it was not read to the end
  * @property {string} [scanner] in that case what scanned it, and which card is shown
  * @property {number} [card]
- * @property {{ label: import("./types.js").Label, kept: { id: number, text: string } | undefined }[]} sheets
+ * @property {{ label: import("./types.js").Label, kept: { id: number, text: string } | undefined, safe?: string | null }[]} sheets safe: layout and label as they were kept
  */
 
 /**

@@ -77,6 +77,22 @@ pub fn class_rows(bytes: &[u8], file: &str, when: &str, answers: &Answers) -> Ve
     rows
 }
 
+/// Words by which programs and cameras name what nobody has named.
+const NAMELESS: [&str; 14] = [
+    "scan", "scanned", "img", "image", "dsc", "dscn", "dcim", "photo", "pic", "picture", "page",
+    "document", "untitled", "screenshot",
+];
+
+/// The name that a file of one card offers for its tube: its own, unless no word of it was anybody's.
+pub(super) fn suggested(file: &str) -> String {
+    let stem = stem(file);
+    let somebodys = stem.split_whitespace().any(|word| {
+        let letters = word.trim_matches(|c: char| !c.is_alphabetic()).to_lowercase();
+        letters.chars().count() > 1 && !NAMELESS.contains(&letters.as_str())
+    });
+    if somebodys { stem } else { String::new() }
+}
+
 /// A file's name without its kind, its words apart.
 fn stem(file: &str) -> String {
     let stem = file.rsplit_once('.').map_or(file, |(stem, _)| stem);
@@ -149,4 +165,26 @@ pub fn class_together(texts: Vec<String>) -> Result<Vec<Together>> {
                 .collect(),
         })
         .collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_file_offers_its_name_where_somebody_gave_it_one() {
+        assert_eq!(suggested("weed-amber.jpg"), "weed amber");
+        assert_eq!(suggested("ochre 2.tif"), "ochre 2");
+        for nameless in [
+            "IMG_2034.JPG",
+            "Scan 12.png",
+            "scan0001.tif",
+            "20261128_101500.jpg",
+            "image.png",
+            "DSC-1.jpeg",
+            "x.png",
+        ] {
+            assert_eq!(suggested(nameless), "", "{nameless}");
+        }
+    }
 }

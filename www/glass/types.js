@@ -21,7 +21,7 @@
  * @property {boolean} redo
  *
  * @typedef {{ name: string, build: number, coats: number, here: boolean, planned: boolean, missing: boolean, tone: Tone | null, pull: [number, number], marks: number[] }} FilmHere
- * @typedef {{ at: At, before: Tone, after: Tone, change: string, reason: string, range: number, word: string, range_words: string, trouble: string }} GlassSpot
+ * @typedef {{ at: At, before: Tone, after: Tone, change: string, reason: string, range: number, word: string, range_words: string, trouble: string, bare: { lab_sd: import("../types.js").Lab, file: string, profile: string, photo: boolean, pixels: number, surface: import("../types.js").Surface } }} GlassSpot
  * @typedef {{ do: "begin", add: boolean } | { do: "brush", line: [At, At], radius: number, soft: number, strength: number, add: boolean } | { do: "outline", points: At[], soft: number, add: boolean } | { do: "grow", at: At, reach: number, soft: number, add: boolean } | { do: "end" } | { do: "soften", by: number } | { do: "turn-over" } | { do: "whole" } | { do: "run", run: [At, At] | null } | { do: "step", back: boolean } | { do: "choose", area: number } | { do: "add-area" } | { do: "take-area" }} Draw
  */
 export {};

@@ -1,12 +1,14 @@
 // @ts-check
 /** Blank cards to print. */
 
-import { download, drawing, find, say } from "../dom.js";
+import { download, drawing, find, remember, remembered, say } from "../dom.js";
 import { EngineError } from "../engine.js";
 import { print, sheetPages } from "../paper.js";
 
 /** Cards on a sheet. */
 const ON_SHEET = { A4: 2, A5: 1, Letter: 2 };
+/** Where the number is remembered that the next card is to have. */
+const NEXT = "twoground-next-card";
 /** Most cards in one go. */
 const MOST = 200;
 
@@ -25,8 +27,21 @@ export class Blanks {
       this.#print();
     });
     find(root, "[data-do=save-cards]").addEventListener("click", () => this.#save());
+    const next = remembered(NEXT);
+    if (next && /^[1-9]\d{0,6}$/.test(next)) this.#first.value = next;
     this.#form.addEventListener("change", () => this.#preview());
     root.closest("details")?.addEventListener("toggle", () => this.#preview());
+  }
+
+  get #first() {
+    return /** @type {HTMLInputElement} */ (find(this.#form, "input[name=first]"));
+  }
+
+  /** No two cards have one number: the next ones go on from these. @param {number} first @param {number} count */
+  #goOn(first, count) {
+    this.#first.value = String(first + count);
+    remember(NEXT, this.#first.value);
+    this.#preview();
   }
 
   /** What is asked for; refuses what is none. */
@@ -85,8 +100,9 @@ export class Blanks {
 
   async #print() {
     try {
-      const { paper, sheets } = await this.#sheets();
+      const { paper, first, count, sheets } = await this.#sheets();
       await print(...sheetPages(paper, sheets));
+      this.#goOn(first, count);
     } catch (error) {
       this.#refused(error);
     }
@@ -94,8 +110,9 @@ export class Blanks {
 
   async #save() {
     try {
-      const { paper, first, sheets } = await this.#sheets();
+      const { paper, first, count, sheets } = await this.#sheets();
       for (const [i, sheet] of sheets.entries()) download(`cards-${paper}-${String(first).padStart(4, "0")}-${i + 1}.svg`, sheet, "image/svg+xml");
+      this.#goOn(first, count);
     } catch (error) {
       this.#refused(error);
     }

@@ -53,10 +53,10 @@ export class Safe {
   /** @param {Answered} answers */
   #promise({ kept, space }) {
     const words = kept
-      ? "This browser has promised to keep your shelf until you delete it."
+      ? "This browser has promised to keep your tubes until you delete it."
       : kept === false
-        ? "This browser did not promise to keep your shelf: when the disk runs full, or when browsing data are cleared, it may go, and a private window forgets it when it closes. Save a copy now and then."
-        : "This browser does not say whether it keeps your shelf. Save a copy now and then.";
+        ? "This browser did not promise to keep your tubes: when the disk runs full, or when browsing data are cleared, it may go, and a private window forgets it when it closes. Save a copy now and then."
+        : "This browser does not say whether it keeps your tubes. Save a copy now and then.";
     say(this.#root, "promise", words);
     find(this.#root, "[data-do=ask-to-keep]").hidden = kept !== false;
     say(this.#root, "room", space ? `${size(space.usage)} used of ${size(space.quota)} that it allows.` : "");

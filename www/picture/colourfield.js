@@ -5,6 +5,12 @@ import { el, figure, find } from "../dom.js";
 
 /** @typedef {import("../types.js").Lab} Lab */
 
+/** Puts a colour into a field made by `colourField`. @param {HTMLInputElement} field @param {string} text */
+export function putLab(field, text) {
+  field.value = text;
+  field.dispatchEvent(new Event("put"));
+}
+
 /** Three numbers, parted by commas, semicolons or spaces. @param {string} text @returns {Lab | null} */
 export function readLab(text) {
   const plain = text.trim().replaceAll("\u2212", "-");
@@ -38,6 +44,17 @@ export function colourField(page, words, name, value = "") {
       page.tell(error);
     }
   });
+  // What is typed, or put in by the page, is what the screen colour beside it shows.
+  const show = async () => {
+    const lab = readLab(text.value);
+    try {
+      if (lab) eye.value = (await page.engine.call("typed_colour", lab)).css;
+    } catch (error) {
+      page.tell(error);
+    }
+  };
+  text.addEventListener("change", show);
+  text.addEventListener("put", show);
   return el("div", { class: "colour-field" }, el("label", {}, words, text), eye);
 }
 
@@ -83,7 +100,7 @@ export class HowKnown {
   /** Takes a colour picked from a scan. @param {Lab} lab @param {Lab} lab_sd */
   take(lab, lab_sd) {
     const field = /** @type {HTMLInputElement} */ (find(this.#form, "input[name=lab]"));
-    field.value = writeLab(lab);
+    putLab(field, writeLab(lab));
     this.#pick(lab_sd);
     field.focus();
   }

@@ -25,9 +25,10 @@ export class Pick {
    * @param {HTMLElement} root
    * @param {import("../main.js").Page} page
    * @param {(change: import("../types.js").Change) => Promise<boolean>} add
+   * @param {() => void} added
    * @param {{ want: (spot: PickView) => void, patch: (spot: PickView, surface: string) => void, tint: (spot: PickView, surface: string) => void }} other what else a colour may be for
    */
-  constructor(root, page, add, other) {
+  constructor(root, page, add, added, other) {
     this.#root = root;
     this.#page = page;
     find(root, "[data-part=pick-sheet]").replaceChildren(this.#canvas, this.#overlay);
@@ -56,7 +57,10 @@ export class Pick {
       if (!spot) return;
       const surface = this.#surface;
       const { lab, lab_sd, file, profile, pixels } = spot;
-      if (await add({ do: "add-picked", name: name.value, lab, lab_sd, surface: /** @type {import("../types.js").Surface} */ (surface), file, profile, photo: this.#photo, pixels })) name.value = "";
+      if (await add({ do: "add-picked", name: name.value, lab, lab_sd, surface: /** @type {import("../types.js").Surface} */ (surface), file, profile, photo: this.#photo, pixels })) {
+        name.value = "";
+        added();
+      }
     };
     this.#canvas.addEventListener("keydown", (event) => {
       const step = event.shiftKey ? 20 : 2;

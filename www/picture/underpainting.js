@@ -1,7 +1,7 @@
 // @ts-check
 /** The underpainting: its colours one by one, and where new ones come from. */
 
-import { el, find } from "../dom.js";
+import { el, find, say } from "../dom.js";
 import { swatch } from "./coats.js";
 import { HowKnown, colourField, knownOptions, readLab } from "./colourfield.js";
 import { labText } from "./detail.js";
@@ -11,6 +11,14 @@ import { labText } from "./detail.js";
 
 /** @type {Surface[]} */
 const SURFACES = ["glossy", "satin", "matt"];
+
+/** Says in a part of the page what was just added: the colours themselves may be out of sight. @param {HTMLElement} root @param {import("./desk.js").Desk} desk */
+export function added(root, desk) {
+  const colours = desk.view?.colours ?? [];
+  say(root, "added", `Added: ${colours.at(-1)?.name}. ${colours.length === 1 ? "One colour" : `${colours.length} colours`} now.`);
+  const undo = el("button", { type: "button", class: "quiet", click: () => desk.step(true).then((done) => done && say(root, "added", "Taken back.")) }, "Undo");
+  find(root, "[data-say=added]").append(" ", undo);
+}
 
 export class Underpainting {
   #root;
@@ -28,7 +36,7 @@ export class Underpainting {
     this.#known = new HowKnown(/** @type {HTMLFormElement} */ (find(root, "form[data-part=typed]")));
     this.#form("typed", (form) => this.#typed(form));
     this.#form("ladder", (form) => this.#ladder(form));
-    this.#form("masstone", (form) => desk.change({ do: "add-masstone", tube: String(new FormData(form).get("tube")) }));
+    this.#form("masstone", (form) => desk.change({ do: "add-masstone", tube: String(new FormData(form).get("tube")) }).then((taken) => taken && added(form, desk)));
     find(root, "[data-do=clear]").addEventListener("click", () => desk.change({ do: "clear-colours" }));
   }
 
@@ -48,7 +56,10 @@ export class Underpainting {
     const lab = readLab(String(data.get("lab")));
     if (!lab) return this.#page.alert("Type three numbers: L*, a* and b* of the colour, such as 62.5, 3, 10.");
     const { lab_sd } = this.#known;
-    if (await this.#desk.change({ do: "add-colour", name: String(data.get("name")), lab, lab_sd, surface: /** @type {Surface} */ (data.get("surface")) })) form.reset();
+    if (await this.#desk.change({ do: "add-colour", name: String(data.get("name")), lab, lab_sd, surface: /** @type {Surface} */ (data.get("surface")) })) {
+      form.reset();
+      added(form, this.#desk);
+    }
   }
 
   /** @param {HTMLFormElement} form */
@@ -56,7 +67,7 @@ export class Underpainting {
     const number = (/** @type {string} */ name) => Number(new FormData(form).get(name));
     const [count, light, dark] = ["count", "light", "dark"].map(number);
     if (!Number.isInteger(count) || !Number.isFinite(light) || !Number.isFinite(dark)) return this.#page.alert("Type whole numbers: how many greys, L* of the lightest, L* of the darkest.");
-    return this.#desk.change({ do: "add-ladder", count, light, dark });
+    return this.#desk.change({ do: "add-ladder", count, light, dark }).then((taken) => taken && added(form, this.#desk));
   }
 
   /** @param {PictureView} view @param {[string, string][]} tubes keys and names */
@@ -72,7 +83,8 @@ export class Underpainting {
     if (tubes.some(([key]) => key === was)) select.value = was;
     const list = find(this.#root, "[data-part=colours]");
     list.hidden = view.colours.length === 0;
-    find(this.#root, "[data-do=clear]").hidden = list.hidden;
+    find(this.#root, ".clear").hidden = list.hidden;
+    say(this.#root, "how-many", `${view.colours.length === 1 ? "One colour lies" : `${view.colours.length} colours lie`} under these films; new ones join them.`);
     const focused = list.contains(document.activeElement) ? document.activeElement?.getAttribute("data-focus") : null;
     list.replaceChildren(...view.colours.map((colour, i) => this.#row(colour, i, view)));
     if (focused) {

@@ -3,7 +3,7 @@
 
 import { el, figure, find } from "../dom.js";
 import { swatch } from "./coats.js";
-import { colourField, readLab, writeLab } from "./colourfield.js";
+import { colourField, putLab, readLab, writeLab } from "./colourfield.js";
 
 /** @typedef {import("../types.js").PictureView} PictureView */
 /** @typedef {import("../types.js").WantedView} WantedView */
@@ -62,11 +62,14 @@ export class Wanted {
     return lab;
   }
 
-  /** @param {() => Promise<void>} act */
-  async #ask(act) {
+  /** @param {() => Promise<void>} act @param {boolean} [again] whether nobody asked for it just now */
+  async #ask(act, again = false) {
     this.#again = act;
     try {
       await act();
+      // Who asked is led to the answer, which may lie below the window.
+      if (!again) this.#answer.scrollIntoView({ block: "nearest" });
+      if (!again && this.#answer.getBoundingClientRect().top < 0) this.#answer.scrollIntoView({ block: "start" });
     } catch (error) {
       this.#again = null;
       this.#page.tell(error);
@@ -80,14 +83,17 @@ export class Wanted {
     this.#drawnFor = now;
     const field = /** @type {HTMLInputElement} */ (find(this.#root, "form[data-part=wanted] input[name=lab]"));
     // What nobody has typed goes with the picture.
-    if ((!field.value || field.value === this.#offered) && view.colour !== null) field.value = this.#offered = writeLab(view.seen[view.colour].lab);
-    if (this.#again) this.#ask(this.#again);
+    if ((!field.value || field.value === this.#offered) && view.colour !== null) {
+      this.#offered = writeLab(view.seen[view.colour].lab);
+      putLab(field, this.#offered);
+    }
+    if (this.#again) this.#ask(this.#again, true);
   }
 
   /** Takes a colour picked elsewhere, and asks for it. @param {import("../types.js").Lab} lab */
   want(lab) {
     const form = /** @type {HTMLFormElement} */ (find(this.#root, "form[data-part=wanted]"));
-    /** @type {HTMLInputElement} */ (find(form, "input[name=lab]")).value = writeLab(lab);
+    putLab(/** @type {HTMLInputElement} */ (find(form, "input[name=lab]")), writeLab(lab));
     form.requestSubmit();
   }
 

@@ -87,7 +87,7 @@ export function cardScreen(page, over, lay) {
 
   /** What was done so far. */
   function done() {
-    return { of: source?.of, pasted: source?.pasted ?? false, own: source?.own ?? true, layout: layout || undefined, sheets: sheets.map(({ label, kept }) => ({ label, kept })) };
+    return { of: source?.of, pasted: source?.pasted ?? false, own: source?.own ?? true, layout: layout || undefined, sheets: sheets.map(({ label, kept, safe }) => ({ label, kept, safe })) };
   }
 
   /** @type {Correction[]} */ const waiting = [];
@@ -311,7 +311,7 @@ export function cardScreen(page, over, lay) {
     while (sheets.length < next.cards.length) sheets.push({ label: BLANK, kept: undefined, second: null, safe: null });
     sheets.length = next.cards.length;
     if (!next.second) sheets[next.card].second = null;
-    // The label that was typed before the card was printed.
+    // The label that was typed before the card was printed, or the name of the file.
     for (const [i, name] of next.labels.entries()) if (name && sheets[i].label === BLANK) sheets[i].label = { ...BLANK, name };
     if (turned) drawSheet();
     drawPrinted(next);
@@ -491,6 +491,8 @@ export function cardScreen(page, over, lay) {
 
   return {
     isOpen: () => view !== null,
+    /** What is open, in words. */
+    words: () => `“${source?.file.name}” is open.`,
     /** Whether a scan was begun in this window since it was loaded. */
     hasBegun: () => begun > 0,
     work,
@@ -525,7 +527,7 @@ export function cardScreen(page, over, lay) {
         source = next;
         lost = false;
         sheets = left
-          ? left.sheets.map((sheet, i) => ({ ...sheet, label: untouched(left, sheet.label) ? BLANK : sheet.label, second: left.seconds[i] ?? null, safe: null }))
+          ? left.sheets.map((sheet, i) => ({ ...sheet, label: untouched(left, sheet.label) ? BLANK : sheet.label, second: left.seconds[i] ?? null, safe: sheet.safe ?? null }))
           : labels.map((label) => ({ label, kept: undefined, second: null, safe: null }));
         before = [];
         after = [];

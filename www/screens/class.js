@@ -118,7 +118,7 @@ export function classScreen(page, work, open) {
     } catch (error) {
       keepAll.disabled = false;
       const stopped = error instanceof EngineError && error.code === "cancelled";
-      const words = stopped ? "Stopped. Either all of them are on the shelf or none: look on Tubes before you keep them again." : error instanceof EngineError ? error.message : "They could not be kept.";
+      const words = stopped ? "Stopped. Either all of them are kept or none: look on Tubes before you keep them again." : error instanceof EngineError ? error.message : "They could not be kept.";
       say(screen, "class", words);
       find(screen, "[data-say=class]").append(" ", el("button", { type: "button", class: "quiet", "data-do": "save-class", click: save }, "Save them all as one file instead"));
       if (!(error instanceof EngineError)) page.tell(error);

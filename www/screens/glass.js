@@ -883,7 +883,17 @@ export function glassScreen(page, picture) {
       el("p", { class: "small" }, spot.range_words),
       ...(spot.reason ? [el("p", { class: "small" }, spot.reason)] : []),
       ...(spot.trouble ? [el("p", { class: "small" }, spot.trouble)] : []),
+      el("button", { type: "button", class: "button line", "data-do": "glass-underpainting", click: take_bare }, "Take the bare colour as underpainting"),
+      el("p", { class: "small", role: "status", "data-say": "taken" }),
     );
+  }
+  /** Adds the bare colour of the place, as it is corrected here, to the picture's. */
+  async function take_bare() {
+    if (!spot) return;
+    const { before, bare } = spot;
+    if (!(await picture.desk.change({ do: "add-picked", name: "", lab: before.lab, ...bare }))) return;
+    const colours = picture.desk.view?.colours ?? [];
+    say(part("spot"), "taken", `${colours.at(-1)?.name} of the picture’s underpainting, ${colours.length} colours now. Undo there takes it away.`);
   }
 
   function draw_marks() {
@@ -924,6 +934,7 @@ export function glassScreen(page, picture) {
         if (!pool || !view || writing) return;
         const told = (/** @type {number} */ share) => say(screen, "glass-saving", `Writing … ${figure(100 * share, 0)} %`);
         told(0);
+        let saved = "";
         const name = view.file.split(":")[0].replace(/\.[^.]*$/, "");
         const now = new AbortController();
         writing = now;
@@ -932,11 +943,12 @@ export function glassScreen(page, picture) {
           const blob = await pool.file(view, view.areas.length, sixteen, view.surface, told, now.signal);
           const url = URL.createObjectURL(blob);
           el("a", { href: url, download: `${name}-glazed.png` }).click();
+          saved = `Saved as ${name}-glazed.png, where this browser puts downloads.`;
           setTimeout(() => URL.revokeObjectURL(url), 60_000);
         } finally {
           writing = null;
           button("glass-save-stop").hidden = true;
-          say(screen, "glass-saving", "");
+          say(screen, "glass-saving", saved);
         }
       }),
     );

@@ -14,7 +14,7 @@ import { Patches } from "../picture/patches.js";
 import { Pick } from "../picture/pick.js";
 import { Pictures } from "../picture/pictures.js";
 import { AllTubes } from "../picture/tubes.js";
-import { Underpainting } from "../picture/underpainting.js";
+import { Underpainting, added } from "../picture/underpainting.js";
 import { Wanted } from "../picture/wanted.js";
 import { planPage, print } from "../paper.js";
 import { samples } from "../samples.js";
@@ -66,7 +66,7 @@ export function pictureScreen(page, painting) {
   const wishes = new Wanted(part("wanted-panel"), desk, page);
   const mixed = new Mixed(part("mixed"), desk, page, keep_tint);
   const patches = new Patches(part("patches"), desk, page, (tube, way) => keep_coat(tube, way).catch(page.tell));
-  new Pick(part("pick"), page, (change) => desk.change(change), {
+  new Pick(part("pick"), page, (change) => desk.change(change), () => added(part("pick"), desk), {
     want(spot) {
       show_panel("wanted-panel");
       wishes.want(spot.lab);

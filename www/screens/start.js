@@ -105,6 +105,23 @@ export function startScreen(page, open, forget, many, again) {
       find(box, "[data-do=leave]").onclick = () => done(false);
     },
 
+    /** Says what is open beside this screen. @param {string} words */
+    open(words) {
+      find(screen, "[data-part=open-now]").hidden = !words;
+      say(screen, "open-now", words);
+    },
+
+    /** How to make a card, and cards to print. */
+    making() {
+      for (const name of ["blanks", "making"]) {
+        const fold = /** @type {HTMLDetailsElement} */ (find(screen, `[data-fold=${name}]`));
+        fold.open = true;
+        if (name === "blanks") continue;
+        fold.scrollIntoView();
+        find(fold, "summary").focus({ preventScroll: true });
+      }
+    },
+
     async show() {
       if (chosen) return;
       const all = await samples(page.engine);

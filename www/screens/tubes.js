@@ -98,7 +98,7 @@ export function tubesScreen(page, over) {
     } catch (error) {
       return page.tell(error);
     }
-    if (taken) say(shelf, "tubes", taken === 1 ? "One paint was put on the shelf." : `${taken} pigment files were put on the shelf.`);
+    if (taken) say(shelf, "tubes", taken === 1 ? "One paint was kept." : `${taken} paints were kept.`);
     if (refused.length) page.alert(refused.join(" "));
   });
 
@@ -259,7 +259,7 @@ export function tubesScreen(page, over) {
       drawn.clear();
       standing_now = null;
       for (const part of [ask, ...shelf.querySelectorAll("[data-part=steps], [data-part=safe], [data-do=wall]")]) if (part instanceof HTMLElement) part.hidden = true;
-      say(shelf, "tubes", "Your shelf cannot be shown. A scan can still be read on Cards, and its paint saved as a file.");
+      say(shelf, "tubes", "Your tubes cannot be shown. A scan can still be read on Cards, and its paint saved as a file.");
       throw error;
     }
     standing_now = now;
@@ -272,7 +272,7 @@ export function tubesScreen(page, over) {
     find(shelf, "[data-do=wall]").hidden = view.kept === 0;
     find(shelf, "[data-part=empty]").hidden = view.kept > 0;
     lay(view);
-    say(shelf, "tubes", lost(now) ? "This browser held a shelf of yours here, and holds nothing now: its data were cleared or damaged. Bring in your last copy." : words(view));
+    say(shelf, "tubes", lost(now) ? "This browser held tubes of yours here, and holds nothing now: its data were cleared or damaged. Bring in your last copy." : words(view));
     const there = new Set(view.rows.map(({ id }) => id));
     const still = chosen.filter((id) => there.has(id));
     if (still.length !== chosen.length) choose(still);
@@ -465,7 +465,7 @@ export function tubesScreen(page, over) {
     const paint = opened?.paint;
     if (!paint) return false;
     say(tube, "name", paint.name);
-    say(tube, "elsewhere", now.readings > 1 ? `One of ${now.readings} readings of this tube; the shelf and Picture go by their mean.` : "");
+    say(tube, "elsewhere", now.readings > 1 ? `One of ${now.readings} readings of this tube; Tubes and Picture go by their mean.` : "");
     say(tube, "headline", paint.headline);
     say(tube, "sentence", paint.sentence);
     drawStrip(find(tube, "[data-part=strip]"), paint);

@@ -13,7 +13,7 @@ use crate::{
         tones::white,
     },
     colour::{self, Xyz},
-    page::{PaintView, Problem},
+    page::{PaintView, Problem, class::suggested},
     picture::{ground::LEAST_LEFT, pick},
     reading::{self, Answers},
 };
@@ -89,8 +89,11 @@ impl OpenScan {
             labels: self
                 .cards
                 .iter()
-                .map(|card| card.place.printed.as_ref())
-                .map(|printed| printed.map_or_else(String::new, |printed| printed.label.clone()))
+                .map(|card| match &card.place.printed {
+                    Some(printed) => printed.label.clone(),
+                    None if self.cards.len() == 1 => suggested(&self.scan.origin.file_name),
+                    None => String::new(),
+                })
                 .collect(),
             card: self.at,
             found: if place.layout.is_some() {
@@ -571,7 +574,7 @@ impl Question {
 pub struct CardView {
     /// For each card that was found, whether it is one: the painter may have said no.
     pub cards: Vec<bool>,
-    /// What the codes of each say of its tube.
+    /// Names that are offered for their tubes: what the codes of each say, or the name of a file of one card.
     pub labels: Vec<String>,
     /// Which of them this is, from 0.
     pub card: usize,

@@ -192,6 +192,25 @@ pub struct GlassSpot {
     pub range_words: String,
     /// What spoils it; empty where nothing does.
     pub trouble: String,
+    /// Where the bare colour is from, to take it as underpainting.
+    pub bare: BareSpot,
+}
+
+/// What is known of a bare colour besides itself.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct BareSpot {
+    /// Standard deviations of L*, a*, b*.
+    pub lab_sd: [f64; 3],
+    /// File name.
+    pub file: String,
+    /// Its profile.
+    pub profile: String,
+    /// Whether it is a photo.
+    pub photo: bool,
+    /// Pixels averaged.
+    pub pixels: u64,
+    /// Gloss of the dry painting.
+    pub surface: Surface,
 }
 
 fn thin_enough(build: f64) -> Result<()> {
@@ -808,6 +827,14 @@ impl OpenGlass {
             word: difference_word(range),
             range_words,
             trouble: trouble.join(" "),
+            bare: BareSpot {
+                lab_sd: sd,
+                file: self.origin.file_name.clone(),
+                profile: self.origin.profile.clone(),
+                photo: self.taken == Taken::Photo,
+                pixels: seen.pixels as u64,
+                surface: self.surface,
+            },
         })
     }
 
