@@ -87,7 +87,7 @@ pub enum Error {
     CannotPredict(String),
     /// The browser's storage takes nothing more.
     #[error(
-        "The browser’s storage {doing}: there is no room left (QuotaExceededError); free some space on the disk, or save a copy and delete what you no longer need."
+        "The browser’s storage {doing}: there is no room left, or it gave up; free some space on the disk, or save a copy and delete what you no longer need."
     )]
     NoRoom {
         /// What it was asked to do.

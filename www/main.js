@@ -3,6 +3,7 @@
 
 import { find, say } from "./dom.js";
 import { Engine, EngineError } from "./engine.js";
+import { keepFocus } from "./focus.js";
 import { Beside } from "./parts/beside.js";
 import { cardScreen } from "./screens/card.js";
 import { classScreen } from "./screens/class.js";
@@ -10,7 +11,7 @@ import { glassScreen } from "./screens/glass.js";
 import { pictureScreen } from "./screens/picture.js";
 import { startScreen } from "./screens/start.js";
 import { tubesScreen } from "./screens/tubes.js";
-import { keepOffline } from "./update.js";
+import { build, keepOffline } from "./update.js";
 
 /** Names of the first screen, whatever is open. */
 const FIRST = new Set(["start", "make"]);
@@ -120,7 +121,7 @@ engine.onlong = (method) => {
   if (words) page.doing(words);
 };
 
-const start = startScreen(page, (file, more) => card.open(file, more), (left) => ("files" in left ? card.work.dropTable(left.name) : card.work.drop(left.name)), (files) => classroom.read(files), (table) => classroom.goOn(table));
+const start = startScreen(page, (file, more) => card.open(file, more), (left) => ("files" in left ? card.work.dropTable(left.name) : card.work.drop(left.name)), (files) => classroom.read(files), (table) => classroom.goOn(table), (files) => tubes.take(files));
 const card = cardScreen(page, (id) => picture.choose(id), (printed) => picture.take(printed));
 const classroom = classScreen(page, card.work, (file, more) => card.open(file, more));
 const tubes = tubesScreen(page, (id) => picture.choose(id));
@@ -211,9 +212,10 @@ for (const link of document.querySelectorAll("[data-place]")) {
   });
 }
 
-engine.call("version").then((version) => say(document, "version", `version ${version}`), page.tell);
+engine.call("version").then(async (version) => say(document, "version", `version ${version}${await build()}`), page.tell);
 begin();
 keepOffline();
+keepFocus();
 
 /** Goes on with what this window was reading before it was loaded again, if anything. */
 async function begin() {

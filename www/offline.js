@@ -35,6 +35,8 @@ worker.addEventListener("fetch", (event) => {
   if (event.request.method !== "GET" || new URL(event.request.url).origin !== location.origin) return;
   const answer = async () => {
     const cache = await caches.open(mine);
+    // A bookmark of the page by its file's name.
+    if (event.request.mode === "navigate" && event.request.url.endsWith("/index.html")) return (await cache.match("./")) ?? fetch(event.request);
     return (await cache.match(event.request, { ignoreSearch: true })) ?? fetch(event.request);
   };
   event.respondWith(answer());

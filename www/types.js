@@ -82,7 +82,8 @@
  * @property {QuestionView | null} question what the reader is unsure of
  * @property {FindingView[]} findings the most important first
  * @property {boolean[]} cards for each card found, whether it is one
- * @property {string[]} labels names that are offered: what the codes of each say of its tube, or the name of a file of one card
+ * @property {string[]} labels what the codes of each say of its tube
+ * @property {string} suggested a name that the file offers; empty where it has none of its own
  * @property {number} card which of them this is, from 0
  * @property {Answers} answers
  * @property {boolean} second whether a second scan is joined
@@ -182,6 +183,7 @@
  * @property {string} short
  * @property {string} strip SVG of several readings' mean; empty for a tube that was read once
  * @property {number | null} milk milk on black, L*
+ * @property {string} milk_words that with its range; empty where there is none
  * @property {number} build one coat, in the card's own films
  * @property {boolean} reached whether one coat has the common depth
  * @property {number} lightness mean change of L*

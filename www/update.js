@@ -1,24 +1,38 @@
 // @ts-check
 /** The page without a network, and the change to a newer version of it. */
 
-import { find } from "./dom.js";
+import { find, say } from "./dom.js";
 
 /** Starts keeping the page on this computer. A browser that cannot just needs the network at every visit. */
 export async function keepOffline() {
   if (!("serviceWorker" in navigator)) return;
   const bar = find(document, "#newer");
+  const worker = navigator.serviceWorker;
   let asked = false;
-  navigator.serviceWorker.addEventListener("controllerchange", () => {
-    if (asked) location.reload();
+  // The first one takes over a page that came just so from the network.
+  let had = worker.controller !== null;
+  /** Whether another window has taken the newer version over, so that nothing here fits together any more. */
+  let taken = false;
+  worker.addEventListener("controllerchange", () => {
+    if (asked || (had && document.hidden)) return location.reload();
+    if (had) {
+      taken = true;
+      say(bar, "newer", "Another window has changed to a newer version of this page. Load this one again before you go on; what you did stays.");
+      find(bar, "[data-do=newer]").textContent = "Load again";
+      find(bar, "[data-do=later]").hidden = true;
+      bar.hidden = false;
+    }
+    had = true;
   });
   try {
-    const kept = await navigator.serviceWorker.register("offline.js", { updateViaCache: "none" });
+    const kept = await worker.register("offline.js", { updateViaCache: "none" });
     const offer = () => {
-      if (kept.waiting && navigator.serviceWorker.controller) bar.hidden = false;
+      if (kept.waiting && worker.controller) bar.hidden = false;
     };
     find(bar, "[data-do=newer]").addEventListener("click", () => {
       asked = true;
-      kept.waiting?.postMessage("take-over");
+      if (taken || !kept.waiting) return location.reload();
+      kept.waiting.postMessage("take-over");
     });
     find(bar, "[data-do=later]").addEventListener("click", () => (bar.hidden = true));
     kept.addEventListener("updatefound", () => kept.installing?.addEventListener("statechange", offer));
@@ -26,5 +40,16 @@ export async function keepOffline() {
   } catch (error) {
     // Private windows and blocked storage refuse it; everything else works.
     console.info("The page is not kept for use without a network:", error);
+  }
+}
+
+/** Which build of the version is in use, in a few letters; nothing where the page is not kept. */
+export async function build() {
+  try {
+    // The one in use is older than one that waits.
+    const names = (await caches.keys()).filter((name) => name.startsWith("page-"));
+    return names.length ? `, ${names[0].slice(5, 12)}` : "";
+  } catch {
+    return "";
   }
 }

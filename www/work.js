@@ -128,7 +128,7 @@ export class Work {
 
   /** The reading is done with. @param {string} [name] whose, if not this window's */
   drop(name) {
-    clearTimeout(this.#timer);
+    if (name === undefined) clearTimeout(this.#timer);
     return this.#inTurn(name, ["", ":scan"]);
   }
 
@@ -144,7 +144,7 @@ export class Work {
 
   /** The table is done with. @param {string} [name] whose, if not this window's */
   dropTable(name) {
-    clearTimeout(this.#tableTimer);
+    if (name === undefined) clearTimeout(this.#tableTimer);
     return this.#inTurn(name, [":table", ":rows"]);
   }
 
@@ -165,7 +165,8 @@ export class Work {
     const held = new Set(((await navigator.locks.query()).held ?? []).map(({ name }) => name));
     /** @type {string[]} */
     const all = await this.#engine.call("held_works");
-    const whose = all.flatMap((name) => (name.includes(":") && !name.endsWith(":table") ? [] : [name.replace(/:table$/, "")]));
+    // A window may have gone before it had done anything with its scan.
+    const whose = all.flatMap((name) => /^([^:]+)(:scan|:table)?$/.exec(name)?.[1] ?? []);
     const names = [...new Set(whose)].filter((name) => name !== own && !held.has(lock(name)));
     for (const name of names.reverse()) {
       const left = (await this.#left(name)) ?? (await this.#leftTable(name));

@@ -241,6 +241,7 @@ const methods = {
   mixed: (/** @type {string[]} */ keys, /** @type {number[]} */ parts, /** @type {string | undefined} */ white) => open_plan().mixed(keys, new Float64Array(parts), white),
   greys: (/** @type {number[]} */ labs) => open_plan().greys(new Float64Array(labs)),
   screen_colour: (/** @type {number} */ r, /** @type {number} */ g, /** @type {number} */ b) => twoground.screen_colour(r, g, b),
+  typed_colour: (/** @type {number} */ l, /** @type {number} */ a, /** @type {number} */ b) => twoground.typed_colour(l, a, b),
 
   /** Opens a picture to pick colours from. @returns {Promise<ImageData>} */
   async pick_open(/** @type {File} */ file) {

@@ -79,15 +79,29 @@ pub fn class_rows(bytes: &[u8], file: &str, when: &str, answers: &Answers) -> Ve
 
 /// Words by which programs and cameras name what nobody has named.
 const NAMELESS: [&str; 14] = [
-    "scan", "scanned", "img", "image", "dsc", "dscn", "dcim", "photo", "pic", "picture", "page",
-    "document", "untitled", "screenshot",
+    "scan",
+    "scanned",
+    "img",
+    "image",
+    "dsc",
+    "dscn",
+    "dcim",
+    "photo",
+    "pic",
+    "picture",
+    "page",
+    "document",
+    "untitled",
+    "screenshot",
 ];
 
 /// The name that a file of one card offers for its tube: its own, unless no word of it was anybody's.
 pub(super) fn suggested(file: &str) -> String {
     let stem = stem(file);
     let somebodys = stem.split_whitespace().any(|word| {
-        let letters = word.trim_matches(|c: char| !c.is_alphabetic()).to_lowercase();
+        let letters = word
+            .trim_matches(|c: char| !c.is_alphabetic())
+            .to_lowercase();
         letters.chars().count() > 1 && !NAMELESS.contains(&letters.as_str())
     });
     if somebodys { stem } else { String::new() }

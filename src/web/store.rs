@@ -249,7 +249,23 @@ fn begin(
         .dyn_into()
 }
 
+/// How long one request to open may take, in milliseconds, and how many are made. Chromium, whose data are cleared just then, leaves one
+/// without any answer, and sometimes the next one too (one in some forty clearings, in a loop of opening and writing).
+const OPENS_WITHIN: i32 = 5_000;
+const OPENINGS: usize = 3;
+
 async fn open(doing: &'static str) -> Result<IdbDatabase> {
+    for _ in 0..OPENINGS {
+        if let Some(database) = open_once(doing).await? {
+            return Ok(database);
+        }
+    }
+    let reason = "it does not answer; close other windows of this page, or load the page again";
+    Err(failed(doing, reason.to_owned()))
+}
+
+/// The database; nothing where no answer came in time.
+async fn open_once(doing: &'static str) -> Result<Option<IdbDatabase>> {
     let request = ask_to_open().map_err(|error| told(doing, &error))?;
     let upgrade = Closure::once(migrate);
     request.set_onupgradeneeded(Some(upgrade.as_ref().unchecked_ref()));
@@ -258,15 +274,32 @@ async fn open(doing: &'static str) -> Result<IdbDatabase> {
         request.set_onerror(Some(&reject));
         request.set_onblocked(Some(&reject));
     });
-    let outcome = JsFuture::from(opened).await;
+    let late = Promise::new(&mut |resolve, reject| {
+        let asked = js_sys::global()
+            .dyn_into::<WorkerGlobalScope>()
+            .map_err(JsValue::from)
+            .and_then(|scope| {
+                scope.set_timeout_with_callback_and_timeout_and_arguments_1(
+                    &resolve,
+                    OPENS_WITHIN,
+                    &JsValue::FALSE,
+                )
+            });
+        if let Err(error) = asked {
+            // Takes what it is called with; that it was called cannot fail.
+            let _ = reject.call1(&JsValue::UNDEFINED, &error);
+        }
+    });
+    let outcome = JsFuture::from(Promise::race(&Array::of2(&opened, &late))).await;
+    let in_time = !outcome.as_ref().is_ok_and(JsValue::is_falsy);
     match (outcome, request.error()) {
-        (Ok(_), _) => Ok(result(doing, &request)?.unchecked_into()),
+        (Ok(_), _) if in_time => Ok(Some(result(doing, &request)?.unchecked_into())),
         (Err(_), Ok(error)) => Err(failed(
             doing,
             error.map_or_else(unknown, |error| reason(&error)),
         )),
-        // Still pending: it is the event for "blocked". The migration goes on without us once nobody is in its way.
-        (Err(_), Err(_)) => {
+        // Still pending: it is the event for "blocked", or none. The migration goes on without us once nobody is in its way.
+        (outcome, _) => {
             let close = Closure::once_into_js(|event: web_sys::Event| {
                 let request: Option<IdbOpenDbRequest> =
                     event.target().and_then(|target| target.dyn_into().ok());
@@ -277,6 +310,9 @@ async fn open(doing: &'static str) -> Result<IdbDatabase> {
             request.set_onsuccess(Some(close.unchecked_ref()));
             // It may be called after this function has returned.
             upgrade.forget();
+            if outcome.is_ok() {
+                return Ok(None);
+            }
             Err(failed(
                 doing,
                 "another window holds it with an older version of this program; close that window and try again"
@@ -342,7 +378,13 @@ fn failed(doing: &'static str, reason: String) -> Error {
 /// What the storage said of something it was asked to do.
 fn told(doing: &'static str, error: &JsValue) -> Error {
     let exception = error.dyn_ref::<DomException>();
-    if exception.is_some_and(|exception| exception.name() == "QuotaExceededError") {
+    let no_room = |exception: &DomException| match exception.name().as_str() {
+        "QuotaExceededError" => true,
+        // Where the disk itself is full, Chromium only says that it gave up.
+        "AbortError" => !exception.message().contains("closed"),
+        _ => false,
+    };
+    if exception.is_some_and(no_room) {
         return Error::NoRoom { doing };
     }
     failed(doing, reason(error))
@@ -368,6 +410,9 @@ fn reason(error: &JsValue) -> String {
                 "its files may be damaged ({name}); close all windows of this page and try again, and if that does not help, clear this page’s data in the browser and bring in your last copy"
             )
         }
+        "AbortError" => format!(
+            "the browser closed it ({name}), as it does when this page’s data are cleared; try again"
+        ),
         "SecurityError" | "InvalidStateError" | "UnknownError" => {
             format!(
                 "this window may not keep anything ({name}); leave private browsing, or allow this page to store data"

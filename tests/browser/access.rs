@@ -563,3 +563,76 @@ fn a_finger_that_scrolls_the_page_pulls_no_film_and_moves_no_edge() {
     assert_eq!(edge(&mut page), moved);
     page.close();
 }
+
+/// What switches itself off, goes or is hidden hands the keys on; a browser drops them to the whole page.
+#[test]
+fn keys_go_on_from_beside_what_was_pressed() {
+    let (_server, _profile, mut page) = open();
+    let lost = "document.activeElement === document.body";
+    read(&mut page, &samples::samples()[0].scan);
+    page.focus("#card [data-grip=film-0-bottom]");
+    page.press("ArrowUp");
+    page.wait("!document.querySelector('#card [data-do=undo]').disabled");
+    page.focus("#card [data-do=undo]");
+    page.press("Enter");
+    page.wait("document.querySelector('#card [data-do=undo]').disabled");
+    page.wait("document.activeElement.dataset.do === 'redo'");
+    page.press("Enter");
+    page.wait("document.querySelector('#card [data-do=redo]').disabled");
+    page.wait("document.activeElement.dataset.do === 'add-film'");
+    page.focus("#card [data-do=another]");
+    page.press("Enter");
+    page.wait("!document.querySelector('#start').hidden");
+    page.wait(&format!("!({lost})"));
+    page.focus("#start [data-do=back]");
+    page.press("Enter");
+    page.wait(READ);
+    page.wait(&format!("!({lost})"));
+    page.upload(
+        "#second",
+        &[Path::new(env!("CARGO_MANIFEST_DIR")).join("Cargo.toml")],
+    );
+    page.wait("!document.querySelector('#alert').hidden");
+    page.focus("#alert [data-do=close-alert]");
+    page.press("Enter");
+    page.wait("document.querySelector('#alert').hidden");
+    page.wait(&format!("!({lost})"));
+    page.close();
+}
+
+/// Cards to print and how to make one are at hand whatever is open, and numbers go on from the last card that was saved.
+#[test]
+fn making_a_card_is_reached_from_everywhere() {
+    let (_server, _profile, mut page) = open();
+    read(&mut page, &samples::samples()[0].scan);
+    page.click("footer a[href='#make']");
+    page.wait("!document.querySelector('#start').hidden && document.querySelector('[data-fold=making]').open");
+    page.wait_for_text("” is open.");
+    page.click("#start [data-do=save-cards]");
+    page.download();
+    page.wait("document.querySelector('#start input[name=first]').value === '3'");
+    page.reload();
+    page.wait("document.querySelector('#start input[name=first]').value === '3'");
+    page.click("#start [data-part=open-now] a");
+    page.wait(READ);
+    page.click(".brand");
+    page.wait("!document.querySelector('#start').hidden");
+    page.close();
+}
+
+/// A file's name is offered for its tube, and not put where something is typed.
+#[test]
+fn a_file_offers_its_name() {
+    let (_server, _profile, mut page) = open();
+    let scan = samples::samples()[0].scan.with_file_name("weed-amber.jpg");
+    read(&mut page, &scan);
+    page.click("#card [data-do=suggested]");
+    page.wait("document.querySelector('#card input[name=name]').value === 'weed amber'");
+    assert_eq!(
+        page.evaluate("document.querySelector('#card [data-do=suggested]').hidden"),
+        true
+    );
+    page.click("#card [data-do=keep]");
+    page.wait_for_text("Kept on this computer.");
+    page.close();
+}

@@ -64,9 +64,7 @@ fn storage_cleared_under_the_open_page_loses_only_what_was_cleared() {
         json!({"origin": server.origin, "storageTypes": "indexeddb"}),
     );
     shelf_has(&mut page, 0);
-    page.wait_for_text(
-        "holds nothing now: its data were cleared or damaged. Bring in your last copy.",
-    );
+    page.wait_for_text(GONE);
     // The reading in hand is kept anew, under whatever number there is.
     go(&mut page, "cards");
     page.click("#card [data-do=keep]");
@@ -79,7 +77,89 @@ fn storage_cleared_under_the_open_page_loses_only_what_was_cleared() {
     );
     go(&mut page, "cards");
     shelf_has(&mut page, 0);
-    page.wait_for_text("holds nothing now: its data were cleared or damaged.");
+    page.wait_for_text(GONE);
+    page.close();
+}
+
+const GONE: &str = "This browser held tubes or pictures of yours here before, and they are gone";
+
+/// What is kept next must not hide that everything before is gone: a browser short of room takes a page's data without a word.
+#[test]
+fn what_is_kept_after_a_loss_does_not_hide_it() {
+    let (server, _profile, mut page) = open();
+    read(&mut page, &samples::samples()[0].scan);
+    name_and_keep(&mut page, "first");
+    shelf_has(&mut page, 1);
+    page.call_page(
+        "Storage.clearDataForOrigin",
+        json!({"origin": server.origin, "storageTypes": "indexeddb"}),
+    );
+    go(&mut page, "cards");
+    page.click("#card [data-do=another]");
+    page.wait("!document.querySelector('#start').hidden");
+    read(&mut page, &samples::samples()[1].scan);
+    name_and_keep(&mut page, "second");
+    page.wait_for_text(GONE);
+    page.reload();
+    shelf_has(&mut page, 1);
+    page.wait("!document.querySelector('#tubes [data-part=gone]').hidden");
+    page.click("#tubes [data-do=known]");
+    page.wait("document.querySelector('#tubes [data-part=gone]').hidden");
+    // What the painter deletes is not lost.
+    page.click("#tubes [data-kept] button[aria-label^=Delete]");
+    page.click("#delete button[value=yes]");
+    shelf_has(&mut page, 0);
+    page.reload();
+    shelf_has(&mut page, 0);
+    assert_eq!(
+        page.evaluate("document.querySelector('#tubes [data-part=gone]').hidden"),
+        true
+    );
+    page.close();
+}
+
+/// A window may go while its scan is still being read, or again after the reading was gone on with.
+#[test]
+fn a_reading_is_offered_again_however_often_its_window_goes() {
+    let (server, profile, mut page) = open();
+    // As far as a window comes that goes while it reads: only the scan is held.
+    let scan = &samples::samples()[0].scan;
+    read(&mut page, scan);
+    page.evaluate("new Promise((done) => setTimeout(() => done(1), 1200))");
+    page.evaluate(
+        "import('./engine.js').then(async ({ Engine }) => { const engine = new Engine();
+           const name = (await engine.call('held_works')).find((name) => !name.includes(':'));
+           await engine.call('drop_work', [name]); return 1; })",
+    );
+    page.kill();
+    for _ in 0..2 {
+        let mut page = Browser::open(&profile, &server.origin);
+        page.wait_for_text("was being read when its window closed");
+        page.click("#start [data-do=go-on]");
+        page.wait(READ);
+        page.evaluate("new Promise((done) => setTimeout(() => done(1), 1500))");
+        page.kill();
+    }
+    let mut page = Browser::open(&profile, &server.origin);
+    page.wait_for_text("was being read when its window closed");
+    page.close();
+}
+
+/// What is kept before a reload is not said to be lost after it.
+#[test]
+fn a_kept_reading_is_not_called_lost_after_a_reload() {
+    let (_server, _profile, mut page) = open();
+    read(&mut page, &samples::samples()[0].scan);
+    name_and_keep(&mut page, "kept");
+    page.evaluate("new Promise((done) => setTimeout(() => done(1), 1200))");
+    page.reload();
+    page.wait(READ);
+    page.click("#card [data-do=another]");
+    page.wait("!document.querySelector('#start').hidden");
+    assert_eq!(
+        page.evaluate("document.querySelector('#start [data-part=aside]').hidden"),
+        true
+    );
     page.close();
 }
 
@@ -105,7 +185,7 @@ fn a_browser_that_keeps_nothing_still_reads_and_saves_files() {
     let saved = json_file(&page.download());
     assert_eq!(saved["paint"]["name"], "Not to be kept");
     go(&mut page, "tubes");
-    page.wait_for_text("Your shelf cannot be shown.");
+    page.wait_for_text("Your tubes cannot be shown.");
     go(&mut page, "picture");
     page.wait("document.querySelectorAll('#picture .tube-row').length > 3");
     page.wait("document.querySelector('#picture [data-say=saved] button')");

@@ -933,3 +933,29 @@ fn a_stroke_is_held_when_another_picture_is_opened_at_once() {
     );
     page.close();
 }
+
+/// One photo has one colour: what is read under glass, with its grey card, is what the underpainting gets.
+#[test]
+fn a_bare_colour_is_taken_as_underpainting() {
+    let (_server, _profile, mut page) = open();
+    opened(&mut page, 1);
+    click_at(&mut page, [0.5, 0.5]);
+    page.wait("document.querySelector('#glass [data-do=glass-underpainting]')");
+    let before = page.evaluate("document.querySelector('#glass [data-part=spot] dd').textContent");
+    page.click("#glass [data-do=glass-underpainting]");
+    page.wait(
+        "document.querySelector('#glass [data-say=taken]')?.textContent.includes('10 colours now')",
+    );
+    page.click("#glass a[href='#picture']");
+    page.click("#picture [data-panel=underpainting]");
+    page.wait("document.querySelectorAll('#picture [data-part=colours] > li').length === 10");
+    let row = page.evaluate(
+        "document.querySelector('#picture [data-part=colours] > li:last-child .small').textContent",
+    );
+    let (row, before) = (
+        row.as_str().expect("words"),
+        before.as_str().expect("a colour"),
+    );
+    assert!(row.starts_with(before), "{row} {before}");
+    page.close();
+}

@@ -16,10 +16,14 @@ const KEPT: &str = "navigator.serviceWorker.controller !== null";
 fn the_page_opens_without_a_network_after_the_first_visit() {
     let (server, _profile, mut page) = open();
     page.wait(KEPT);
+    let origin = server.origin.clone();
     drop(server);
     // The browser itself grumbles when it looks for a newer version and finds nobody.
     page.forgive("ERR_CONNECTION_REFUSED");
     page.forgive("offline.js");
+    // By its file's name as well, as a bookmark may have it.
+    let named = format!("{origin}/index.html");
+    page.go(&named);
     page.reload();
     page.click("#start [data-part=samples] > :nth-child(2)");
     page.click("#sample-scan");
@@ -83,6 +87,12 @@ fn the_page_runs_from_any_server_and_a_newer_version_waits_until_it_is_asked_for
         "navigator.serviceWorker.getRegistration().then((kept) => kept.update()).then(() => 1)",
     );
     page.wait("!document.querySelector('#newer').hidden");
+    let first = page.window();
+    page.new_page();
+    page.go(&origin);
+    page.wait("!document.querySelector('#newer').hidden");
+    let other = page.window();
+    page.turn_to(&first);
     // What is at work stays, the scan in hand too.
     assert_eq!(page.evaluate(READ), true);
     let sure = "document.querySelector('a[data-place=sure]')?.textContent";
@@ -91,5 +101,14 @@ fn the_page_runs_from_any_server_and_a_newer_version_waits_until_it_is_asked_for
     page.wait(&format!("{sure} === 'How very sure'"));
     page.wait("document.querySelector('#newer')?.hidden");
     page.wait("caches.keys().then((names) => names.length === 1)");
+    // The other window, whose parts no longer fit together, has been loaded again or asks for it.
+    page.turn_to(&other);
+    page.wait(&format!(
+        "{sure} === 'How very sure' || document.querySelector('#newer [data-do=newer]').textContent === 'Load again'"
+    ));
+    if page.evaluate(sure) != "How very sure" {
+        page.click("#newer [data-do=newer]");
+        page.wait(&format!("{sure} === 'How very sure'"));
+    }
     page.close();
 }

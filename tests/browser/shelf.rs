@@ -271,6 +271,57 @@ fn what_is_typed_stays_over_what_another_window_kept_and_over_nothing_else() {
     page.close();
 }
 
+/// A tube that another window deleted cannot be kept over; what was typed leaves as a file, or is kept once the tube is back.
+#[test]
+fn a_tube_deleted_in_another_window_is_told_with_a_way_on() {
+    let (server, _profile, mut page) = open();
+    keep_samples(&mut page, 1);
+    page.click("#tubes [data-kept] button[aria-label^=Open]");
+    page.wait("document.querySelector('#tube input[name=name]')?.value");
+    let here = page.window();
+    page.new_page();
+    page.go(&server.origin);
+    shelf_has(&mut page, 1);
+    let other = page.window();
+    page.click("#tubes [data-kept] button[aria-label^=Delete]");
+    page.click("#delete button[value=yes]");
+    shelf_has(&mut page, 0);
+    page.turn_to(&here);
+    page.wait_for_text("This tube was deleted in another window. Undo on Tubes brings it back.");
+    page.evaluate("document.querySelector('#tube input[name=name]').value = 'typed meanwhile'");
+    page.click("#tube [data-do=keep]");
+    page.wait_for_text("Not kept: the tube is no longer there.");
+    page.click("#tube [data-say=keep] button");
+    assert_eq!(
+        json_file(&page.download())["paint"]["name"],
+        "typed meanwhile"
+    );
+    page.turn_to(&other);
+    page.click("#tubes [data-do=undo]");
+    shelf_has(&mut page, 1);
+    page.turn_to(&here);
+    page.wait_for_text("This tube was brought back.");
+    page.click("#tube [data-do=keep]");
+    page.wait_for_text("Kept on this computer. Undo is on Tubes.");
+    assert_eq!(
+        page.evaluate("document.querySelector('#alert').hidden"),
+        true
+    );
+    page.close();
+}
+
+/// Pigment files are taken in wherever they are dropped.
+#[test]
+fn a_pigment_file_that_is_dropped_is_taken_in() {
+    let (_server, _profile, mut page) = open();
+    let file = samples::samples()[0]
+        .scan
+        .with_file_name("net-brown.pigment.json");
+    page.drop_files("#start [data-part=drop]", &[file]);
+    shelf_has(&mut page, 1);
+    page.close();
+}
+
 #[test]
 fn a_picture_painted_on_in_two_windows_becomes_two() {
     let (_server, _profile, mut page) = open();

@@ -1,7 +1,7 @@
 // @ts-check
 /** The label form of a paint. */
 
-import { el, find, say } from "../dom.js";
+import { el, find, say, write } from "../dom.js";
 
 /** @typedef {import("../types.js").Label} Label */
 
@@ -26,6 +26,22 @@ export class LabelForm {
       this.say("Give this tube a name first.");
       this.#input("name").focus();
     });
+  }
+
+  /** Offers a name while there is none. @param {string} name */
+  suggest(name) {
+    const offer = find(this.#form, "[data-do=suggested]");
+    write(offer, `Call it “${name}”`);
+    const show = () => {
+      offer.hidden = !name || this.#input("name").value !== "";
+    };
+    offer.onclick = () => {
+      this.#input("name").value = name;
+      this.#input("name").dispatchEvent(new Event("input", { bubbles: true }));
+      this.#input("name").focus();
+    };
+    this.#form.oninput = show;
+    show();
   }
 
   /** @param {string} words */

@@ -2,7 +2,8 @@
 /** How safe the shelf is: what the browser promised, the last copy of everything, a copy out and in. */
 
 import { download, el, find, say } from "../dom.js";
-import { announce, askToKeep, promised, room } from "../shelf.js";
+import { EngineError } from "../engine.js";
+import { announce, askToKeep, known, promised, room } from "../shelf.js";
 
 /** @typedef {import("../types.js").CopyLine} CopyLine */
 
@@ -66,7 +67,10 @@ export class Safe {
     try {
       const text = await this.#page.patiently("Putting the copy together", () => this.#page.engine.call("copy_out"));
       download(`two-grounds-${new Date().toISOString().slice(0, 10)}.json`, text, "application/json");
-      await this.#page.engine.call("copied_out");
+      await this.#page.engine.call("copied_out").catch((error) => {
+        if (!(error instanceof EngineError)) throw error;
+        this.#page.alert(`The copy was saved. Only its date could not be noted here, so you will be reminded as before. ${error.message}`);
+      });
       announce();
       await this.#changed();
     } catch (error) {
@@ -127,6 +131,7 @@ export class Safe {
     try {
       const count = await this.#page.patiently("Bringing the copy in", () => this.#page.engine.call("copy_in", [choices]));
       announce();
+      known();
       this.#close();
       await this.#changed();
       say(this.#root, "tubes", count ? `${count === 1 ? "One thing was" : `${count} things were`} brought in from the copy. Undo takes that back.` : "Nothing had to be changed.");

@@ -11,6 +11,9 @@ import { HowKnown, colourField, readLab } from "./colourfield.js";
 /** @typedef {import("../types.js").NewTint} NewTint */
 /** @typedef {{ key: string, text: string, paint: import("../types.js").PaintView }} Tube */
 
+/** L* of a masstone from which a tube is a white (ours). */
+const WHITE = 85;
+
 export class Mixed {
   #root;
   #desk;
@@ -138,6 +141,7 @@ export class Mixed {
     const lightness = (/** @type {Tube} */ { paint }) => paint.masstone?.lab[0] ?? 0;
     const lightest = [...tubes].sort((a, b) => lightness(b) - lightness(a))[0];
     this.#white.value = tubes.some(({ key }) => key === was) ? was : (lightest?.key ?? "");
+    say(this.#root, "no-white", lightest && lightness(lightest) < WHITE ? `None of these tubes is a white; ${lightest.paint.name} is the lightest.` : "");
     this.#near();
   }
 
@@ -172,7 +176,9 @@ export class Mixed {
       return el("label", {}, el("span", {}, name), input);
     });
     find(this.#root, "[data-part=parts]").replaceChildren(...rows);
-    find(this.#root, "[data-part=parts]").setAttribute("aria-label", `Parts of the mix, by ${view.by_weight ? "weight" : "volume"}`);
+    const words = `Parts of the mix, by ${view.by_weight ? "weight" : "volume"}`;
+    find(this.#root, "[data-part=parts]").setAttribute("aria-label", words);
+    say(this.#root, "parts", words);
   }
 
   /** @param {MixView} view */
@@ -181,7 +187,7 @@ export class Mixed {
     find(this.#root, "[data-say=mix-problem]").textContent = "";
     const figureOf = (/** @type {string} */ words, /** @type {import("../types.js").Spot} */ spot) =>
       el("figure", {}, swatch(spot), el("figcaption", {}, el("strong", {}, words), el("br"), `± ${figure(spot.range)}, ${spot.word}`));
-    find(this.#root, "[data-part=beside]").replaceChildren(figureOf(`glaze over ${view.over}`, view.glaze), figureOf("mixed, laid on full", view.mix));
+    find(this.#root, "[data-part=beside]").replaceChildren(figureOf(`your films over ${view.over}`, view.glaze), figureOf("mixed, laid on full", view.mix));
     find(this.#root, "[data-part=mix-words]").replaceChildren(...[view.caution, view.difference, view.pigment, view.unit].filter(Boolean).map((words) => el("p", {}, words)));
     find(this.#root, "[data-part=tints]").replaceChildren(...view.tints.map((words) => el("li", {}, words)));
     this.#fillTint();

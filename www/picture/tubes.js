@@ -64,10 +64,10 @@ export class AllTubes {
     grow(node.strip, spots.length, (place) => swatch(spots[place], "paint"));
     spots.forEach((spot, place) => reswatch(node.strip.children[place], spot, "paint"));
     const words = [
-      row.milk === null ? "no glaze depth, shown as the card’s film" : `milk on black ${figure(row.milk)}`,
+      row.milk_words || "no glaze depth, shown as the card’s film",
       // Over no colour nothing changes.
       spots.length ? `${figure(Math.abs(row.lightness), 0)} L* ${row.lightness > 0 ? "lighter" : "darker"}` : "",
-      spots.length ? `± ${figure(widest)}` : "",
+      spots.length ? `± ${figure(widest)} at most` : "",
     ];
     words.forEach((text, place) => write(node.numbers.children[place], text));
     return node.item;

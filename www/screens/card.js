@@ -311,7 +311,7 @@ export function cardScreen(page, over, lay) {
     while (sheets.length < next.cards.length) sheets.push({ label: BLANK, kept: undefined, second: null, safe: null });
     sheets.length = next.cards.length;
     if (!next.second) sheets[next.card].second = null;
-    // The label that was typed before the card was printed, or the name of the file.
+    // The label that was typed before the card was printed.
     for (const [i, name] of next.labels.entries()) if (name && sheets[i].label === BLANK) sheets[i].label = { ...BLANK, name };
     if (turned) drawSheet();
     drawPrinted(next);
@@ -325,6 +325,7 @@ export function cardScreen(page, over, lay) {
   function drawSheet() {
     const sheet = sheets[view?.card ?? 0];
     form.label = sheet.label;
+    form.suggest(source?.pasted ? "" : (view?.suggested ?? ""));
     form.action(sheet.kept === undefined ? "Keep" : "Keep changes");
   }
 
@@ -457,7 +458,8 @@ export function cardScreen(page, over, lay) {
       sheet.kept = { id, text };
       sheet.safe = stateOf(view.card);
       hold();
-      kept();
+      const trouble = await kept(engine);
+      if (trouble) page.alert(trouble);
       form.action("Keep changes");
       form.say(beside ? "Kept on this computer as one more: what was kept of this card before was changed in another window, or is gone." : "Kept on this computer.", { words: "Lay it in my picture", act: () => over(id) });
       drawCards(view);
@@ -487,6 +489,12 @@ export function cardScreen(page, over, lay) {
     } catch (error) {
       page.tell(error);
     }
+  }
+
+  /** A scan has been read; somebody who went on elsewhere meanwhile stays there. @param {File} file */
+  function arrived(file) {
+    if (["", "#", "#cards", "#start", "#make"].includes(location.hash)) return page.go("cards");
+    page.alert(`“${file.name}” is read: it stands on Cards.`);
   }
 
   return {
@@ -539,7 +547,7 @@ export function cardScreen(page, over, lay) {
         drawn = false;
         await show(found, pixels);
         drawUndo();
-        if (!left) page.go("cards");
+        if (!left) arrived(file);
         return true;
       } catch (error) {
         // Unless another has been begun since, for which this one was given up.

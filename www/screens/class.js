@@ -102,7 +102,8 @@ export function classScreen(page, work, open) {
     try {
       const texts = await page.patiently("Writing names into the files", () => Promise.all(rows.filter(({ text }) => text).map(named)));
       await engine.call("keep_all", [`keeping ${texts.length} cards`, texts]);
-      kept();
+      const trouble = await kept(engine);
+      if (trouble) page.alert(trouble);
       const left = rows.filter(({ text }) => !text);
       if (!left.length) {
         forget();

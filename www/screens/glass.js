@@ -271,7 +271,10 @@ export function glassScreen(page, picture) {
     await all_held();
     close();
   });
-  button("glass-stop").addEventListener("click", close);
+  button("glass-stop").addEventListener("click", () => {
+    close();
+    page.alert("Stopped: the painting is not opened. To have it after all, choose it again.");
+  });
   const drop = part("start");
   drop.addEventListener("dragover", (event) => {
     event.preventDefault();
@@ -927,6 +930,7 @@ export function glassScreen(page, picture) {
   // Out.
 
   /** Stops the file that is being written. @type {AbortController | null} */ let writing = null;
+  let stopped_saving = false;
   const saves = /** @type {[string, boolean][]} */ ([["glass-save-8", false], ["glass-save-16", true]]);
   for (const [name, sixteen] of saves) {
     button(name).addEventListener("click", () =>
@@ -948,12 +952,16 @@ export function glassScreen(page, picture) {
         } finally {
           writing = null;
           button("glass-save-stop").hidden = true;
-          say(screen, "glass-saving", saved);
+          say(screen, "glass-saving", stopped_saving ? "Stopped: no file was saved." : saved);
+          stopped_saving = false;
         }
       }),
     );
   }
-  button("glass-save-stop").addEventListener("click", () => writing?.abort());
+  button("glass-save-stop").addEventListener("click", () => {
+    stopped_saving = true;
+    writing?.abort();
+  });
 
   return {
     /** The painting without and with its films, small, where one lies open on the picture. */

@@ -15,8 +15,9 @@ import { samples } from "../samples.js";
  * @param {(left: import("../work.js").Left | import("../work.js").LeftTable) => Promise<void>} forget what a window that is gone was reading
  * @param {(files: File[]) => unknown} many reads several scans into a table
  * @param {(left: import("../work.js").LeftTable) => Promise<unknown>} again goes on with a table
+ * @param {(files: File[]) => unknown} keep takes pigment files in
  */
-export function startScreen(page, open, forget, many, again) {
+export function startScreen(page, open, forget, many, again, keep) {
   const screen = find(document, "#start");
   const over = new PaintOver(screen, page, "start-pull", []);
   /** @type {Sample | null} */ let chosen = null;
@@ -31,6 +32,10 @@ export function startScreen(page, open, forget, many, again) {
 
   /** One scan is opened; several are read into a table. @param {File[]} files */
   function take(files) {
+    if (files.length && files.every(({ name }) => /\.json$/i.test(name))) {
+      page.go("tubes");
+      return keep(files);
+    }
     if (files.length > 1) return many(files);
     if (files.length) return open(files[0]);
   }
@@ -62,7 +67,9 @@ export function startScreen(page, open, forget, many, again) {
     take([...(event.dataTransfer?.files ?? [])]);
   });
   window.addEventListener("paste", (event) => {
-    const file = [...(event.clipboardData?.files ?? [])].find(({ type }) => type.startsWith("image/"));
+    const files = [...(event.clipboardData?.files ?? [])];
+    const file = files.find(({ type }) => type.startsWith("image/"));
+    if (files.length && !file) page.alert("Only a picture can be pasted. Choose the file, or drop it here.");
     if (!file) return;
     event.preventDefault();
     open(file, { pasted: true });

@@ -11,7 +11,7 @@ import { LabelForm } from "../parts/label.js";
 import { Safe, answered } from "../parts/safe.js";
 import { savePaint } from "../parts/save.js";
 import { print, tubeCard, wallChart } from "../paper.js";
-import { announce, elsewhere, held, hold, kept } from "../shelf.js";
+import { GONE_WORDS, announce, elsewhere, gone, held, hold, kept, known, lookAfter } from "../shelf.js";
 
 /** @typedef {import("../types.js").Opened} Opened */
 /** @typedef {import("../types.js").ShelfRow} ShelfRow */
@@ -35,6 +35,8 @@ export function tubesScreen(page, over) {
   /** Rows as they were drawn, those that a search leaves out too: one that has not changed is not built again. @type {Map<number, { row: string, node: HTMLElement }>} */ let drawn = new Map();
   /** What can be taken back, as it was last looked up. @type {import("../types.js").Standing | null} */ let standing_now = null;
 
+  /** Whether the open tube is known to be deleted by another window. */ let away = false;
+
   const form = new LabelForm(find(tube, "[data-part=label]"), "Keep changes", relabel);
   const facts = new Facts(find(tube, "[data-part=facts]"), (kind) => opened && save(opened.id, kind));
   const compare = new Compare(find(shelf, "[data-part=compare]"), page, () => choose([]));
@@ -53,6 +55,11 @@ export function tubesScreen(page, over) {
   find(tube, "[data-do=over]").addEventListener("click", () => opened && over(opened.id));
   find(tube, "[data-do=reread]").addEventListener("click", reread);
   find(tube, "[data-do=delete]").addEventListener("click", () => opened && remove(opened.id, opened.paint?.name ?? "this paint"));
+  find(shelf, "[data-do=known]").addEventListener("click", () => {
+    known();
+    hold(false);
+    list().catch(page.tell);
+  });
   find(shelf, "[data-do=undo]").addEventListener("click", () => step(true));
   find(shelf, "[data-do=redo]").addEventListener("click", () => step(false));
   shelf.addEventListener("keydown", (event) => {
@@ -74,9 +81,14 @@ export function tubesScreen(page, over) {
   });
 
   const input = /** @type {HTMLInputElement} */ (find(shelf, "#pigment"));
-  input.addEventListener("change", async () => {
+  input.addEventListener("change", () => {
     const files = [...(input.files ?? [])];
     input.value = "";
+    return take(files);
+  });
+
+  /** Keeps the paints of pigment files. @param {File[]} files */
+  async function take(files) {
     page.quiet();
     const refused = [];
     /** @type {string[]} */
@@ -93,14 +105,14 @@ export function tubesScreen(page, over) {
     const taken = texts.length;
     try {
       if (taken) await engine.call("keep_all", [taken === 1 ? "importing a pigment file" : `importing ${taken} pigment files`, texts]);
-      if (taken) kept();
+      if (taken) await kept(engine);
       await list();
     } catch (error) {
       return page.tell(error);
     }
     if (taken) say(shelf, "tubes", taken === 1 ? "One paint was kept." : `${taken} paints were kept.`);
     if (refused.length) page.alert(refused.join(" "));
-  });
+  }
 
   /** @param {() => Promise<HTMLElement>} page_of */
   async function onPaper(page_of) {
@@ -252,6 +264,8 @@ export function tubesScreen(page, over) {
       view = await engine.call("list_shelf", [asked()]);
       now = (asking && standing_now) || (await engine.call("standing"));
       bank = await answered();
+      // It has just been read; where it takes no name, what is kept next says that there is no room.
+      if (!asking) await lookAfter(engine).catch(() => {});
     } catch (error) {
       // Stopped by the painter: what is shown stays.
       if (error instanceof EngineError && error.code === "cancelled") throw error;
@@ -272,7 +286,10 @@ export function tubesScreen(page, over) {
     find(shelf, "[data-do=wall]").hidden = view.kept === 0;
     find(shelf, "[data-part=empty]").hidden = view.kept > 0;
     lay(view);
-    say(shelf, "tubes", lost(now) ? "This browser held tubes of yours here, and holds nothing now: its data were cleared or damaged. Bring in your last copy." : words(view));
+    const missing = lost(now);
+    find(shelf, "[data-part=gone]").hidden = !missing && !gone();
+    say(shelf, "gone", GONE_WORDS);
+    say(shelf, "tubes", words(view));
     const there = new Set(view.rows.map(({ id }) => id));
     const still = chosen.filter((id) => there.has(id));
     if (still.length !== chosen.length) choose(still);
@@ -418,6 +435,7 @@ export function tubesScreen(page, over) {
     try {
       await engine.call("keep", [id, opened.text, text]);
       announce();
+      page.quiet();
       if (words) {
         await open(id);
         return form.say(words);
@@ -427,26 +445,38 @@ export function tubesScreen(page, over) {
       say(tube, "elsewhere", "Kept so on this computer. Undo is on Tubes.");
     } catch (error) {
       const refused = error instanceof EngineError;
-      if (!refused || error.code === "changed-elsewhere") page.tell(error);
-      if (!refused) return;
-      if (error.code === "changed-elsewhere") return opened_elsewhere();
+      if (!refused) return page.tell(error);
+      if (error.code === "changed-elsewhere") return opened_elsewhere(text);
       form.say(error.message, { words: "Save it as a file instead", act: () => savePaint(engine, text, "pigment").catch(page.tell) });
     }
   }
 
-  /** Another window changed or deleted the tube that is open here: what is typed stays, to be kept over what is there now. */
-  async function opened_elsewhere() {
+  /** Another window changed or deleted the tube that is open here: what is typed stays, to be kept over what is there now. @param {string} [text] the tube as it was to be kept, and was not */
+  async function opened_elsewhere(text) {
     if (!opened) return;
     /** @type {Opened} */
     const now = await engine.call("kept_paint", [opened.id]);
-    if (now.text === opened.text) return;
-    if (now.text === undefined) {
-      say(tube, "elsewhere", "This tube was deleted in another window. Undo on Tubes brings it back.");
+    if (now.text === opened.text) {
+      // Brought back there.
+      if (away) {
+        say(tube, "elsewhere", "This tube was brought back.");
+        form.say("");
+      }
+      away = false;
       return;
     }
+    if (now.text === undefined) {
+      away = true;
+      await lookAfter(engine).catch(() => {});
+      say(tube, "elsewhere", gone() ? GONE_WORDS : "This tube was deleted in another window. Undo on Tubes brings it back.");
+      if (text) form.say("Not kept: the tube is no longer there.", { words: "Save it as a file instead", act: () => savePaint(engine, text, "pigment").catch(page.tell) });
+      return;
+    }
+    away = false;
     const mine = await openAgain(opened.id);
     say(tube, "elsewhere", "This tube was changed in another window; this is how it is now.");
     if (mine) form.say("What you typed here is still in the form. Keep it if you want it over what the other window wrote.");
+    else if (text) form.say("Not kept: look at it as it is now, and try again.");
   }
 
   /** Draws the open tube anew; what was typed into its label and not kept stays, and only that. @param {number} id @returns {Promise<boolean>} whether there was any */
@@ -462,6 +492,7 @@ export function tubesScreen(page, over) {
     /** @type {Opened} */
     const now = await engine.call("kept_paint", [id]);
     opened = now.paint ? now : null;
+    away = false;
     const paint = opened?.paint;
     if (!paint) return false;
     say(tube, "name", paint.name);
@@ -484,5 +515,5 @@ export function tubesScreen(page, over) {
     return true;
   }
 
-  return { show: () => list(), open };
+  return { show: () => list(), open, take };
 }

@@ -89,12 +89,13 @@ impl OpenScan {
             labels: self
                 .cards
                 .iter()
-                .map(|card| match &card.place.printed {
-                    Some(printed) => printed.label.clone(),
-                    None if self.cards.len() == 1 => suggested(&self.scan.origin.file_name),
-                    None => String::new(),
-                })
+                .map(|card| card.place.printed.as_ref())
+                .map(|printed| printed.map_or_else(String::new, |printed| printed.label.clone()))
                 .collect(),
+            suggested: match self.cards.len() {
+                1 => suggested(&self.scan.origin.file_name),
+                _ => String::new(),
+            },
             card: self.at,
             found: if place.layout.is_some() {
                 found_words(&layout)
@@ -574,8 +575,10 @@ impl Question {
 pub struct CardView {
     /// For each card that was found, whether it is one: the painter may have said no.
     pub cards: Vec<bool>,
-    /// Names that are offered for their tubes: what the codes of each say, or the name of a file of one card.
+    /// What the codes of each say of its tube.
     pub labels: Vec<String>,
+    /// A name that the file offers for the tube of its one card; empty where it has none of its own.
+    pub suggested: String,
     /// Which of them this is, from 0.
     pub card: usize,
     /// What was found, in words.

@@ -5,6 +5,7 @@ use serde::Serialize;
 use super::{OpenPicture, view::Spot};
 use crate::{
     Result,
+    paint::verdict,
     picture::{Ground, depth},
 };
 
@@ -30,6 +31,8 @@ pub struct TubeRow {
     pub strip: String,
     /// Milk on black, L*.
     pub milk: Option<f64>,
+    /// That with its range, in words; empty where there is none.
+    pub milk_words: String,
     /// The film that is shown as one coat, in units of the card's own.
     pub build: f64,
     /// Whether that film has the common depth; whites and hazes never have.
@@ -81,6 +84,10 @@ impl OpenPicture {
                         String::new()
                     },
                     milk: opacity.milk_on_black,
+                    milk_words: opacity
+                        .milk_on_black
+                        .zip(opacity.milk_sd)
+                        .map_or_else(String::new, |(milk, sd)| verdict::milk_words(milk, sd)),
                     build: tube.depth.build,
                     reached: tube.depth.reached,
                     lightness: mean,

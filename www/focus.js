@@ -1,0 +1,53 @@
+// @ts-check
+/** Where keys go on from when what had them is switched off, hidden or gone. */
+
+import { find } from "./dom.js";
+
+const FOCUSABLE = "a[href], button, input, select, textarea, summary, [tabindex]";
+/** What belongs together, from the inside out. */
+const GROUPS = ".tools, .buttons, .glass-acts, .glass-below, .acts, form, [data-part], section";
+
+/** @param {Element} node */
+const able = (node) => node.isConnected && !node.matches(":disabled") && node.checkVisibility();
+
+/** Moves the focus on whenever it has nowhere to stay: a browser then drops it to the whole page. */
+export function keepFocus() {
+  /** What had it last. @type {Element | null} */ let last = null;
+  document.addEventListener("focusin", ({ target }) => {
+    if (target instanceof Element) last = target;
+  });
+  document.addEventListener("focusout", ({ target, relatedTarget }) => {
+    // Let go by the user, who pressed beside everything; what is switched off or taken away loses it without a word, or is no longer able.
+    if (!relatedTarget && target === last && last && able(last)) last = null;
+  });
+  const look = () => {
+    const now = document.activeElement;
+    if (!last || (now && now !== document.body && able(now))) return;
+    if (able(last) || document.querySelector("dialog[open]")) return;
+    const next = near(last) ?? document.querySelector("[data-screen]:not([hidden]) h1[tabindex]") ?? find(document, "#main");
+    if (next instanceof HTMLElement) next.focus({ preventScroll: true });
+  };
+  // Once all that comes of one thing is done: most parts put the focus back by themselves.
+  let asked = false;
+  new MutationObserver(() => {
+    if (asked) return;
+    asked = true;
+    setTimeout(() => {
+      asked = false;
+      look();
+    });
+  }).observe(document.body, { subtree: true, childList: true, attributes: true, attributeFilter: ["disabled", "hidden"] });
+}
+
+/** What can have it and stands beside something, the next one first. @param {Element} gone */
+function near(gone) {
+  if (!gone.isConnected) return null;
+  for (let group = gone.parentElement?.closest(GROUPS); group; group = group.parentElement?.closest(GROUPS)) {
+    if (!group.checkVisibility()) continue;
+    const all = [...group.querySelectorAll(FOCUSABLE)].filter((node) => node === gone || (able(node) && !node.matches("[tabindex='-1']")));
+    const at = all.indexOf(gone);
+    const next = all[at + 1] ?? all[at - 1];
+    if (next) return next;
+  }
+  return null;
+}
