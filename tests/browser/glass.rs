@@ -360,7 +360,7 @@ fn the_glazed_picture_is_saved_and_bad_files_are_said() {
     // Writing is stopped before the end: no file, nothing told as gone wrong, and the next one is whole.
     page.evaluate("(() => { const stop = document.querySelector('#glass [data-do=glass-save-stop]'); document.querySelector('#glass [data-do=glass-save-16]').click(); window.offered = !stop.hidden; stop.click(); })()");
     assert_eq!(page.evaluate("offered"), true);
-    page.wait("document.querySelector('#glass [data-do=glass-save-stop]').hidden && document.querySelector('#glass [data-say=glass-saving]').textContent === '' && document.querySelector('#alert').hidden");
+    page.wait("document.querySelector('#glass [data-do=glass-save-stop]').hidden && document.querySelector('#glass [data-say=glass-saving]').textContent === 'Stopped: no file was saved.' && document.querySelector('#alert').hidden");
     page.click("#glass [data-do=glass-save-8]");
     let whole = std::fs::read(page.download()).expect("the file");
     assert!(twoground::scan::decode::decode(&whole, "out.png").is_ok());

@@ -527,7 +527,7 @@ fn what_lasts_on_the_shelf_is_told_and_can_be_stopped() {
            IDBFactory.prototype.open = function (...of) { const until = performance.now() + 4000; while (performance.now() < until); return open.apply(this, of); }; })()",
     );
     page.upload("#pigment", &files);
-    page.wait("!document.querySelector('#progress').hidden && document.querySelector('#progress [data-say=stage]').textContent === 'Putting them on the shelf …'");
+    page.wait("!document.querySelector('#progress').hidden && document.querySelector('#progress [data-say=stage]').textContent === 'Keeping them …'");
     page.click("[data-do=cancel]");
     page.wait("document.querySelector('#progress').hidden");
     page.wait_for_text("Either all of it was done or nothing: Tubes shows which.");

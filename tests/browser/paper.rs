@@ -201,7 +201,6 @@ fn cards_come_out_of_the_printer_at_true_size_and_are_known_again() {
         )
     };
     page.evaluate(&fill("count", "3"));
-    page.evaluate(&fill("first", "41"));
     page.evaluate(&fill(
         "labels",
         &format!("Harbour rose 12\nGrün & <b>tief</b>\n{long}"),
@@ -214,6 +213,8 @@ fn cards_come_out_of_the_printer_at_true_size_and_are_known_again() {
         ("Letter", [215.9, 279.4], 4, 2),
     ] {
         page.click(&format!("#start input[name=paper][value={paper}]"));
+        // It goes on from the last card printed.
+        page.evaluate(&fill("first", "41"));
         let sheets = Printed::by(
             &mut page,
             "[data-do=print-cards]",

@@ -217,7 +217,7 @@ fn two_windows_never_overwrite_each_other() {
     page.turn_to(&first);
     page.wait_for_text("This tube was deleted in another window.");
     page.click("#tube [data-do=keep]");
-    page.wait_for_text("Nothing was overwritten");
+    page.wait_for_text("Not kept: the tube is no longer there.");
     shelf_has(&mut page, 1);
     // Undo here takes back what the other window did.
     page.click("#tubes [data-do=undo]");
