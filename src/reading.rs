@@ -149,6 +149,7 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
     findings.extend(findings::of_fit(
         cells.map(|cell| (cell.film, cell.ground, cell.de00)),
     ));
+    findings.extend(findings::of_kinds(solved.kinds_apart));
     findings::by_weight(&mut findings);
     record.findings = findings.iter().map(Into::into).collect();
     Reading {

@@ -87,7 +87,7 @@ export function planPage(plan, painting) {
     el(
       "table",
       {},
-      el("thead", {}, el("tr", {}, ...["", "Film", "Coats, × the middle film of its card", "Parts", "Does"].map((words) => el("th", {}, words)))),
+      el("thead", {}, el("tr", {}, ...["", "Film", "Coats, × the middle film of its card", "Parts", plan.over ? `Does over ${plan.over}` : "Does"].map((words) => el("th", {}, words)))),
       el(
         "tbody",
         {},

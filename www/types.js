@@ -115,7 +115,7 @@
  * @typedef {{ file: string, card: number, number: number | null, name: string, text: string | null, paint: PaintView | null, problem: Problem | null, ask: string }} ClassRow one card of many scans
  * @typedef {{ name: string, words: string, odd: number[] }} Together several cards of one tube; odd: places of those that stand apart
  * @typedef {{ conditions: string, families: { name: string, tubes: { name: string, detail: string, short: string, milk: string, strip: string, masstone: Tone | null, undertone: Tone | null, lightfastness: string }[] }[] }} WallView
- * @typedef {{ name: string, films: { name: string, coats: string, recipe: string, tone: Tone | null, does: string }[], colours: { name: string, before: Tone, after: Tone, range: string }[], span: string, checks: string[], notes: string, conditions: string }} PlanSheet
+ * @typedef {{ name: string, films: { name: string, coats: string, recipe: string, tone: Tone | null, does: string }[], over: string, colours: { name: string, before: Tone, after: Tone, range: string }[], span: string, checks: string[], notes: string, conditions: string }} PlanSheet
  * @typedef {{ id: number, text: string | undefined, paint: PaintView | null, readings: number }} Opened one kept paint; readings: how many there are of its tube
  * @typedef {{ undo: string | null, redo: string | null, reminder: { words: string, due: boolean }, paints: number, pictures: number }} Standing
  * @typedef {{ part: "paints" | "pictures", name: string, standing: "new" | "same" | "differs" | "damaged", words: string, choice: "mine" | "theirs" | "both" }} CopyLine

@@ -211,6 +211,21 @@ pub fn of_fit(cells: impl Iterator<Item = (usize, Ground, f64)>) -> Vec<Finding>
     .collect()
 }
 
+/// CIEDE2000 from which it is worth asking what kind of scanner it was: one would see it plainly.
+const KINDS_APART: f64 = 3.0;
+
+/// Kinds of scanner that put the paint's colours so far apart.
+pub fn of_kinds(apart: f64) -> Option<Finding> {
+    (apart > KINDS_APART).then(|| {
+        whole_card(
+            "scanner-kind",
+            Weight::Widens,
+            format!("Scanners with a white light and scanners with three coloured ones see this paint up to {apart:.0} CIEDE2000 apart, and which one it was is not known."),
+            "Say which kind of scanner it was: the range then fits.",
+        )
+    })
+}
+
 fn whole_card(
     code: &'static str,
     weight: Weight,

@@ -113,6 +113,8 @@ pub struct PlanSheet {
     pub name: String,
     /// Films in the order of painting, the first first.
     pub films: Vec<SheetFilm>,
+    /// The colour over which they do what they do; empty where there is none.
+    pub over: String,
     /// Every colour before and after.
     pub colours: Vec<SheetColour>,
     /// Lights and darks before and after, in words.
@@ -206,6 +208,10 @@ impl OpenPicture {
                     range: format!("± {:.1}", seen.range),
                 })
                 .collect(),
+            over: view
+                .colour
+                .and_then(|at| view.colours.get(at))
+                .map_or_else(String::new, |colour| colour.name.clone()),
             name: view.name,
             films,
             span: view.span,

@@ -66,6 +66,9 @@ pub(super) struct Solved {
     pub(super) dull: bool,
     /// What white and black were measured by.
     pub(super) tones: Tones,
+    /// How far apart the kinds of scanner put this paint's colours, in CIEDE2000: what knowing the kind would settle. Nothing where it
+    /// is known, or where they agree.
+    pub(super) kinds_apart: f64,
 }
 
 /// How good a measure of its colour a cell is, a scanner's errors included.
@@ -103,22 +106,24 @@ pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers, tones: T
                 *fitted = seen_through(scanner, fitted, haze);
             }
         }
-        Fitted::mixed(&fits)
+        let apart = kinds_apart(&card.plain, &scanners, &fits);
+        (Fitted::mixed(&fits), apart)
     };
-    let solved = |(fitted, weights): (Fitted, Vec<f64>), dull: bool| {
+    let solved = |((fitted, weights), kinds_apart): ((Fitted, Vec<f64>), f64), dull: bool| {
         let seen = as_fitted(sampled, &card.plain, &fitted);
         Solved {
             cells: measures(sampled, answers, &seen, &scanners, &weights),
             fitted: Some(fitted),
             dull,
             tones,
+            kinds_apart,
         }
     };
     if answers.surface == Surface::Glossy && films > 1 {
         let guess = seen_through(&FIRST_GUESS, &first, (0.0, HAZE_TEST));
         if beyond(guess.haze, HAZE_SUSPECTED) {
             let open = under((0.0, HAZE_TEST));
-            if beyond(open.0.haze, HAZE_SEEN) {
+            if beyond(open.0.0.haze, HAZE_SEEN) {
                 return solved(open, true);
             }
         }
@@ -150,8 +155,43 @@ pub(super) fn unsolved(sampled: &Sampled, answers: &Answers, tones: Tones) -> So
         cells: measures(sampled, answers, &seen, &scanners, &weights),
         dull: false,
         tones,
+        kinds_apart: 0.0,
     }
 }
+
+/// How far apart scanners with three narrow lights and all others put the colours of films, half to twice the card's middle one, over the
+/// card's white and over a grey: the largest CIEDE2000. Nothing where only one of both is thought of.
+fn kinds_apart(card: &fit::Card, scanners: &[Scanner], fits: &[Fitted]) -> f64 {
+    let of = |three: bool| -> Option<Constants> {
+        let kind: Vec<Fitted> = scanners
+            .iter()
+            .zip(fits)
+            .filter(|(scanner, _)| (scanner.sensor == Group::Three) == three)
+            .map(|(_, fitted)| fitted.clone())
+            .collect();
+        (!kind.is_empty()).then(|| Constants::of(&Fitted::mixed(&kind).0))
+    };
+    let (Some(three), Some(others)) = (of(true), of(false)) else {
+        return 0.0;
+    };
+    let rows = spectrum::to_xyz_rows();
+    let grounds = [card.grounds[0], [GREY; BANDS]];
+    let mut most: f64 = 0.0;
+    for ground in &grounds {
+        for build in [0.5, 1.0, 2.0] {
+            let [a, b] = [&three, &others].map(|paint| {
+                let seen = paint.over(build, ground).reflectance;
+                let [x, y, z] = rows.map(|row| weighted(&row, &seen));
+                colour::lab(Xyz::new(x, y, z))
+            });
+            most = most.max(colour::difference(a, b));
+        }
+    }
+    most
+}
+
+/// Internal reflectance of a middle grey ground.
+const GREY: f64 = 0.35;
 
 /// Scatter of cells of which only the whole standard deviations `sds` are known: what is left of them when the scanner was a poor one,
 /// and at least `least`. A better one leaves more to the scatter than that, but then the cells of its card were good ones.
@@ -481,10 +521,36 @@ mod tests {
     use crate::{
         card::find,
         colour::{self, Xyz},
+        paint::file::ScannerKind,
         reading::{self, Answers},
         scan::decode,
         simulate::{render, sensor::Kind, troubles},
     };
+
+    /// A steep colour through three narrow lights: the kinds disagree, and which it was is asked until it is answered. A grey is the same
+    /// for all of them.
+    #[test]
+    fn the_kind_of_scanner_is_asked_where_it_matters() {
+        let asked = |paint: &str, scanner: ScannerKind| {
+            let mut scene = (0..400)
+                .map(|seed| troubles::plain(seed, 105.0))
+                .find(|scene| scene.cards[0].paint.name == paint)
+                .expect("a card of it");
+            scene.scanner.sensor = Kind::ThreeLeds;
+            let scan = decode::decode(&render(&scene).bytes().expect("a picture"), "scan")
+                .expect("a picture");
+            let layouts = find::find(&scan).expect("a card");
+            let answers = Answers {
+                scanner,
+                ..Answers::default()
+            };
+            let read = reading::read_card(&scan, &layouts[0], &answers).expect("films");
+            read.findings.iter().any(|f| f.code == "scanner-kind")
+        };
+        assert!(asked("blue lake", ScannerKind::Unknown));
+        assert!(!asked("blue lake", ScannerKind::ThreeLights));
+        assert!(!asked("smoke blue", ScannerKind::Unknown));
+    }
 
     /// What a kind of sensor usually sees too much is no misfit of the paint.
     #[test]

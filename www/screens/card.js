@@ -443,7 +443,12 @@ export function cardScreen(page, over, lay) {
       case "leave-out": return ask("leave_out", [action.film, undefined, true]);
       case "put-back": return ask("leave_out", [action.film, undefined, false]);
       case "drop-second": return ask("drop_second", []);
-      case "ask": return /** @type {HTMLElement} */ (find(screen, `input[name=${action.question}]:checked`)).focus();
+      case "ask": {
+        const answer = /** @type {HTMLElement} */ (find(screen, `input[name=${action.question}]:checked`));
+        const fold = answer.closest("details");
+        if (fold) fold.open = true;
+        return answer.focus();
+      }
     }
   }
 

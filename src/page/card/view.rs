@@ -411,6 +411,12 @@ impl OpenScan {
                 question: "surface",
             }];
         }
+        if finding.code == "scanner-kind" {
+            return vec![Action::Ask {
+                words: "Answer",
+                question: "scanner",
+            }];
+        }
         if !matches!(finding.code, "uneven" | "dirt" | "clipped-film") {
             return Vec::new();
         }
