@@ -18,7 +18,7 @@ use crate::{
         Ground, Layout,
         cells::{self, PooledCell, Sampled},
         findings::{self, Finding, Outcome},
-        tones::{Tones, black::Zero},
+        tones::{Tones, black::Zero, white::Level},
     },
     colour::{self, Xyz},
     film::{surface, table},
@@ -149,7 +149,10 @@ pub fn read_sampled(scan: &Scan, layout: &Layout, sampled: Sampled, answers: &An
     findings.extend(findings::of_fit(
         cells.map(|cell| (cell.film, cell.ground, cell.de00)),
     ));
-    findings.extend(findings::of_kinds(solved.kinds_apart));
+    // A camera, whose level is guessed, is none of the kinds that can be answered.
+    if !matches!(tones.level, Level::Usual(_)) {
+        findings.extend(findings::of_kinds(solved.kinds_apart));
+    }
     findings::by_weight(&mut findings);
     record.findings = findings.iter().map(Into::into).collect();
     Reading {
