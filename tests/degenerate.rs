@@ -171,7 +171,7 @@ fn an_unchanged_black_bounds_the_scatter() {
         let note = notes(&record, 1.0);
         assert!(
             note.contains("It scatters less than this scan can see")
-                && note.contains("over darks the range is wide"),
+                && note.contains("Over the deepest darks the range of thick films is wide"),
             "{note}"
         );
     }

@@ -319,7 +319,7 @@ pub fn state_words(state: State) -> &'static str {
             "Masstone only: both stripes look the same under every film. Draw a film about a quarter as thick. The body colour is known all the same."
         }
         State::ScatterAtMost => {
-            "It scatters less than this scan can see: no film lightens black. That makes it a clear glaze; how clear, a thicker film would tell."
+            "It scatters less than this scan can see: no film lightens black, so it is a clear glaze. Over the deepest darks the range of thick films is wide; a thicker film on the card would narrow it."
         }
         State::AbsorptionAtLeast => "Every film is nearly black over white too. Draw it thinner.",
         State::OneFilm => {
