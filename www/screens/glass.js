@@ -896,7 +896,7 @@ export function glassScreen(page, picture) {
     const { before, bare } = spot;
     if (!(await picture.desk.change({ do: "add-picked", name: "", lab: before.lab, ...bare }))) return;
     const colours = picture.desk.view?.colours ?? [];
-    say(part("spot"), "taken", `${colours.at(-1)?.name} of the picture’s underpainting, ${colours.length} colours now. Undo there takes it away.`);
+    say(part("spot"), "taken", `Added: ${colours.at(-1)?.name} of the picture’s underpainting, ${colours.length} colours now. Undo there takes it away.`);
   }
 
   function draw_marks() {
