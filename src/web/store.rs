@@ -291,15 +291,15 @@ async fn open_once(doing: &'static str) -> Result<Option<IdbDatabase>> {
         }
     });
     let outcome = JsFuture::from(Promise::race(&Array::of2(&opened, &late))).await;
-    let in_time = !outcome.as_ref().is_ok_and(JsValue::is_falsy);
     match (outcome, request.error()) {
-        (Ok(_), _) if in_time => Ok(Some(result(doing, &request)?.unchecked_into())),
-        (Err(_), Ok(error)) => Err(failed(
+        // It may have answered just after the time was up, too.
+        (Ok(_), Ok(None)) => Ok(Some(result(doing, &request)?.unchecked_into())),
+        (_, Ok(error)) => Err(failed(
             doing,
             error.map_or_else(unknown, |error| reason(&error)),
         )),
         // Still pending: it is the event for "blocked", or none. The migration goes on without us once nobody is in its way.
-        (outcome, _) => {
+        (outcome, Err(_)) => {
             let close = Closure::once_into_js(|event: web_sys::Event| {
                 let request: Option<IdbOpenDbRequest> =
                     event.target().and_then(|target| target.dyn_into().ok());

@@ -244,6 +244,7 @@ export function glassScreen(page, picture) {
     part("open").hidden = true;
     part("start").hidden = false;
     say(screen, "glass-held", "");
+    say(screen, "glass-saving", "");
     source = null;
     offered = offer().catch(page.tell);
     part("spot").replaceChildren();
@@ -930,7 +931,6 @@ export function glassScreen(page, picture) {
   // Out.
 
   /** Stops the file that is being written. @type {AbortController | null} */ let writing = null;
-  let stopped_saving = false;
   const saves = /** @type {[string, boolean][]} */ ([["glass-save-8", false], ["glass-save-16", true]]);
   for (const [name, sixteen] of saves) {
     button(name).addEventListener("click", () =>
@@ -952,16 +952,12 @@ export function glassScreen(page, picture) {
         } finally {
           writing = null;
           button("glass-save-stop").hidden = true;
-          say(screen, "glass-saving", stopped_saving ? "Stopped: no file was saved." : saved);
-          stopped_saving = false;
+          say(screen, "glass-saving", now.signal.aborted && pool ? "Stopped: no file was saved." : saved);
         }
       }),
     );
   }
-  button("glass-save-stop").addEventListener("click", () => {
-    stopped_saving = true;
-    writing?.abort();
-  });
+  button("glass-save-stop").addEventListener("click", () => writing?.abort());
 
   return {
     /** The painting without and with its films, small, where one lies open on the picture. */

@@ -120,13 +120,10 @@ export function startScreen(page, open, forget, many, again, keep) {
 
     /** How to make a card, and cards to print. */
     making() {
-      for (const name of ["blanks", "making"]) {
-        const fold = /** @type {HTMLDetailsElement} */ (find(screen, `[data-fold=${name}]`));
-        fold.open = true;
-        if (name === "blanks") continue;
-        fold.scrollIntoView();
-        find(fold, "summary").focus({ preventScroll: true });
-      }
+      const [making, blanks] = ["making", "blanks"].map((name) => /** @type {HTMLDetailsElement} */ (find(screen, `[data-fold=${name}]`)));
+      making.open = blanks.open = true;
+      making.scrollIntoView();
+      find(making, "summary").focus({ preventScroll: true });
     },
 
     async show() {
