@@ -1,8 +1,8 @@
 //! Reads every scan of a folder that has a truth beside it and says how near the reading came: edges, cells, predictions.
 //!
-//! `cargo run --example score_scans -- FOLDER... [--each] [--table] [--told] [--cells FILE]`. The scans come from `make_samples` and
-//! `make_trials`. `--each` prints a line a card, `--table` a Markdown table by trouble, `--told` answers what kind
-//! of scanner it was, `--cells` writes every cell beside its truth as CSV.
+//! `cargo run --example score_scans -- FOLDER... [--each] [--table] [--classes] [--told] [--cells FILE]`. The scans come from
+//! `make_samples` and `make_trials`. `--each` prints a line a card, `--table` a Markdown table by trouble, `--classes` one by kinds
+//! of paints, films and grounds, `--told` answers what kind of scanner it was, `--cells` writes every cell beside its truth as CSV.
 
 use std::{
     collections::{BTreeMap, BTreeSet},
@@ -19,9 +19,14 @@ use twoground::{
     scan::{Scan, decode},
 };
 
+#[path = "../tests/support/score.rs"]
+mod score;
+#[path = "../tests/support/sets.rs"]
+mod sets;
 #[path = "../tests/support/truth.rs"]
 mod truth;
 
+use score::{Class, Tally};
 use truth::{Numbers, floats, list, numbers, percentile, share, turned, worst_edges};
 
 /// What came of one card.
@@ -41,6 +46,8 @@ enum Found {
 struct Score {
     found: Found,
     troubles: BTreeSet<String>,
+    class: Class,
+    films: usize,
     numbers: Numbers,
     codes: BTreeSet<&'static str>,
 }
@@ -50,6 +57,7 @@ struct Options {
     folders: Vec<String>,
     each: bool,
     table: bool,
+    classes: bool,
     told: bool,
     cells: Option<String>,
 }
@@ -61,6 +69,7 @@ fn options() -> Options {
         match word.as_str() {
             "--each" => options.each = true,
             "--table" => options.table = true,
+            "--classes" => options.classes = true,
             "--told" => options.told = true,
             "--cells" => options.cells = arguments.next(),
             _ => options.folders.push(word),
@@ -144,6 +153,8 @@ fn main() {
                             Found::Wrong
                         },
                         troubles,
+                        class: class_of(card),
+                        films: list(&card["films"]).len(),
                         numbers: Numbers::default(),
                         codes: BTreeSet::new(),
                     },
@@ -170,6 +181,9 @@ fn main() {
     summary(&scores, scans, phantoms, disordered, spent);
     if options.table {
         println!("\n{}\n{}", table(&scores), alarms(&scores));
+    }
+    if options.classes {
+        println!("\n{}", classes(&scores));
     }
     if let Some(file) = options.cells {
         std::fs::write(file, csv).expect("a file that can be written");
@@ -278,6 +292,8 @@ fn one(
     let mut score = Score {
         found,
         troubles,
+        class: class_of(card),
+        films: list(&card["films"]).len(),
         numbers: Numbers::default(),
         codes: BTreeSet::new(),
     };
@@ -381,6 +397,7 @@ fn together<'a>(scores: impl Iterator<Item = &'a Score>) -> Numbers {
         all.errors.extend(&numbers.errors);
         all.held.extend(&numbers.held);
         all.ranges.extend(&numbers.ranges);
+        all.over.extend(&numbers.over);
         all.cells.extend(&numbers.cells);
         all.cells_held.extend(&numbers.cells_held);
         all.constants_held.extend(&numbers.constants_held);
@@ -456,6 +473,72 @@ fn table(scores: &[Score]) -> String {
                 .collect(),
         );
     }
+    text
+}
+
+/// What the paint of a card is, its middle film taken for the unit.
+fn class_of(card: &Value) -> Class {
+    let films = list(&card["films"]).iter();
+    let mut builds: Vec<f64> = films.filter_map(|f| f["build"].as_f64()).collect();
+    builds.sort_by(f64::total_cmp);
+    let unit = builds.get(builds.len() / 2).copied().unwrap_or(1.0);
+    let of = |what: &str| std::array::from_fn(|band| unit * floats(&card[what])[band]);
+    Class::of(&of("absorption"), &of("scattering"))
+}
+
+/// Markdown: how predictions do by what the paint is, how thick the film, what the ground and how many films on the card.
+fn classes(scores: &[Score]) -> String {
+    let mut text = String::from(
+        "| what | cards | predictions: median | 95th | range held | median width |\n|---|---|---|---|---|---|\n",
+    );
+    let mut row = |name: &str, of: &dyn Fn(&Score) -> bool, which: &dyn Fn((f64, bool)) -> bool| {
+        let mut tally = Tally::new();
+        let mut cards = 0;
+        for score in scores
+            .iter()
+            .filter(|s| !s.numbers.errors.is_empty() && of(s))
+        {
+            cards += 1;
+            let told = score.numbers.errors.iter().zip(&score.numbers.ranges);
+            for ((&error, &range), &over) in told.zip(&score.numbers.over) {
+                if which(over) {
+                    tally.add(error, range);
+                }
+            }
+        }
+        if !tally.errors.is_empty() {
+            let _ = writeln!(
+                text,
+                "| {name} | {cards} | {:.2} | {:.1} | {:.0} % | {:.1} |",
+                tally.median(),
+                tally.high(),
+                100.0 * tally.held(),
+                tally.width()
+            );
+        }
+    };
+    row("all", &|_| true, &|_| true);
+    for class in Class::ALL {
+        row(class.name(), &|s| s.class == class, &|_| true);
+    }
+    for (name, films) in [
+        ("one film on the card", 1..2),
+        ("two films", 2..3),
+        ("three and more films", 3..99),
+    ] {
+        row(name, &|s| films.contains(&s.films), &|_| true);
+    }
+    for (name, builds) in [
+        ("up to 0.4 of the unit", 0.0..0.4),
+        ("0.4 to 0.75", 0.4..0.75),
+        ("0.75 to 1.5", 0.75..1.5),
+        ("1.5 to 3", 1.5..3.0),
+        ("3 and more", 3.0..f64::INFINITY),
+    ] {
+        row(name, &|_| true, &|(build, _)| builds.contains(&build));
+    }
+    row("coloured grounds", &|_| true, &|(_, coloured)| coloured);
+    row("greys", &|_| true, &|(_, coloured)| !coloured);
     text
 }
 

@@ -141,7 +141,7 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
     candidates.extend(chains.iter().flat_map(|g| read(g, true)));
     // Bars of two cards may stand in line by chance and look like no card together. Once the bars of the one that was found
     // are taken away, the other comes out.
-    let mut left = bars;
+    let mut left = bars.clone();
     for _ in 0..MOST_TURNS {
         let before = left.len();
         left.retain(|bar| !candidates.iter().any(|c| c.is_sure() && c.holds(bar)));
@@ -151,6 +151,13 @@ pub fn find_with(scan: &Scan, films: Option<usize>) -> Result<Vec<Layout>> {
         let again = group(&left);
         candidates.extend(again.iter().flat_map(|g| read(g, false)));
     }
+    // Pieces that stand in line with several cards are joined only once it is known what is a card by itself.
+    let stubs = bars::groups(&picture, &ruler, &left);
+    let sure = candidates.iter().filter(|c| c.is_sure());
+    let chains: Vec<_> = sure
+        .filter_map(|c| bars::joined_to(&ruler, c.own(&bars), &stubs))
+        .collect();
+    candidates.extend(chains.iter().flat_map(|g| read(g, true)));
     let rest: Vec<_> = groups
         .iter()
         .map(|g| {

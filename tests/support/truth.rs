@@ -21,6 +21,8 @@ pub struct Numbers {
     pub errors: Vec<f64>,
     pub held: Vec<bool>,
     pub ranges: Vec<f64>,
+    /// Of every prediction: the build in films of the card's unit, and whether the ground has a colour.
+    pub over: Vec<(f64, bool)>,
     /// CIEDE2000 between cells and what was drawn, both as shares of their own white.
     pub cells: Vec<f64>,
     /// Whether they lie within their 90 % range, by X, Y, Z.
@@ -211,6 +213,9 @@ pub fn numbers(reading: &reading::Reading, card: &Value, turned: bool, numbers: 
             numbers.errors.push(error);
             numbers.held.push(error <= predicted.range);
             numbers.ranges.push(predicted.range);
+            numbers
+                .over
+                .push((x, ground.lab.a.hypot(ground.lab.b) > 5.0));
         }
     }
 }

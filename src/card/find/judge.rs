@@ -192,6 +192,22 @@ impl Candidate {
         (0.0..=width).contains(&u) && (0.0..=height).contains(&v)
     }
 
+    /// The bars that are parts of its black stripes.
+    pub(super) fn own(&self, bars: &[Bar]) -> Vec<Bar> {
+        let card = &self.reading;
+        let is_part = |bar: &&Bar| {
+            let half = bar.across * (bar.width / 2.0);
+            let [a, b] =
+                [bar.centre - half, bar.centre + half].map(|p| card.frame.to_card([p.x, p.y])[0]);
+            let off = ALIKE_EDGES * bar.width;
+            self.holds(bar)
+                && card.blacks.iter().any(|black| {
+                    (black[0] - a.min(b)).abs() < off && (black[1] - a.max(b)).abs() < off
+                })
+        };
+        bars.iter().filter(is_part).cloned().collect()
+    }
+
     /// How little a single black stripe looks like a gap between two cards: it ends, or paint shows on it.
     fn no_gap(&self) -> f64 {
         let painted = self.reading.films.films.iter().any(Film::shows_on_black);
@@ -423,6 +439,9 @@ const NARROW_MATTERS: f64 = 0.15;
 /// Least area of a card, as a share of the best one's: 50 by 25 mm beside a card of half an A4 page.
 const SMALL: f64 = 0.02;
 
+/// How far a bar's edges may lie from those of the stripe that it is part of, as a share of its width: bars in the rows of films
+/// are a little wider.
+const ALIKE_EDGES: f64 = 0.15;
 /// Stripes that go on so far beyond their bars may be another card's.
 const FOLLOWED_MM: f64 = 8.0;
 /// What a reading is worth that comes to another number of films than was wished.
