@@ -19,7 +19,7 @@ use crate::{
 };
 
 pub use card::{CardView, OpenScan};
-pub use class::{ClassRow, Together, class_rows, class_together};
+pub use class::{ClassRow, Together, class_row, class_rows, class_together};
 pub use glaze::Glaze;
 pub use paint::{
     LabelData, PaintView, change_words, file_name, relabel, with_coat, without_scrap, without_tint,

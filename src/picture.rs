@@ -153,7 +153,7 @@ impl<'a> Tube<'a> {
         let all: Vec<_> = of
             .iter()
             .zip(&constants)
-            .map(|(record, paint)| (record.state, paint, Depth::of(paint, record.thickest())))
+            .map(|(record, paint)| (*record, paint, Depth::of(paint, record.thickest())))
             .collect();
         let Some(first) = all.first() else {
             return Err(crate::Error::CannotPredict(
@@ -173,7 +173,7 @@ impl<'a> Tube<'a> {
         let mut words = format!(
             "{}: predicted by {}.",
             of[at].paint.name_or_unnamed(),
-            readings::taken_words(taken.len(), of.len())
+            readings::taken_words(taken.len(), of.len() - alike.repeats.len())
         );
         let file = |i: usize| match of[i].provenance.file_name.as_str() {
             "" => format!("reading {}", i + 1),
@@ -182,7 +182,11 @@ impl<'a> Tube<'a> {
         if let Some(odd) = alike.odd {
             words += &format!(" {} is the odd one out and left out.", file(odd));
         }
-        if of.len() - taken.len() > usize::from(alike.odd.is_some()) {
+        if !alike.repeats.is_empty() {
+            words += " Readings of one and the same scan count once.";
+        }
+        let left = of.len() - alike.repeats.len() - taken.len();
+        if left > usize::from(alike.odd.is_some()) {
             words += readings::HIDING_LEFT_OUT;
         }
         if at > 0 {
@@ -190,7 +194,8 @@ impl<'a> Tube<'a> {
         }
         let known: Vec<_> = all
             .iter()
-            .map(|(_, paint, depth)| Some((*paint, *depth)))
+            .enumerate()
+            .map(|(i, (_, paint, depth))| (!alike.repeats.contains(&i)).then_some((*paint, *depth)))
             .collect();
         let far = readings::apart(&known, alike.odd)?;
         let far = alike.taken.iter().filter_map(|&i| far[i]);

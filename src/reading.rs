@@ -346,9 +346,7 @@ fn record(
         fitted.map_or(ANISOTROPY.0, |fit| fit.anisotropy),
         solved.tones,
     );
-    if sampled.pooled.iter().any(|c| c.clipped() > solve::CLIPPED) {
-        basis.channels_to_xyz = Some(sampled.to_xyz.map(printed3));
-    }
+    basis.channels_to_xyz = Some(sampled.to_xyz.map(printed3));
     Record {
         format: file::FORMAT.into(),
         version: file::VERSION,

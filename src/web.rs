@@ -207,6 +207,11 @@ impl Reading {
         Ok(Picture::of(&self.0.picture().map_err(thrown)?))
     }
 
+    /// The card at hand as a row of a table of many scans.
+    pub fn row(&self, file_name: &str) -> Given<JsValue> {
+        plain(&page::class_row(&self.0, file_name).map_err(thrown)?)
+    }
+
     /// The pigment file of the paint under this label.
     pub fn record(&self, label: JsValue) -> Given<String> {
         let record = self.0.record().map_err(thrown)?.clone();

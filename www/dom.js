@@ -116,6 +116,11 @@ export function mark(node, name, value) {
   if (node.getAttribute(name) !== shown) node.setAttribute(name, shown);
 }
 
+/** Switches a button off without taking it from under the keys: what is pressed again and again must not hand them on to what acts otherwise. @param {Element} button @param {boolean} off */
+export function rest(button, off) {
+  mark(button, "aria-disabled", String(off));
+}
+
 /** Gives a list so many elements, keeping those that it has. @param {Element} list @param {number} count @param {(place: number) => Element} make */
 export function grow(list, count, make) {
   while (list.childElementCount > count) list.lastElementChild?.remove();

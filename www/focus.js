@@ -13,8 +13,12 @@ const able = (node) => node.isConnected && !node.matches(":disabled") && node.ch
 /** Moves the focus on whenever it has nowhere to stay: a browser then drops it to the whole page. */
 export function keepFocus() {
   /** What had it last. @type {Element | null} */ let last = null;
+  /** What that stood in, from the inside out: what is gone can no longer be asked. @type {Element[]} */ let around = [];
   document.addEventListener("focusin", ({ target }) => {
-    if (target instanceof Element) last = target;
+    if (!(target instanceof Element)) return;
+    last = target;
+    around = [];
+    for (let group = target.parentElement?.closest(GROUPS); group; group = group.parentElement?.closest(GROUPS)) around.push(group);
   });
   document.addEventListener("focusout", ({ target, relatedTarget }) => {
     // Let go by the user, who pressed beside everything; what is switched off or taken away loses it without a word, or is no longer able.
@@ -24,7 +28,7 @@ export function keepFocus() {
     const now = document.activeElement;
     if (!last || (now && now !== document.body && able(now))) return;
     if (able(last) || document.querySelector("dialog[open]")) return;
-    const next = near(last) ?? document.querySelector("[data-screen]:not([hidden]) h1[tabindex]") ?? find(document, "#main");
+    const next = near(last) ?? within(around) ?? document.querySelector("[data-screen]:not([hidden]) h1[tabindex]") ?? find(document, "#main");
     if (next instanceof HTMLElement) next.focus({ preventScroll: true });
   };
   // Once all that comes of one thing is done: most parts put the focus back by themselves.
@@ -37,6 +41,16 @@ export function keepFocus() {
       look();
     });
   }).observe(document.body, { subtree: true, childList: true, attributes: true, attributeFilter: ["disabled", "hidden"] });
+}
+
+/** What can have it in the first of these that is still there and has anything. @param {Element[]} groups */
+function within(groups) {
+  for (const group of groups) {
+    if (!able(group)) continue;
+    const next = [...group.querySelectorAll(FOCUSABLE)].find((node) => able(node) && !node.matches("[tabindex='-1']"));
+    if (next) return next;
+  }
+  return null;
 }
 
 /** What can have it and stands beside something, the next one first. @param {Element} gone */

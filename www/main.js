@@ -121,12 +121,23 @@ engine.onlong = (method) => {
   if (words) page.doing(words);
 };
 
-const start = startScreen(page, (file, more) => card.open(file, more), (left) => ("files" in left ? card.work.dropTable(left.name) : card.work.drop(left.name)), (files) => classroom.read(files), (table) => classroom.goOn(table), (files) => tubes.take(files));
-const card = cardScreen(page, (id) => picture.choose(id), (printed) => picture.take(printed));
+const start = startScreen(page, (file, more) => card.open(file, more), (left) => ("files" in left ? card.work.dropTable(left.name) : card.work.drop(left.name)), (files) => read_many(files), (table) => go_on(table), (files) => tubes.take(files));
+const card = cardScreen(page, (id) => picture.choose(id), (printed) => picture.take(printed), (row) => classroom.take(row));
 const classroom = classScreen(page, card.work, (file, more) => card.open(file, more));
 const tubes = tubesScreen(page, (id) => picture.choose(id));
 const picture = pictureScreen(page, () => glass.onPaper());
 const glass = glassScreen(page, picture);
+
+/** A table takes the place of the scan that is open, which is put aside. @param {File[]} files */
+function read_many(files) {
+  card.leave();
+  return classroom.read(files);
+}
+/** @param {import("./work.js").LeftTable} table */
+function go_on(table) {
+  card.leave();
+  return classroom.goOn(table);
+}
 
 /** Brings the screen of the place that the address names to the front, and says which that is. */
 function front() {
@@ -185,6 +196,11 @@ function arrive() {
 window.addEventListener("hashchange", () => {
   page.quiet();
   arrive();
+});
+// The address names places: this one only leads keys past the names of the places.
+find(document, ".skip").addEventListener("click", (event) => {
+  event.preventDefault();
+  find(document, "#main").focus();
 });
 find(told.box, "[data-do=close-alert]").addEventListener("click", page.quiet);
 find(document, "[data-do=cancel]").addEventListener("click", () => {

@@ -26,6 +26,7 @@
  * @property {string} sentence verdict in a sentence
  * @property {string[]} more what else belongs to it
  * @property {string} short verdict in two or three words
+ * @property {string} milk on black with its range, in words; empty where there is none
  * @property {Problem[]} findings
  * @property {string} strip the drawn strip, SVG
  * @property {string} strip_small the same, short

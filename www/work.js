@@ -22,6 +22,7 @@ const PATIENCE_MS = 250;
  * @property {string} [layout] none where it was not read to the end
  * @property {string} [scanner] in that case what scanned it, and which card is shown
  * @property {number} [card]
+ * @property {number} [table] which scan of this window's table it is
  * @property {{ label: import("./types.js").Label, kept: { id: number, text: string } | undefined, safe?: string | null }[]} sheets safe: layout and label as they were kept
  */
 
@@ -32,7 +33,7 @@ const PATIENCE_MS = 250;
  * @property {number} done how many of them were read
  * @property {HeldRow[]} rows
  *
- * @typedef {import("./types.js").ClassRow & { of: number, typed: string }} HeldRow a row; of: which file it came from
+ * @typedef {import("./types.js").ClassRow & { of: number, typed: string, kept?: { id: number, text: string }, safe?: string | null, layout?: string }} HeldRow a row; of: which file it came from; kept: as what its card was kept alone; safe: layout and label as they were then; layout: its scan as it was corrected
  */
 
 /** @param {string} name */

@@ -187,6 +187,7 @@ const methods = {
     return pixels_of(open_reading().picture());
   },
   record: (/** @type {unknown} */ label) => open_reading().record(label),
+  row: (/** @type {string} */ file) => open_reading().row(file),
 
   paint: (/** @type {string} */ text) => paint(text).view(),
   glaze: (/** @type {string} */ text, /** @type {number[]} */ builds) => paint(text).glaze(new Float64Array(builds)),

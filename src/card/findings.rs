@@ -262,7 +262,11 @@ fn of_state(sampled: &Sampled, state: State) -> Option<Finding> {
             "too-clear",
             Notes,
             "No film makes the black stripe any lighter: the paint is clearer than this scan can see.",
-            "Draw one thicker film if you want to know how clear it is over darks.",
+            if hides_white(sampled) {
+                "Nothing: it hides by being dark, and no thicker film would tell more."
+            } else {
+                "Draw one thicker film if you want to know how clear it is over darks."
+            },
         ),
         State::OneFilm => whole_card(
             "one-film",
@@ -272,6 +276,16 @@ fn of_state(sampled: &Sampled, state: State) -> Option<Finding> {
         ),
         State::NotModelled => not_modelled(sampled),
     })
+}
+
+/// Whether the deepest film is nearly black over white too.
+fn hides_white(sampled: &Sampled) -> bool {
+    let whites = sampled
+        .pooled
+        .iter()
+        .filter(|cell| cell.ground == Ground::White);
+    let darkest = whites.map(|cell| cell.xyz[1]).fold(f64::INFINITY, f64::min);
+    darkest < NEARLY_BLACK
 }
 
 /// A film brighter than the bare white, or brighter over black than over white; or films that do not go together.
@@ -673,6 +687,11 @@ fn clipped(cell: &PooledCell) -> Option<Finding> {
     } else if low == 3 {
         let words = format!("Film {number} over {over} is cut off at zero.");
         ("clipped-film", words, SWITCH_OFF)
+    } else if low > 0 && cell.xyz[1] < NEARLY_BLACK {
+        let words = format!(
+            "Film {number} over {over} is so dark that the file cuts one of its channels off at zero; what is cut off counts as a limit."
+        );
+        ("clipped-film", words, SWITCH_OFF)
     } else if low > 0 {
         let words = format!(
             "Film {number} over {over} is more colourful than the file’s colour space holds; what is cut off counts as a limit."
@@ -693,6 +712,9 @@ fn clipped(cell: &PooledCell) -> Option<Finding> {
         place: Place::Cells(cell.film, cell.ground),
     })
 }
+
+/// Y below which a cell counts as nearly black (ours): about what black stripes have.
+const NEARLY_BLACK: f64 = 0.05;
 
 /// Films that are all nearly equally deep tell little more than one.
 fn alike(sampled: &Sampled, state: State, builds: &[f64]) -> Option<Finding> {

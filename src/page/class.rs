@@ -69,7 +69,7 @@ pub fn class_rows(bytes: &[u8], file: &str, when: &str, answers: &Answers) -> Ve
         open.choose(card);
         open.sample();
         open.fit();
-        match row(&open, file, card, count) {
+        match class_row(&open, file) {
             Ok(row) => rows.push(row),
             Err(error) => rows.extend(failed(&error)),
         }
@@ -113,8 +113,13 @@ fn stem(file: &str) -> String {
     stem.replace(['-', '_'], " ").trim().to_owned()
 }
 
-fn row(open: &OpenScan, file: &str, card: usize, count: usize) -> Result<ClassRow> {
+/// The card at hand of an open scan as a row.
+///
+/// # Errors
+/// As [`OpenScan::view`].
+pub fn class_row(open: &OpenScan, file: &str) -> Result<ClassRow> {
     let view = open.view()?;
+    let (card, count) = (view.card, view.cards.len());
     let record = open.record().ok();
     let printed = view.printed.as_ref();
     let named = record

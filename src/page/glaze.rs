@@ -226,7 +226,12 @@ pub(super) fn verdict_words(
         } else {
             "Lights and darks can hardly be told apart under it."
         };
-        return ("Covers.".into(), sentence.into());
+        let dark = if rises.iter().all(|&rise| rise < 0.5) {
+            " It hides by being dark, not milky: thinner, it glazes."
+        } else {
+            ""
+        };
+        return ("Covers.".into(), format!("{sentence}{dark}"));
     }
     let veiled = || (0..here.len()).filter(|&i| here[i] == Here::Veil);
     let lifted: Vec<&str> = veiled().map(|i| names[i]).collect();

@@ -10,7 +10,7 @@ use crate::{
     colour::{self, Lab, Xyz},
     paint::{
         Record,
-        file::{self, Cell, Label, Measure, Scrap, State, Tint},
+        file::{self, Cell, Label, Measure, ScannerKind, Scrap, State, Tint},
         verdict,
     },
     picture::{self, coat},
@@ -45,6 +45,8 @@ pub struct PaintView {
     pub more: Vec<String>,
     /// Verdict in two or three words.
     pub short: String,
+    /// Milk on black with its range, in words; empty where there is none.
+    pub milk: String,
     /// What was noticed while reading.
     pub findings: Vec<Problem>,
     /// The drawn strip as SVG, long, as the paint's head.
@@ -203,6 +205,11 @@ impl PaintView {
             sentence: words.thinned,
             more: std::iter::once(words.drawn).chain(words.near).collect(),
             short,
+            milk: record
+                .opacity
+                .milk_on_black
+                .zip(record.opacity.milk_sd)
+                .map_or_else(String::new, |(milk, sd)| verdict::milk_words(milk, sd)),
             predicts,
             name,
         })
@@ -345,7 +352,15 @@ pub fn change_words(seen: &str, after: &Record) -> String {
         _ if has < had => format!("taking a {what} from {name}"),
         _ => format!("changing a {what} of {name}"),
     };
-    if before.cells != after.cells || before.absorption != after.absorption {
+    let measured = |record: &Record| {
+        let on_card = (record.films.clone(), record.findings.clone());
+        (record.cells.clone(), record.absorption.clone(), on_card)
+    };
+    let answered = |record: &Record| {
+        let on = (record.surface, record.provenance.scanner);
+        (on, record.dry.clone(), record.stripes.sealed)
+    };
+    if measured(&before) != measured(after) || answered(&before) != answered(after) {
         format!("the new reading of {name}")
     } else if before.tints != after.tints {
         list(before.tints.len(), after.tints.len(), "tint")
@@ -516,6 +531,15 @@ fn scan_facts(record: &Record) -> Vec<[String; 2]> {
                 "sealed or painted"
             } else {
                 "bare paper"
+            }
+            .to_owned(),
+        ),
+        fact(
+            "Scanner",
+            match from.scanner {
+                ScannerKind::Unknown => "kind not known",
+                ScannerKind::WhiteLight => "white light",
+                ScannerKind::ThreeLights => "three colours",
             }
             .to_owned(),
         ),

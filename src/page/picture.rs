@@ -20,10 +20,7 @@ mod words;
 use crate::{
     Error, Result, chart,
     page::{glaze::UNDERPAINTING, shelf},
-    paint::{
-        Constants, Record,
-        file::{Scrap, State},
-    },
+    paint::{Constants, Record, file::Scrap},
     picture::{
         Film, Ground, Kept,
         coat::{self, Told},
@@ -83,6 +80,8 @@ struct Tube {
     taken: Vec<usize>,
     /// Which of them is the odd one out.
     odd: Option<usize>,
+    /// How many of them are read from the scan of another one.
+    repeats: usize,
     /// Its card's record, as it is shown: several readings as their mean.
     shown: Record,
     /// As it is in this picture.
@@ -194,6 +193,7 @@ impl OpenPicture {
                 readings: Vec::new(),
                 taken: Vec::new(),
                 odd: None,
+                repeats: 0,
                 shown: record.clone(),
                 constants,
                 corrected: None,
@@ -224,22 +224,24 @@ impl OpenPicture {
             let readings = if own.is_empty() { all } else { own };
             // The first of them has found out.
             let first = readings[0];
-            let (taken, odd) = if first < i {
-                (self.tubes[first].taken.clone(), self.tubes[first].odd)
+            let (taken, odd, repeats) = if first < i {
+                let first = &self.tubes[first];
+                (first.taken.clone(), first.odd, first.repeats)
             } else {
-                let all: Vec<(State, &Constants, Depth)> = readings
+                let all: Vec<(&Record, &Constants, Depth)> = readings
                     .iter()
                     .map(|&j| &self.tubes[j])
                     .map(|tube| {
                         let thickest = tube.record.thickest();
                         let depth = Depth::of(&tube.alone, thickest);
-                        (tube.record.state, &tube.alone, depth)
+                        (&tube.record, &tube.alone, depth)
                     })
                     .collect();
                 let alike = readings::alike(&all)?;
                 (
                     alike.taken.iter().map(|&at| readings[at]).collect(),
                     alike.odd.map(|at| readings[at]),
+                    alike.repeats.len(),
                 )
             };
             let several = readings != [i];
@@ -260,6 +262,7 @@ impl OpenPicture {
             tube.readings = readings;
             tube.taken = taken;
             tube.odd = odd;
+            tube.repeats = repeats;
         }
         Ok(())
     }

@@ -24,6 +24,9 @@ pub struct Reread {
 const OVER: [(&str, f64); 3] = [("white", 94.0), ("grey", 55.0), ("black", 10.0)];
 /// A smaller change nobody would see (ours).
 const NOTHING: f64 = 0.1;
+/// Ranges that become more than so much narrower or wider, as a share of what they are, are told (ours).
+const NARROWER: f64 = 0.95;
+const WIDER: f64 = 1.05;
 
 /// Reads a kept card again from its cells.
 ///
@@ -59,9 +62,14 @@ pub fn reread(kept: &Record) -> Result<Reread> {
                 )
             });
             let share = narrower / ranges;
-            if !(0.95..1.05).contains(&share) {
+            if share < NARROWER {
                 words.push(format!(
-                    "Its ranges would be {:.0} % of what they are.",
+                    "Its ranges would be narrower, {:.0} % of what they are.",
+                    100.0 * share
+                ));
+            } else if share > WIDER {
+                words.push(format!(
+                    "Its ranges would be wider, {:.0} % of what they are: this older file does not keep all that its scan told.",
                     100.0 * share
                 ));
             }
@@ -93,6 +101,29 @@ pub fn reread(kept: &Record) -> Result<Reread> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// What is kept is enough: read again by the same program nothing changes, neither colours nor ranges.
+    #[test]
+    fn read_again_by_the_same_program_nothing_changes() {
+        for name in [
+            "cliff-rose",
+            "foam-white",
+            "net-brown",
+            "rope-ochre",
+            "lantern-gold",
+        ] {
+            let file = format!(
+                "{}/sample-scans/{name}.pigment.json",
+                env!("CARGO_MANIFEST_DIR")
+            );
+            let kept = Record::read(&std::fs::read_to_string(file).unwrap()).unwrap();
+            let words = reread(&kept).unwrap().words;
+            assert!(
+                !words.iter().any(|words| words.contains("ranges")),
+                "{name} {words:?}"
+            );
+        }
+    }
 
     #[test]
     fn what_would_change_is_told_first() {

@@ -14,7 +14,6 @@ use crate::{
     paint::{
         Constants, Record,
         file::{Grade, Label},
-        verdict,
     },
     picture::depth::Depth,
     shelf::{copy::KeptText, history::day_number},
@@ -264,7 +263,7 @@ impl Known {
             name: self.view.name.clone(),
             detail: self.detail(),
             short: self.view.short.clone(),
-            milk: self.milk_words(),
+            milk: self.view.milk.clone(),
             strip: self.view.strip.clone(),
             masstone: self.view.masstone.clone(),
             lightfastness: self.record.paint.lightfastness.clone(),
@@ -272,14 +271,6 @@ impl Known {
                 .undertone_lab
                 .map(|[l, a, b]| Lab::new(l, a, b).into()),
         }
-    }
-
-    fn milk_words(&self) -> String {
-        let opacity = &self.record.opacity;
-        opacity
-            .milk_on_black
-            .zip(opacity.milk_sd)
-            .map_or_else(String::new, |(milk, sd)| verdict::milk_words(milk, sd))
     }
 }
 

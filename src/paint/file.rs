@@ -7,6 +7,7 @@ use super::{Constants, Covariance};
 use crate::{
     Error, Result,
     card::Ground,
+    colour,
     film::table,
     json::{DEEPEST, Kind},
     spectrum::{self, BANDS},
@@ -135,7 +136,8 @@ pub struct Basis {
     /// What counts as reflectance 0 where that is not the scanner's own zero.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub black_reference: Option<String>,
-    /// Rows X, Y, Z of the scan's own linear channels, where a cell was clipped in one of them: there the cell is a bound.
+    /// Rows X, Y, Z of the scan's own linear channels: what a scanner's zero is off by acts on these, and a cell that was clipped in
+    /// one of them is a bound there. Older files keep them for clipped cells only.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub channels_to_xyz: Option<[[f64; 3]; 3]>,
 }
@@ -478,6 +480,9 @@ pub struct Provenance {
     pub program: String,
 }
 
+/// CIEDE2000 up to which a cell that was read again from the same scan may differ (ours).
+const ONE_SCAN: f64 = 0.5;
+
 const KIND: Kind = Kind {
     format: FORMAT,
     version: VERSION,
@@ -549,6 +554,33 @@ impl Record {
             absorption: std::array::from_fn(|b| self.absorption[b]),
             scattering: std::array::from_fn(|b| self.scattering[b]),
             covariance,
+        })
+    }
+
+    /// Whether two records tell of one and the same scan: their cells are the same numbers, or nearly so under one file's name, as when
+    /// a scan was read twice and an edge moved. They are then no two readings of a tube.
+    pub fn is_of_one_scan_with(&self, other: &Self) -> bool {
+        let places = |record: &Self| -> Vec<(usize, Ground)> {
+            record
+                .cells
+                .iter()
+                .map(|cell| (cell.film, cell.ground))
+                .collect()
+        };
+        if self.cells.is_empty() || places(self) != places(other) {
+            return false;
+        }
+        let file = |record: &Self| {
+            let of = &record.provenance;
+            (of.file_name.clone(), of.size, of.card_number)
+        };
+        let one_file = !self.provenance.file_name.is_empty() && file(self) == file(other);
+        let lab = |cell: &Cell| {
+            let [x, y, z] = cell.xyz;
+            colour::lab(colour::Xyz::new(x, y, z))
+        };
+        self.cells.iter().zip(&other.cells).all(|(a, b)| {
+            a.xyz == b.xyz || one_file && colour::difference(lab(a), lab(b)) < ONE_SCAN
         })
     }
 

@@ -214,9 +214,9 @@ pub fn words(
         };
     };
     let thinned = match (grade, milk) {
-        (_, None) => "It cannot be thinned to glaze depth: white stays light under it. It is a veil by nature, graded by the film that hides.".to_owned(),
+        (_, None) => "It cannot be thinned to glaze depth: white stays light under it. It does not glaze, and is graded by the film that hides.".to_owned(),
         (Grade::Clear, Some(m)) => format!(
-            "Thinned until white falls to the same depth as any other tube, it leaves black alone: {}. Not opaque enough for a velatura.",
+            "Thinned until white falls to the same depth as any other tube, it does not lighten black: {}. Not opaque enough for a velatura.",
             milk_words(m.0, m.1)
         ),
         (Grade::SlightlyMilky, Some(m)) => format!(
@@ -319,14 +319,14 @@ pub fn state_words(state: State) -> &'static str {
             "Masstone only: both stripes look the same under every film. Draw a film about a quarter as thick. The body colour is known all the same."
         }
         State::ScatterAtMost => {
-            "It scatters less than this scan can see: no film lightens black, so it is a clear glaze. Over the deepest darks the range of thick films is wide; a thicker film on the card would narrow it."
+            "It scatters less than this scan can see: no film lightens black, so it is a clear glaze. Over the deepest darks the range of thick films is wide; a thicker film on the card, where white still shows through it, would narrow it."
         }
         State::AbsorptionAtLeast => "Every film is nearly black over white too. Draw it thinner.",
         State::OneFilm => {
             "Only one film: scatter and a dull surface cannot be told apart, so the range is wider. Draw a second film, about half as thick."
         }
         State::NotModelled => {
-            "Brighter than the bare white, or black brighter than white: fluorescent, metallic or interference paint. No constants; the picture is kept."
+            "No paint that scatters and absorbs gives these colours: an outline lies in the wrong place, or it is a fluorescent, metallic or interference paint. No constants, only the picture."
         }
     }
 }

@@ -7,7 +7,7 @@ use crate::{
     Result,
     colour::{self, Lab},
     fit::uncertainty,
-    paint::{Constants, file::State},
+    paint::{Constants, Record, file::State},
     spectrum::BandCovariance,
 };
 
@@ -30,28 +30,41 @@ pub struct Alike {
     pub taken: Vec<usize>,
     /// Place of the odd one out, if there is one.
     pub odd: Option<usize>,
+    /// Places of those whose scan is that of a later one: they tell nothing more.
+    pub repeats: Vec<usize>,
 }
 
-/// Which of several readings belong into their mean: neither the odd one out, nor cards whose films hide everything, where there
-/// are others that tell more.
+/// Which of several readings belong into their mean: neither the odd one out, nor one whose scan is that of a later one, nor cards
+/// whose films hide everything, where there are others that tell more.
 ///
 /// # Errors
 /// Where a film cannot be predicted.
-pub fn alike(readings: &[(State, &Constants, Depth)]) -> Result<Alike> {
+pub fn alike(readings: &[(&Record, &Constants, Depth)]) -> Result<Alike> {
+    let repeated = |i: usize| {
+        let later = readings[i + 1..].iter();
+        later
+            .into_iter()
+            .any(|(other, _, _)| readings[i].0.is_of_one_scan_with(other))
+    };
+    let repeats: Vec<usize> = (0..readings.len()).filter(|&i| repeated(i)).collect();
     let all: Vec<_> = readings
         .iter()
-        .map(|(_, paint, depth)| Some((*paint, *depth)))
+        .enumerate()
+        .map(|(i, (_, paint, depth))| (!repeats.contains(&i)).then_some((*paint, *depth)))
         .collect();
     let odd = odd_one(&apart(&all, None)?);
-    let rest: Vec<usize> = (0..readings.len()).filter(|&i| odd != Some(i)).collect();
+    let rest: Vec<usize> = (0..readings.len())
+        .filter(|i| odd != Some(*i) && !repeats.contains(i))
+        .collect();
     let telling: Vec<usize> = rest
         .iter()
         .copied()
-        .filter(|&i| is_graded(readings[i].0))
+        .filter(|&i| is_graded(readings[i].0.state))
         .collect();
     Ok(Alike {
         taken: if telling.is_empty() { rest } else { telling },
         odd,
+        repeats,
     })
 }
 

@@ -231,7 +231,8 @@ mod tests {
         assert_eq!(new.basis.black_reference, kept.basis.black_reference);
         for (cell, old) in new.cells.iter().zip(&kept.cells) {
             assert_eq!(cell.xyz, old.xyz);
-            assert!(cell.sd[1] > zero.sds()[0], "{:?}", cell.sd);
+            // Each channel is off by itself, and Y is made of all three.
+            assert!(cell.sd[1] > 0.7 * zero.sds()[0], "{:?}", cell.sd);
         }
         kept.basis.black_reference = Some("some other black".into());
         let words = again(&kept).unwrap_err().to_string();

@@ -556,10 +556,10 @@ fn a_finger_that_scrolls_the_page_pulls_no_film_and_moves_no_edge() {
     let moved = edge(&mut page);
     assert_ne!(moved, stood);
     page.click("#card [data-do=undo]");
-    page.wait("!document.querySelector('#card [data-do=redo]').disabled");
+    page.wait("document.querySelector('#card [data-do=redo]').ariaDisabled !== 'true'");
     assert_eq!(edge(&mut page), stood);
     page.click("#card [data-do=redo]");
-    page.wait("document.querySelector('#card [data-do=redo]').disabled");
+    page.wait("document.querySelector('#card [data-do=redo]').ariaDisabled === 'true'");
     assert_eq!(edge(&mut page), moved);
     page.close();
 }
@@ -572,13 +572,13 @@ fn keys_go_on_from_beside_what_was_pressed() {
     read(&mut page, &samples::samples()[0].scan);
     page.focus("#card [data-grip=film-0-bottom]");
     page.press("ArrowUp");
-    page.wait("!document.querySelector('#card [data-do=undo]').disabled");
+    page.wait("document.querySelector('#card [data-do=undo]').ariaDisabled !== 'true'");
     page.focus("#card [data-do=undo]");
     page.press("Enter");
-    page.wait("document.querySelector('#card [data-do=undo]').disabled");
+    page.wait("document.querySelector('#card [data-do=undo]').ariaDisabled === 'true'");
     page.wait("document.activeElement.dataset.do === 'redo'");
     page.press("Enter");
-    page.wait("document.querySelector('#card [data-do=redo]').disabled");
+    page.wait("document.querySelector('#card [data-do=redo]').ariaDisabled === 'true'");
     page.wait("document.activeElement.dataset.do === 'add-film'");
     page.focus("#card [data-do=another]");
     page.press("Enter");

@@ -65,7 +65,9 @@ fn cells_films_and_stripes_can_be_corrected_by_pointer_and_by_keys() {
     let found = corrected(&mut page);
     let undo = "#card [data-do=undo]";
     assert_eq!(
-        page.evaluate(&format!("document.querySelector('{undo}').disabled")),
+        page.evaluate(&format!(
+            "document.querySelector('{undo}').ariaDisabled === 'true'"
+        )),
         true
     );
 

@@ -878,7 +878,9 @@ fn every_step_is_taken_back_in_its_order_and_done_again() {
         same(&mut page, name, &states[at]);
     }
     assert_eq!(
-        page.evaluate("document.querySelector('#glass [data-do=glass-undo]').disabled"),
+        page.evaluate(
+            "document.querySelector('#glass [data-do=glass-undo]').ariaDisabled === 'true'"
+        ),
         false,
         "the film that was laid on is a step, too"
     );

@@ -739,7 +739,7 @@ fn a_full_disk_is_told_and_what_is_kept_stays() {
     page.wait("document.querySelector('#delete').open && document.querySelector('#delete').textContent.includes('for good?')");
     page.click("#delete button[value=yes]");
     page.wait("document.querySelectorAll('#tubes [data-kept]').length === 0");
-    page.wait("document.querySelector('#tubes [data-do=undo]').disabled");
+    page.wait("document.querySelector('#tubes [data-do=undo]').ariaDisabled === 'true'");
     page.wait_for_text("Nothing is kept yet.");
     page.close();
 }

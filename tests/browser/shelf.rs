@@ -84,7 +84,7 @@ fn every_change_can_be_taken_back_and_made_again_after_a_reload_too() {
     page.wait_for_text("Last: deleting");
     page.reload();
     shelf_has(&mut page, 2);
-    page.wait("!document.querySelector('#tubes [data-do=undo]').disabled");
+    page.wait("document.querySelector('#tubes [data-do=undo]').ariaDisabled !== 'true'");
     page.click("#tubes [data-do=undo]");
     // Before the place is chosen again, which says how many are kept.
     page.wait_for_text("Taken back: deleting");
@@ -175,7 +175,7 @@ fn rows_come_in_with_all_that_stands_above_them() {
         "(() => { const part = (name) => document.querySelector(`#tubes [data-part=${name}]`);
            window.together = 'no rows';
            new MutationObserver((_, observer) => {
-             window.together = !part('steps').hidden && !document.querySelector('#tubes [data-do=undo]').disabled;
+             window.together = !part('steps').hidden && document.querySelector('#tubes [data-do=undo]').ariaDisabled !== 'true';
              observer.disconnect();
            }).observe(part('shelf'), { childList: true }); })()",
     );

@@ -14,7 +14,11 @@ import { EngineError } from "../engine.js";
  */
 /** @typedef {{ done: () => Promise<{ text: string, masks: Uint8Array[] }>, small: () => Promise<Uint8Array> }} Ask what the painting is asked for: what was done, and a reduced copy of it as a file */
 
+/** @typedef {{ done: Done, file: File | null, reduced: boolean, was: Done[] }} Left what is held with a picture; was: what was done on paintings before that one */
+
 const PATIENCE_MS = 700;
+/** So many paintings before the last one are remembered, without their files. */
+const MOST_BEFORE = 4;
 
 export class Held {
   #engine;
@@ -30,7 +34,7 @@ export class Held {
     this.#engine = engine;
   }
 
-  /** What is held with a picture; the file itself, or a reduced copy, only where there was room. @param {number | undefined} id @returns {Promise<{ done: Done, file: File | null, reduced: boolean } | null>} */
+  /** What is held with a picture; the file itself, or a reduced copy, only where there was room. @param {number | undefined} id @returns {Promise<Left | null>} */
   async look(id) {
     if (id === undefined) return null;
     await this.#holding;
@@ -40,7 +44,14 @@ export class Held {
     const there = await this.#engine.call("held_work", [`glass:${id}:painting`]);
     this.#there = there ? id : undefined;
     this.#reduced = there?.reduced ?? false;
-    return { done, file: there?.file ?? null, reduced: this.#reduced };
+    const was = await this.#engine.call("held_work", [`glass:${id}:was`]);
+    return { done, file: there?.file ?? null, reduced: this.#reduced, was: was ?? [] };
+  }
+
+  /** Another painting takes the place of the last one: what was done on that is there again once its file is chosen. @param {number} id @param {Left} left */
+  async aside(id, { done, was }) {
+    const others = was.filter(({ name, size }) => name !== done.name || size !== done.size);
+    await this.#engine.call("hold_work", [`glass:${id}:was`, [done, ...others].slice(0, MOST_BEFORE)]);
   }
 
   /**
@@ -119,5 +130,6 @@ export class Held {
     if (this.#there === id) this.#there = undefined;
     await this.#engine.call("drop_work", [`glass:${id}`]);
     await this.#engine.call("drop_work", [`glass:${id}:painting`]);
+    await this.#engine.call("drop_work", [`glass:${id}:was`]);
   }
 }

@@ -92,6 +92,13 @@ function curves(paint) {
   ];
 }
 
+/** A build with its range. Where that is wide it is no sum: so many times as thick or as thin. @param {import("../types.js").FilmRow} film */
+function build({ build, build_sd }) {
+  const factor = Math.exp((1.645 * build_sd) / build);
+  if (factor < 1.5) return `${figure(build, 2)} ± ${figure(1.645 * build_sd, 2)}`;
+  return factor < 4 ? `${figure(build / factor, 2)} to ${figure(build * factor, 2)}` : `${figure(build / factor, 2)} or more: it hides`;
+}
+
 /** @param {PaintView} paint */
 function films(paint) {
   const rows = paint.film_rows.map((film, i) =>
@@ -99,7 +106,7 @@ function films(paint) {
       "tr",
       {},
       el("td", {}, String(i + 1)),
-      el("td", {}, film.reference ? "1, by definition" : `${figure(film.build, 2)} ± ${figure(1.645 * film.build_sd, 2)}`),
+      el("td", {}, film.reference ? "1, by definition" : build(film)),
       el("td", {}, film.contrast_ratio === null ? "" : figure(film.contrast_ratio, 2)),
     ),
   );

@@ -44,12 +44,11 @@ export class LabelForm {
     show();
   }
 
-  /** @param {string} words */
-  action(words) {
+  /** @param {string} words @param {boolean} [first] whether there is nothing nearer at hand; once it is kept, another button leads on */
+  action(words, first = words === "Keep") {
     const button = find(this.#form, "[data-do=keep]");
     button.textContent = words;
-    // Once it is kept, another button leads on.
-    button.classList.toggle("line", words !== "Keep");
+    button.classList.toggle("line", !first);
   }
 
   /** @param {boolean} able */

@@ -37,7 +37,10 @@ export class Underpainting {
     this.#form("typed", (form) => this.#typed(form));
     this.#form("ladder", (form) => this.#ladder(form));
     this.#form("masstone", (form) => desk.change({ do: "add-masstone", tube: String(new FormData(form).get("tube")) }).then((taken) => taken && added(form, desk)));
-    find(root, "[data-do=clear]").addEventListener("click", () => desk.change({ do: "clear-colours" }));
+    find(root, "[data-do=clear]").addEventListener("click", () => {
+      for (const told of document.querySelectorAll("#picture [data-say=added]")) told.replaceChildren();
+      desk.change({ do: "clear-colours" });
+    });
   }
 
   /** @param {string} name @param {(form: HTMLFormElement) => unknown} act */

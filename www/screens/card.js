@@ -1,7 +1,7 @@
 // @ts-check
 /** The Card screen: a scan that was read, what it says of the paint, and how to correct it. */
 
-import { el, find, remember, remembered, say, steadily } from "../dom.js";
+import { el, find, remember, remembered, rest, say, steadily } from "../dom.js";
 import { EngineError } from "../engine.js";
 import { Facts, drawMore, drawStrip } from "../parts/facts.js";
 import { BLANK, LabelForm } from "../parts/label.js";
@@ -21,7 +21,7 @@ import { Work } from "../work.js";
  * @property {() => void} [then] once it is drawn
  */
 /** @typedef {{ label: import("../types.js").Label, kept: { id: number, text: string } | undefined, second: File | null, safe: string | null }} Sheet what the page knows of one card of the scan; safe: layout and label as they were kept */
-/** @typedef {{ file: File, pasted: boolean, own: boolean, of: string }} Source of: no other reading in this window has it */
+/** @typedef {{ file: File, pasted: boolean, own: boolean, of: string, table: number | undefined }} Source of: no other reading in this window has it; table: which scan of the table it is, where it was opened from there */
 /**
  * @typedef {object} Aside a scan that was left for another one, as it was
  * @property {Source} source
@@ -45,8 +45,9 @@ const MOST_UNDONE = 100;
  * @param {import("../main.js").Page} page
  * @param {(id: number) => void} over shows a kept paint over the underpainting
  * @param {(card: import("../types.js").Printed) => void} lay adds the colours of a printed card to the underpainting
+ * @param {(card: import("./class.js").FromCard) => void} toTable gives a card back to the table that it was opened from
  */
-export function cardScreen(page, over, lay) {
+export function cardScreen(page, over, lay, toTable) {
   const { engine } = page;
   const screen = find(document, "#card");
   /** @type {ReadingView | null} */ let view = null;
@@ -62,6 +63,8 @@ export function cardScreen(page, over, lay) {
   let opening = 0;
   /** How many scans were begun. */ let begun = 0;
   let keeping = false;
+
+  /** Says what came of an answer, once it was read again. @type {() => void} */ let answered = () => {};
 
   const outline = new Outline(find(screen, "[data-part=squared]"), {
     corner: (i, x, y) => correct({ method: "move_corner", args: [i, x, y], squared: true, what: `corner-${i}` }),
@@ -83,11 +86,23 @@ export function cardScreen(page, over, lay) {
     if (!view) return;
     sheets[view.card].label = form.label;
     work.soon(done);
+    drawKept();
+  }
+
+  /** Whether what is kept of the card at hand is what is seen. */
+  function drawKept() {
+    const sheet = sheets[view?.card ?? 0];
+    if (!sheet?.kept) return;
+    const { id } = sheet.kept;
+    const same = sheet.safe === stateOf(view?.card ?? 0);
+    form.action("Keep changes", !same);
+    if (same) form.say("Kept on this computer.", { words: "Lay it in my picture", act: () => over(id) });
+    else form.say("Changed since it was kept: Tubes and pictures go by what was kept.");
   }
 
   /** What was done so far. */
   function done() {
-    return { of: source?.of, pasted: source?.pasted ?? false, own: source?.own ?? true, layout: layout || undefined, sheets: sheets.map(({ label, kept, safe }) => ({ label, kept, safe })) };
+    return { of: source?.of, pasted: source?.pasted ?? false, own: source?.own ?? true, table: source?.table, layout: layout || undefined, sheets: sheets.map(({ label, kept, safe }) => ({ label, kept, safe })) };
   }
 
   /** @type {Correction[]} */ const waiting = [];
@@ -134,6 +149,11 @@ export function cardScreen(page, over, lay) {
   for (const input of screen.querySelectorAll("input[name=scanner]")) {
     input.addEventListener("change", () => {
       if (source?.own) remember(SCANNER, /** @type {HTMLInputElement} */ (input).value);
+      const was = view?.paint?.milk ?? "";
+      answered = () => {
+        const now = view?.paint?.milk ?? "";
+        say(screen, "answered", now ? `Read again: ${now}; before, ${was || "it was not known"}.` : "Read again.");
+      };
     });
   }
   for (const input of [...screen.querySelectorAll(".questions input, input[name=scanner]"), white]) {
@@ -151,9 +171,16 @@ export function cardScreen(page, over, lay) {
     step(!event.shiftKey);
   });
   on("another", () => {
-    putAside();
-    view = null;
-    work.drop().catch(page.tell);
+    leave();
+    page.go("cards");
+  });
+  on("to-table", async () => {
+    try {
+      await giveBack();
+    } catch (error) {
+      return page.tell(error);
+    }
+    leave();
     page.go("cards");
   });
   for (const back of document.querySelectorAll("[data-do=back]")) back.addEventListener("click", goBack);
@@ -168,6 +195,27 @@ export function cardScreen(page, over, lay) {
     } });
   });
 
+  /** Leaves the scan; what is not kept of it can be gone back to, or stands in its table. */
+  function leave() {
+    if (!view) return;
+    if (source?.table === undefined) putAside();
+    view = null;
+    work.drop().catch(page.tell);
+  }
+
+  /** Gives the card at hand back to the table that it was opened from, as it is now. */
+  async function giveBack() {
+    if (!view || source?.table === undefined) return;
+    const { table, file } = source;
+    await restore();
+    const sheet = sheets[view.card];
+    sheet.label = form.label;
+    /** @type {import("../types.js").ClassRow} */
+    const row = await engine.call("row", [file.name]);
+    const text = row.text && (await engine.call("record", [sheet.label]));
+    toTable({ of: table, row: { ...row, text, name: sheet.label.name || row.name, paint: row.paint && { ...row.paint, label: sheet.label } }, kept: sheet.kept, safe: sheet.safe, layout });
+  }
+
   /** Takes a step back, or again. @param {boolean} back */
   function step(back) {
     const [from, to] = back ? [before, after] : [after, before];
@@ -175,7 +223,8 @@ export function cardScreen(page, over, lay) {
     if (next === undefined) return;
     to.push(heading ?? layout);
     heading = next;
-    correct({ method: "use_layout", args: [next], squared: true });
+    // What is remembered of the scanner goes back with the answer.
+    correct({ method: "use_layout", args: [next], squared: true, then: () => source?.own && view && remember(SCANNER, view.answers.scanner) });
   }
 
   function holdScan() {
@@ -242,7 +291,7 @@ export function cardScreen(page, over, lay) {
   function drawAside() {
     for (const part of document.querySelectorAll("[data-part=aside]")) {
       if (part instanceof HTMLElement) part.hidden = aside === null;
-      say(part, "aside", aside ? `“${aside.source.file.name}” was not kept.` : "");
+      say(part, "aside", aside ? (aside.sheets.some(({ kept }) => kept) ? `The last changes to “${aside.source.file.name}” were not kept.` : `“${aside.source.file.name}” was not kept.`) : "");
     }
   }
 
@@ -319,6 +368,8 @@ export function cardScreen(page, over, lay) {
     draw(next);
     layout = await engine.call("layout");
     hold();
+    answered();
+    answered = () => {};
   }
 
   /** The label of the card at hand. */
@@ -327,11 +378,14 @@ export function cardScreen(page, over, lay) {
     form.label = sheet.label;
     form.suggest(source?.pasted ? "" : (view?.suggested ?? ""));
     form.action(sheet.kept === undefined ? "Keep" : "Keep changes");
+    say(screen, "answered", "");
+    find(screen, "[data-do=to-table]").hidden = source?.table === undefined;
+    find(screen, "[data-do=another]").hidden = source?.table !== undefined;
   }
 
   function drawUndo() {
-    /** @type {HTMLButtonElement} */ (find(screen, "[data-do=undo]")).disabled = before.length === 0;
-    /** @type {HTMLButtonElement} */ (find(screen, "[data-do=redo]")).disabled = after.length === 0;
+    rest(find(screen, "[data-do=undo]"), before.length === 0);
+    rest(find(screen, "[data-do=redo]"), after.length === 0);
   }
 
   /** @param {ReadingView} next */
@@ -387,8 +441,10 @@ export function cardScreen(page, over, lay) {
       const { label, kept } = sheets[i];
       const words = [`Card ${at + 1}`, (here ? form.label : label).name, kept === undefined ? "" : "kept"].filter(Boolean).join(", ");
       const button = el("button", { type: "button", "aria-pressed": String(here) }, words);
-      button.addEventListener("click", () => {
-        if (view?.card !== i) correct({ method: "choose_card", args: [i], squared: true });
+      button.addEventListener("click", async () => {
+        if (view?.card === i) return;
+        await giveBack().catch(page.tell);
+        correct({ method: "choose_card", args: [i], squared: true });
       });
       return button;
     });
@@ -462,11 +518,11 @@ export function cardScreen(page, over, lay) {
       const { id, beside } = await keepAs(sheet.kept, text);
       sheet.kept = { id, text };
       sheet.safe = stateOf(view.card);
-      hold();
+      await giveBack().catch(page.tell);
       const trouble = await kept(engine);
       if (trouble) page.alert(trouble);
-      form.action("Keep changes");
-      form.say(beside ? "Kept on this computer as one more: what was kept of this card before was changed in another window, or is gone." : "Kept on this computer.", { words: "Lay it in my picture", act: () => over(id) });
+      hold();
+      if (beside) form.say("Kept on this computer as one more: what was kept of this card before was changed in another window, or is gone.", { words: "Lay it in my picture", act: () => over(id) });
       drawCards(view);
     } catch (error) {
       form.say(error instanceof EngineError ? error.message : "It could not be kept.", { words: "Save it as a file instead", act: () => exportFile() });
@@ -504,6 +560,7 @@ export function cardScreen(page, over, lay) {
 
   return {
     isOpen: () => view !== null,
+    leave,
     /** What is open, in words. */
     words: () => `“${source?.file.name}” is open.`,
     /** Whether a scan was begun in this window since it was loaded. */
@@ -513,27 +570,28 @@ export function cardScreen(page, over, lay) {
     /**
      * Reads a scan; one that is still being read is given up for it.
      * @param {File} file
-     * @param {{ labels?: import("../types.js").Label[], card?: number, pasted?: boolean, scanner?: string, left?: import("../work.js").Left }} [more] labels of its cards; which of them is shown; scanner: what scanned it, unless it was the user's own; left: a reading to go on with
+     * @param {{ labels?: import("../types.js").Label[], card?: number, pasted?: boolean, scanner?: string, left?: import("../work.js").Left, table?: number, row?: import("../work.js").HeldRow }} [more] labels of its cards; which of them is shown; scanner: what scanned it, unless it was the user's own; left: a reading to go on with; table: which scan of the table it is, and row: the row that is opened
      */
-    async open(file, { left, labels = [BLANK], card = left?.card ?? 0, pasted = false, scanner = left?.scanner } = {}) {
+    async open(file, { left, labels = [BLANK], card = left?.card, pasted = false, scanner = left?.scanner, table = left?.table, row } = {}) {
       page.quiet();
       if (opening) engine.cancel();
       opening += 1;
       const mine = (begun += 1);
       const own = left?.own ?? scanner === undefined;
-      const next = { file, pasted, own, of: left?.of ?? crypto.randomUUID() };
+      const next = { file, pasted, own, of: left?.of ?? crypto.randomUUID(), table };
+      const there = left?.layout ?? row?.layout;
       try {
         const found = await page.patiently("", async (stage) => {
           // A reload may come at any time. What is taken up again is held already, under this window's name or that of one that is gone.
           if (!left) {
             stage("reading");
             const sheets = labels.map((label) => ({ label, kept: undefined }));
-            const held = await work.scan(file, [], next.of, { pasted, own, scanner, card, sheets });
+            const held = await work.scan(file, [], next.of, { pasted, own, scanner, card, table, layout: there, sheets });
             if (!held || mine !== begun) throw new EngineError({ code: "cancelled", words: "Stopped." });
           }
-          const found = await engine.call("open", [file, pasted, scanner ?? remembered(SCANNER) ?? "", left?.layout], stage);
+          const found = await engine.call("open", [file, pasted, scanner ?? remembered(SCANNER) ?? "", there], stage);
           if (left?.seconds.some(Boolean)) return joinAgain(left.seconds, found.card, stage);
-          return card && found.cards[card] ? engine.call("choose_card", [card], stage) : found;
+          return card !== undefined && card !== found.card && found.cards[card] ? engine.call("choose_card", [card], stage) : found;
         });
         const pixels = await engine.call("pixels");
         putAside();
@@ -541,7 +599,7 @@ export function cardScreen(page, over, lay) {
         lost = false;
         sheets = left
           ? left.sheets.map((sheet, i) => ({ ...sheet, label: untouched(left, sheet.label) ? BLANK : sheet.label, second: left.seconds[i] ?? null, safe: sheet.safe ?? null }))
-          : labels.map((label) => ({ label, kept: undefined, second: null, safe: null }));
+          : labels.map((label, i) => (i === card ? { label, kept: row?.kept, second: null, safe: row?.safe ?? null } : { label, kept: undefined, second: null, safe: null }));
         before = [];
         after = [];
         if (left) {

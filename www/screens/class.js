@@ -7,12 +7,13 @@ import { kept } from "../shelf.js";
 import { BLANK } from "../parts/label.js";
 
 /** @typedef {import("../types.js").ClassRow} ClassRow */
-/** @typedef {ClassRow & { of: number, typed: string }} Row of: which of the files it came from */
+/** @typedef {import("../work.js").HeldRow} Row */
+/** @typedef {{ of: number, row: ClassRow, kept: { id: number, text: string } | undefined, safe: string | null, layout: string }} FromCard a card that was opened from the table, as it is now */
 
 /**
  * @param {import("../main.js").Page} page
  * @param {import("../work.js").Work} work
- * @param {(file: File, more: { card: number, labels: import("../types.js").Label[] }) => unknown} open opens one card of one file
+ * @param {(file: File, more: { card: number, labels: import("../types.js").Label[], table: number, row: Row }) => unknown} open opens one card of one file; table: which of its files that is
  */
 export function classScreen(page, work, open) {
   const { engine } = page;
@@ -45,6 +46,15 @@ export function classScreen(page, work, open) {
   /** Whether there is anything to be seen and corrected by opening it. @param {Row} row */
   const opens = ({ problem }) => problem === null || ["no-card", "no-films", "layout"].includes(problem.code);
 
+  /** Rows that are still to be kept. */
+  const fresh = () => rows.filter(({ text, kept }) => text && !kept);
+
+  /** @param {Row} row */
+  function openRow(row) {
+    const labels = [...Array.from({ length: row.card - 1 }, () => BLANK), { ...(row.paint?.label ?? BLANK), name: row.typed }];
+    return open(files[row.of], { card: row.card - 1, labels, table: row.of, row });
+  }
+
   /** @param {Row} row */
   function draw(row) {
     const { paint, problem } = row;
@@ -60,17 +70,17 @@ export function classScreen(page, work, open) {
       { "data-row": `${row.of}-${row.card}` },
       el("td", {}, row.file),
       el("td", {}, row.number === null ? String(row.card) : `no.\u00a0${row.number}`),
-      el("td", {}, paint ? name : ""),
+      el("td", {}, row.kept ? row.typed : paint ? name : ""),
       el("td", { class: "film" }, paint ? drawing(paint.strip_small, paint.strip_words) : ""),
       el("td", {}, paint ? paint.headline : el("strong", {}, "Not read. "), problem && !paint ? problem.words : "", row.ask ? el("p", { class: "small" }, row.ask) : "", el("p", { "data-say": "odd" })),
-      el("td", {}, !opens(row) ? "" : el("button", { type: "button", class: "quiet", "aria-label": `Open ${row.file} card ${row.card}`, click: () => open(files[row.of], { card: row.card - 1, labels: [...Array.from({ length: row.card - 1 }, () => BLANK), { ...BLANK, name: row.typed }] }) }, "Open")),
+      el("td", {}, !opens(row) ? "" : el("button", { type: "button", class: "quiet", "aria-label": `Open ${row.file} card ${row.card}`, click: () => openRow(row) }, "Open"), row.kept ? el("p", { class: "small" }, "Kept") : ""),
     );
   }
 
   function show() {
     const good = rows.filter(({ text }) => text).length;
     const bad = rows.length - good;
-    keepAll.disabled = reading || good === 0;
+    keepAll.disabled = reading || fresh().length === 0;
     if (!reading) {
       const read = good === 1 ? "One card was read" : `${good} cards were read`;
       const failed = bad ? `, ${bad} ${bad === 1 ? "was" : "were"} not: the reason and what to do stand in the table` : "";
@@ -100,7 +110,7 @@ export function classScreen(page, work, open) {
   async function keep() {
     keepAll.disabled = true;
     try {
-      const texts = await page.patiently("Writing names into the files", () => Promise.all(rows.filter(({ text }) => text).map(named)));
+      const texts = await page.patiently("Writing names into the files", () => Promise.all(fresh().map(named)));
       await engine.call("keep_all", [`keeping ${texts.length} cards`, texts]);
       const trouble = await kept(engine);
       if (trouble) page.alert(trouble);
@@ -174,6 +184,19 @@ export function classScreen(page, work, open) {
   return {
     isOpen: () => rows.length > 0 || reading,
     show,
+
+    /** A card that was opened from here comes back as it is now. @param {FromCard} from */
+    take({ of, row, kept, safe, layout }) {
+      const at = rows.findIndex((old) => old.of === of && old.card === row.card);
+      if (at < 0) return;
+      // Corrections are those of the whole scan.
+      for (const other of rows) if (other.of === of) other.layout = layout;
+      rows[at] = { ...row, of, typed: row.name, kept, safe, layout };
+      screen.querySelector(`[data-row="${of}-${row.card}"]`)?.replaceWith(draw(rows[at]));
+      hold();
+      show();
+      together().catch(page.tell);
+    },
 
     /** Reads scans into a new table. @param {File[]} chosen */
     async read(chosen) {

@@ -1,7 +1,7 @@
 // @ts-check
 /** Under glass: the picture's films over a photo or scan of the real painting. Joins the parts in www/glass. */
 
-import { el, figure, find, patch, say, shown, svg } from "../dom.js";
+import { el, figure, find, patch, rest, say, shown, svg } from "../dom.js";
 import { EngineError, newest } from "../engine.js";
 import { Held } from "../glass/held.js";
 import { Pool } from "../glass/pool.js";
@@ -55,7 +55,7 @@ export function glassScreen(page, picture) {
     // Every stroke passes through here: only what comes of it is read out.
     find(screen, "[data-say=glass-held]").ariaBusy = String(waits);
   };
-  /** What is held with the open picture, while no painting is open. @type {Awaited<ReturnType<Held["look"]>>} */ let left = null;
+  /** What is held with the open picture, while no painting is open. @type {import("../glass/held.js").Left | null} */ let left = null;
   /** The file that is open, and the picture that it belongs to. @type {import("../glass/held.js").Source | null} */ let source = null;
   /** @type {number | undefined} */ let belongs = undefined;
   /** Tubes that the keeper has. @type {[string, string][] | null} */ let sent = null;
@@ -128,10 +128,11 @@ export function glassScreen(page, picture) {
       pool = next;
       belongs = picture.desk.id;
       // What was drawn on this very file before, or on its reduced copy.
-      const before = there && (go_on || (there.done.name === file.name && there.done.size === file.size)) ? there.done : null;
+      const before = there && (go_on ? there.done : [there.done, ...there.was].find(({ name, size }) => name === file.name && size === file.size)) || null;
       const reduced = go_on && (there?.reduced ?? false);
       source = { file, name: before?.name ?? file.name, size: before?.size ?? file.size, reduced };
-      if (!before || (there?.reduced && !reduced)) held.another();
+      if (there && before !== there.done && belongs !== undefined) await held.aside(belongs, there);
+      if (!before || before !== there?.done || (there.reduced && !reduced)) held.another();
       part("opening").hidden = false;
       part("start").hidden = true;
       part("left").hidden = true;
@@ -201,6 +202,8 @@ export function glassScreen(page, picture) {
     const { done, file, reduced } = left;
     const copy = `${done.name} was under glass here. There was no room to hold all of it, only a reduced copy: go on with that, or choose the same file again to have all of it. What you drew is taken up either way.`;
     say(screen, "glass-left", file && reduced ? copy : file ? `${done.name} was under glass here.` : `${done.name} was under glass here, and was too large to be held. Choose it again: what you drew on it is taken up.`);
+    const others = left.was.map(({ name }) => name).join(", ");
+    if (others) find(screen, "[data-say=glass-left]").append(` What you drew on ${others} is held too: choose the file again.`);
     button("glass-go-on").hidden = !file;
   }
   button("glass-go-on").addEventListener("click", () => left?.file && open(left.file, true));
@@ -359,8 +362,8 @@ export function glassScreen(page, picture) {
       ),
     );
     const area = now.areas[now.area];
-    button("glass-undo").disabled = !now.undo;
-    button("glass-redo").disabled = !now.redo;
+    rest(button("glass-undo"), !now.undo);
+    rest(button("glass-redo"), !now.redo);
     for (const name of ["glass-soften", "glass-turn-over"]) button(name).disabled = area.whole;
     button("glass-whole").disabled = area.whole && !area.run;
     button("glass-no-run").hidden = !area.run;
@@ -477,7 +480,7 @@ export function glassScreen(page, picture) {
     ["glass-undo", { do: "step", back: true }],
     ["glass-redo", { do: "step", back: false }],
   ])) {
-    button(name).addEventListener("click", () => mask(change));
+    button(name).addEventListener("click", () => button(name).ariaDisabled !== "true" && mask(change));
   }
   button("glass-soften").addEventListener("click", () => mask({ do: "soften", by: 0.006 * longer() }));
 
@@ -847,6 +850,8 @@ export function glassScreen(page, picture) {
       const top = box.getBoundingClientRect().top;
       tool = /** @type {HTMLInputElement} */ (find(screen, "input[name=tool]:checked")).value;
       cancel_stroke();
+      // An outline that was begun is no other tool's.
+      corners = [];
       grown = null;
       for (const node of screen.querySelectorAll("[data-for]")) {
         if (node instanceof HTMLElement) node.hidden = !(node.dataset.for ?? "").split(" ").includes(tool);

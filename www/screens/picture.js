@@ -1,7 +1,7 @@
 // @ts-check
 /** Picture: films of kept tubes over the underpainting's colours. Joins the parts in www/picture. */
 
-import { download, el, find, grow, say, steadily, typed, write } from "../dom.js";
+import { download, el, find, grow, rest, say, steadily, typed, write } from "../dom.js";
 import { EngineError } from "../engine.js";
 import { Lanes } from "../picture/band.js";
 import { Coats, Order } from "../picture/coats.js";
@@ -129,7 +129,7 @@ export function pictureScreen(page, painting) {
   /** @param {PictureView} view */
   function draw(view) {
     if (document.activeElement !== name) name.value = view.name;
-    undo.disabled = !view.undo;
+    rest(undo, !view.undo);
     redo.disabled = !view.redo;
     for (const words of /** @type {const} */ (["headline", "sentence", "span"])) say(screen, words, view[words]);
     say(screen, "range", view.range_words);

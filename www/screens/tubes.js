@@ -1,7 +1,7 @@
 // @ts-check
 /** The shelf: kept paints as strips, sorted, filtered and compared; one opened with all that is known of it. */
 
-import { download, drawing, el, find, say } from "../dom.js";
+import { download, drawing, el, find, rest, say } from "../dom.js";
 import { EngineError } from "../engine.js";
 import { drawOwnCoats } from "../parts/coats.js";
 import { Compare } from "../parts/compare.js";
@@ -292,7 +292,8 @@ export function tubesScreen(page, over) {
     say(shelf, "tubes", words(view));
     const there = new Set(view.rows.map(({ id }) => id));
     const still = chosen.filter((id) => there.has(id));
-    if (still.length !== chosen.length) choose(still);
+    // What is compared may have changed too.
+    if (still.length !== chosen.length || (!asking && still.length > 1)) choose(still);
     else check(still);
     standing(now);
     safe.draw(now, bank);
@@ -341,8 +342,8 @@ export function tubesScreen(page, over) {
 
   /** What can be taken back. @param {import("../types.js").Standing} now */
   function standing(now) {
-    /** @type {HTMLButtonElement} */ (find(shelf, "[data-do=undo]")).disabled = !now.undo;
-    /** @type {HTMLButtonElement} */ (find(shelf, "[data-do=redo]")).disabled = !now.redo;
+    rest(find(shelf, "[data-do=undo]"), !now.undo);
+    rest(find(shelf, "[data-do=redo]"), !now.redo);
     find(shelf, "[data-part=steps]").hidden = !now.undo && !now.redo && now.paints === 0;
     say(shelf, "undo", now.undo ? `Last: ${now.undo}` : "");
   }

@@ -81,7 +81,8 @@ impl OpenPicture {
 
     /// What of several readings a tube is predicted by.
     fn of_readings(&self, tube: &Tube) -> String {
-        let (name, n, taken) = (tube.name(), tube.readings.len(), tube.taken.len());
+        let (name, taken) = (tube.name(), tube.taken.len());
+        let n = tube.readings.len() - tube.repeats;
         if n < 2 {
             return String::new();
         }

@@ -1192,6 +1192,8 @@ fn readings_of_one_tube_are_predicted_by_their_mean() {
         // The same paint on a card whose middle film is so many times as thick.
         record.absorption.iter_mut().for_each(|k| *k *= scale);
         record.scattering.iter_mut().for_each(|s| *s *= scale);
+        // No two scans give the same numbers.
+        record.cells[0].xyz[1] *= 1.0 + 0.001 * scale;
         record.write()
     };
     let mut open = OpenPicture::new("Mill");
@@ -1272,8 +1274,14 @@ fn a_sample_is_no_reading_of_a_tube() {
         beside.cautions
     );
     // Two cards of the painter's own are two readings.
-    open.use_tubes(vec![sample_of("kept-1"), sample_of("kept-2")])
-        .unwrap();
+    let mut second = Record::read(&sample("kelp-green")).unwrap();
+    second.provenance.file_name = "another day.png".into();
+    second.cells[0].xyz[1] *= 1.001;
+    open.use_tubes(vec![
+        sample_of("kept-1"),
+        ("kept-2".to_owned(), second.write()),
+    ])
+    .unwrap();
     open.change(&Change::LayAlone {
         tube: "kept-1".into(),
         build: Some(0.8),

@@ -11,7 +11,7 @@ use crate::{
     page::{Tone, difference_word},
     paint::Constants,
     picture::{
-        Film, Ground, MOST_BUILD, depth,
+        BEYOND, Film, Ground, MOST_BUILD, depth,
         plan::{Colour, Source},
         wanted,
     },
@@ -209,7 +209,11 @@ impl OpenPicture {
                 name: tube.name().to_owned(),
                 build: nearest.build,
                 coats: self.coats_words(tube, nearest.build),
-                words: reach_words(nearest.misses_by, nearest.predicted.range),
+                words: format!(
+                    "{}{}",
+                    reach_words(nearest.misses_by, nearest.predicted.range),
+                    beyond(tube, nearest.build)
+                ),
                 spot: nearest.predicted.into(),
                 others: others.into_iter().map(|seen| seen.lab.into()).collect(),
             });
@@ -325,9 +329,10 @@ impl OpenPicture {
                 build,
                 coats: self.coats_words(&self.tubes[paint], build),
                 words: format!(
-                    "{}: {}",
-                    words::change(start, seen.lab),
-                    difference_word(colour::difference(start, seen.lab))
+                    "{}: {}{}",
+                    along_words(way, start, seen.lab),
+                    difference_word(colour::difference(start, seen.lab)),
+                    beyond(&self.tubes[paint], build)
                 ),
                 spot: seen.into(),
                 others: self
@@ -338,6 +343,32 @@ impl OpenPicture {
             });
         }
         Ok(view)
+    }
+}
+
+/// What a film does that was looked for because it goes a way: that first, as far as the change as a whole does not say it.
+fn along_words(way: Way, before: Lab, after: Lab) -> String {
+    let change = words::change(before, after);
+    let wanted = format!("{way:?}").to_lowercase();
+    let by = way.along(after) - way.along(before);
+    if change.contains(&wanted) || by < 1.0 {
+        change
+    } else {
+        format!("{wanted} by {by:.0}, and {change}")
+    }
+}
+
+/// What to say of a film that is beyond those of its tube's card.
+fn beyond(tube: &Tube, build: f64) -> &'static str {
+    let record = &tube.record;
+    let builds = record.films.iter().map(|film| film.build);
+    let thinnest = builds.fold(f64::INFINITY, f64::min);
+    if build > BEYOND * record.thickest() {
+        "; thicker than any film on its card, so a guess"
+    } else if build < thinnest / BEYOND {
+        "; thinner than any film on its card"
+    } else {
+        ""
     }
 }
 

@@ -101,7 +101,7 @@ impl OpenShelf {
                         )
                     })
                     .collect();
-                let milk = known.milk_words();
+                let milk = &known.view.milk;
                 let mut short = known.view.short.clone();
                 if !milk.is_empty() {
                     short += &format!("; {milk}");

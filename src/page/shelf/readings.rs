@@ -63,11 +63,12 @@ impl Joined {
             .collect();
         let all: Vec<_> = with
             .iter()
-            .map(|(_, known, paint, depth)| (known.record.state, *paint, *depth))
+            .map(|(_, known, paint, depth)| (&known.record, *paint, *depth))
             .collect();
         let alike = alike(&all)?;
         let odd = alike.odd.map(|at| with[at].0);
-        let apart = apart(readings, odd)?;
+        let repeats: Vec<usize> = alike.repeats.iter().map(|&at| with[at].0).collect();
+        let apart = apart(readings, odd, &repeats)?;
         let far = |i: usize| apart[i].map_or(f64::INFINITY, |apart| apart.difference);
         let taken: Vec<usize> = alike.taken.iter().map(|&at| with[at].0).collect();
         let at = taken
@@ -93,9 +94,20 @@ impl Joined {
             ids: readings.iter().map(|(id, _)| *id).collect(),
             stands,
             rows: rows
-                .map(|(i, ((id, known), apart))| reading(*id, known, *apart, odd == Some(i)))
+                .map(|(i, ((id, known), apart))| {
+                    let row = reading(*id, known, *apart, odd == Some(i));
+                    if repeats.contains(&i) {
+                        ReadingRow {
+                            apart: "read from the same scan as a later one, which stands for both"
+                                .to_owned(),
+                            ..row
+                        }
+                    } else {
+                        row
+                    }
+                })
                 .collect(),
-            together: together(readings, &known, &apart, odd),
+            together: together(readings, &known, &apart, odd, &repeats),
             known,
         })
     }
@@ -116,7 +128,7 @@ pub(super) fn alone(id: u32, known: &Known) -> Row {
         id,
         name: known.view.name.clone(),
         headline: known.view.headline.clone(),
-        milk: known.milk_words(),
+        milk: known.view.milk.clone(),
         detail: known.detail(),
         strip: known.view.strip.clone(),
         strip_words: known.view.strip_words.clone(),
@@ -186,7 +198,7 @@ fn reading(id: u32, known: &Known, apart: Option<Apart>, odd: bool) -> ReadingRo
             from
         },
         short: known.view.short.clone(),
-        milk: known.milk_words(),
+        milk: known.view.milk.clone(),
         apart: apart.map_or_else(
             || "picture only".to_owned(),
             |apart| {
@@ -202,14 +214,17 @@ fn reading(id: u32, known: &Known, apart: Option<Apart>, odd: bool) -> ReadingRo
 
 /// Every reading against the mean of the others, at equal depth, the odd one out being no longer among the others. `None` for
 /// those without constants, or alone.
-fn apart(known: &[(u32, &Known)], odd: Option<usize>) -> Result<Vec<Option<Apart>>> {
+fn apart(
+    known: &[(u32, &Known)],
+    odd: Option<usize>,
+    repeats: &[usize],
+) -> Result<Vec<Option<Apart>>> {
     let constants: Vec<_> = known
         .iter()
-        .map(|(_, known)| {
-            known
-                .constants
-                .as_ref()
-                .map(|(paint, depth)| (paint, *depth))
+        .enumerate()
+        .map(|(i, (_, known))| {
+            let (paint, depth) = known.constants.as_ref()?;
+            (!repeats.contains(&i)).then_some((paint, *depth))
         })
         .collect();
     readings::apart(&constants, odd)
@@ -221,9 +236,13 @@ fn together(
     mean: &Known,
     apart: &[Option<Apart>],
     odd: Option<usize>,
+    repeats: &[usize],
 ) -> String {
     let mut words = format!("{} readings of this tube.", known.len());
-    let alike = || (0..known.len()).filter(|&i| odd != Some(i));
+    if !repeats.is_empty() {
+        words += " Those of one and the same scan count once: they tell no more than one.";
+    }
+    let alike = || (0..known.len()).filter(|&i| odd != Some(i) && !repeats.contains(&i));
     let milks: Vec<f64> = alike()
         .filter_map(|i| known[i].1.record.opacity.milk_on_black)
         .collect();

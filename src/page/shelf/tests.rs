@@ -135,6 +135,7 @@ fn readings_of_one_tube_stand_together_with_the_odd_one_out() {
             record.paint.batch = String::new();
             record.provenance.file_name = file.into();
             record.scattering.iter_mut().for_each(|s| *s *= factor);
+            another_scan(record, factor);
         })
     };
     shelf.use_all(vec![
@@ -189,6 +190,49 @@ fn readings_of_one_tube_stand_together_with_the_odd_one_out() {
     assert_eq!(shelf.list(&Ask::default()).unwrap().tubes, 2);
 }
 
+/// No two scans give the same numbers.
+fn another_scan(record: &mut Record, which: f64) {
+    record.cells[0].xyz[1] *= 1.0 + 0.001 * which;
+}
+
+/// A file brought in twice, or a scan kept twice, is one reading: the range stays as wide as it is.
+#[test]
+fn one_scan_kept_twice_tells_no_more() {
+    let sd = |shelf: &OpenShelf| {
+        let record = &shelf.tube(1).expect("it is there").record;
+        record.opacity.milk_sd.expect("a number")
+    };
+    let one = text("rope-ochre", |_| ());
+    // Read again, an edge moved a little.
+    let moved = text("rope-ochre", |record| another_scan(record, 2.0));
+    let other = text("rope-ochre", |record| {
+        another_scan(record, 3.0);
+        record.provenance.file_name = "another day.png".into();
+    });
+    let mut shelf = OpenShelf::default();
+    shelf.use_all(vec![(1, one.clone())]);
+    shelf.list(&Ask::default()).unwrap();
+    let alone = sd(&shelf);
+    shelf.use_all(vec![(1, one.clone()), (2, one.clone()), (3, moved.clone())]);
+    let row = shelf.list(&Ask::default()).unwrap().rows.remove(0);
+    assert!(
+        (sd(&shelf) - alone).abs() < 0.02 * alone,
+        "{} {alone}",
+        sd(&shelf)
+    );
+    assert!(row.together.contains("count once"), "{}", row.together);
+    assert_eq!(row.readings.len(), 3);
+    assert!(
+        row.readings[0].apart.contains("same scan"),
+        "{}",
+        row.readings[0].apart
+    );
+    assert_eq!(row.id, 3);
+    shelf.use_all(vec![(1, one), (2, moved), (3, other)]);
+    shelf.list(&Ask::default()).unwrap();
+    assert!(sd(&shelf) < 0.95 * alone, "{} {alone}", sd(&shelf));
+}
+
 /// A tube read several times is shown, sorted and compared as the mean of its readings, which predictions go by as well; each card
 /// that hides everything is left to itself.
 #[test]
@@ -197,6 +241,8 @@ fn a_row_is_the_mean_of_its_readings() {
         text("net-brown", |record| {
             record.paint.name = "Brown".into();
             record.scattering.iter_mut().for_each(|s| *s *= factor);
+            record.provenance.file_name = format!("{factor}.png");
+            another_scan(record, factor);
             record.state = state;
         })
     };
