@@ -202,7 +202,8 @@ fn ways(set: &Set) -> [(&'static str, Tally); 4] {
         for (draw, cells) in paint.noisy.iter().enumerate() {
             let wide = simple_ways::fit_wide(set.white, set.black, cells, None);
             let wide_known = simple_ways::fit_wide(set.white, set.black, cells, Some(&set.builds));
-            let two_flux = simple_ways::fit_two_flux(&set.card(cells));
+            let two_flux =
+                simple_ways::fit_two_flux(&set.card(cells), sets::prior(set.white, cells));
             for (build, labs) in &paint.over_grounds {
                 for ((ground, &xyz), &truth) in set.grounds.iter().zip(&set.grounds_xyz).zip(labs) {
                     for (tally, lab) in tallies.iter_mut().zip([

@@ -96,7 +96,7 @@ fn simpler_ways_are_further_off() {
                 &score::predictions(&set, paint, 0, 3),
                 |_| true,
             ));
-            let fluxes = simple_ways::fit_two_flux(&set.card(cells));
+            let fluxes = simple_ways::fit_two_flux(&set.card(cells), sets::prior(set.white, cells));
             let bands = simple_ways::fit_wide(set.white, set.black, cells, Some(&set.builds));
             for (build, labs) in &paint.over_grounds {
                 for ((ground, &xyz), &truth) in set.grounds.iter().zip(&set.grounds_xyz).zip(labs) {

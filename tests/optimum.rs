@@ -20,6 +20,7 @@ fn prior(v: &serde_json::Value) -> Prior {
     let number = |key: &str| v[key].as_f64().expect("a number");
     Prior {
         rough_absorption: number("rough_absorption"),
+        steep_absorption: number("steep_absorption"),
         rough_scattering: number("rough_scattering"),
         absorption: pair("absorption"),
         scattering: pair("scattering"),

@@ -13,16 +13,16 @@ const able = (node) => node.isConnected && !node.matches(":disabled") && node.ch
 /** Moves the focus on whenever it has nowhere to stay: a browser then drops it to the whole page. */
 export function keepFocus() {
   /** What had it last. @type {Element | null} */ let last = null;
-  /** What that stood in, from the inside out: what is gone can no longer be asked. @type {Element[]} */ let around = [];
+  /** What that stood in, from the inside out, and at which place there: what is gone can no longer be asked. @type {[Element, number][]} */ let around = [];
   document.addEventListener("focusin", ({ target }) => {
     if (!(target instanceof Element)) return;
     last = target;
     around = [];
-    for (let group = target.parentElement?.closest(GROUPS); group; group = group.parentElement?.closest(GROUPS)) around.push(group);
+    for (let group = target.parentElement?.closest(GROUPS); group; group = group.parentElement?.closest(GROUPS)) around.push([group, places(group).indexOf(target)]);
   });
-  document.addEventListener("focusout", ({ target, relatedTarget }) => {
-    // Let go by the user, who pressed beside everything; what is switched off or taken away loses it without a word, or is no longer able.
-    if (!relatedTarget && target === last && last && able(last)) last = null;
+  // Let go by the user, who pressed beside everything. What is taken away lets go as well, while it still stands there.
+  document.addEventListener("pointerdown", ({ target }) => {
+    if (!(target instanceof Element) || !target.closest(FOCUSABLE)) last = null;
   });
   const look = () => {
     const now = document.activeElement;
@@ -43,11 +43,15 @@ export function keepFocus() {
   }).observe(document.body, { subtree: true, childList: true, attributes: true, attributeFilter: ["disabled", "hidden"] });
 }
 
-/** What can have it in the first of these that is still there and has anything. @param {Element[]} groups */
-function within(groups) {
-  for (const group of groups) {
+/** What keys come to in a part of the page, in order. @param {Element} group */
+const places = (group) => [...group.querySelectorAll(FOCUSABLE)].filter((node) => able(node) && !node.matches("[tabindex='-1']"));
+
+/** What stands now where something stood, in the first of these parts that is still there and has anything. @param {[Element, number][]} parts */
+function within(parts) {
+  for (const [group, place] of parts) {
     if (!able(group)) continue;
-    const next = [...group.querySelectorAll(FOCUSABLE)].find((node) => able(node) && !node.matches("[tabindex='-1']"));
+    const all = places(group);
+    const next = all[Math.max(0, Math.min(place, all.length - 1))];
     if (next) return next;
   }
   return null;

@@ -3,6 +3,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::Card;
+use crate::colour::{self, Xyz};
 use crate::spectrum::{self, BANDS, BandCovariance};
 
 /// The prior. Standard deviations are of natural logarithms.
@@ -12,6 +13,9 @@ pub struct Prior {
     /// 0.2 where they bend most (the reflectances behind `spectrum/usual.csv`, Kubelka and Munk's (1 - R)^2 / 2R); mixed colours are smoother
     /// than pure ones.
     pub rough_absorption: f64,
+    /// Differences of log K between neighbouring bands from 440 to 640 nm, where they are held; towards the ends they may be larger
+    /// ([`Self::steep`]).
+    pub steep_absorption: f64,
     /// Second differences of log S: scattering has no narrow bands.
     pub rough_scattering: f64,
     /// Mean level of K and how far it may be from it.
@@ -30,6 +34,7 @@ impl Default for Prior {
     fn default() -> Self {
         Self {
             rough_absorption: 0.3,
+            steep_absorption: f64::INFINITY,
             rough_scattering: 0.03,
             absorption: (0.5, 3.0),
             scattering: (0.3, 2.5),
@@ -40,15 +45,36 @@ impl Default for Prior {
 }
 
 impl Prior {
-    /// That of a paint whose most colourful film over white has this CIELAB chroma: greys are even. Of the materials named above, those of
-    /// a chroma below 4 bend half as much as those above 30.
-    pub fn of_colours(chroma: f64) -> Self {
-        /// Second differences of log K of a grey, and the chroma from which on a paint counts as coloured (ours).
+    /// That of a paint whose films over a white stripe have these colours (XYZ; its own as well): greys are even. Of the materials named
+    /// above, those of a chroma below 4 bend half as much as those above 30.
+    ///
+    /// Neighbouring bands of log K/S of those materials differ, from 480 to 620 nm and in the mean square, by 0.06 (chips) and 0.13 (objects)
+    /// below a chroma of 6, by 0.11 and 0.15 from 10 to 20, by 0.3 above 40: without a bound on that, K of a grey could bend as far between
+    /// what a sensor sees as that of a colour.
+    pub fn of_films(white: [f64; 3], films: impl Iterator<Item = [f64; 3]>) -> Self {
+        /// Second and first differences of log K of a grey, and the chroma from which on a paint counts as coloured (ours).
         const EVEN: f64 = 0.1;
+        const FLAT: f64 = 0.12;
         const COLOURED: f64 = 20.0;
+        /// L* of the deepest film from which on a paint is so light that little things decide its K, and from which on it is a white (ours).
+        const LIGHT: [f64; 2] = [50.0, 90.0];
+        let lab = |xyz: [f64; 3]| {
+            let [x, y, z] = std::array::from_fn(|axis| {
+                colour::WHITE[axis] * xyz[axis] / white[axis].max(f64::MIN_POSITIVE)
+            });
+            colour::lab(Xyz::new(x, y, z))
+        };
+        let (mut chroma, mut deepest) = (0.0_f64, f64::INFINITY);
+        for lab in films.map(lab) {
+            chroma = chroma.max(libm::hypot(lab.a, lab.b));
+            deepest = deepest.min(lab.l);
+        }
+        let coloured = (chroma / COLOURED).min(1.0);
+        let light = ((deepest - LIGHT[0]) / (LIGHT[1] - LIGHT[0])).clamp(0.0, 1.0);
         let usual = Self::default();
         Self {
-            rough_absorption: EVEN + (usual.rough_absorption - EVEN) * (chroma / COLOURED).min(1.0),
+            rough_absorption: EVEN + (usual.rough_absorption - EVEN) * coloured,
+            steep_absorption: FLAT / (1.0 - coloured.max(light)),
             ..usual
         }
     }
@@ -63,6 +89,27 @@ impl Prior {
             _ if i == 2 * BANDS + films => card.anisotropy.0,
             _ => card.haze.0,
         })
+    }
+
+    /// How many times as large the difference between a band and the one before it may be as one in the middle of the spectrum: log K/S of
+    /// materials of a chroma below 8 differs there by 0.3 to 0.6 at 400 nm, 0.1 from 450 to 620, 0.3 at 700.
+    fn steep(band: usize) -> f64 {
+        let wavelength = 395.0 + 10.0 * band as f64;
+        1.0 + 3.0 * ((440.0 - wavelength) / 40.0).max(0.0)
+            + 1.7 * ((wavelength - 640.0) / 60.0).max(0.0)
+    }
+
+    fn absorption_block(&self) -> BandCovariance {
+        let mut precision = Self::block(self.rough_absorption, self.absorption.1);
+        for band in 1..BANDS {
+            let sd = self.steep_absorption * Self::steep(band);
+            let weight = 1.0 / (sd * sd);
+            precision[(band, band)] += weight;
+            precision[(band - 1, band - 1)] += weight;
+            precision[(band, band - 1)] -= weight;
+            precision[(band - 1, band)] -= weight;
+        }
+        precision
     }
 
     fn block(rough: f64, level: f64) -> BandCovariance {
@@ -90,7 +137,7 @@ impl Prior {
     pub(super) fn precision(&self, card: &Card) -> DMatrix<f64> {
         self.assemble(
             card,
-            Self::block(self.rough_absorption, self.absorption.1),
+            self.absorption_block(),
             self.scattering_block(),
             |sd| 1.0 / (sd * sd),
         )
@@ -100,7 +147,7 @@ impl Prior {
     pub(super) fn covariance(&self, card: &Card) -> DMatrix<f64> {
         self.assemble(
             card,
-            spectrum::invert_positive(Self::block(self.rough_absorption, self.absorption.1)),
+            spectrum::invert_positive(self.absorption_block()),
             spectrum::invert_positive(self.scattering_block()),
             |sd| sd * sd,
         )

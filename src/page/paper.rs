@@ -5,6 +5,16 @@ use serde::Serialize;
 use super::{OpenPicture, OpenShelf, Tone, picture::PictureView, shelf::Known};
 use crate::Result;
 
+/// A build in as many digits as beside its knife on the page (`www/parts/pull.js`).
+fn times(build: f64) -> String {
+    let digits = match build {
+        _ if build < 0.0995 => 3,
+        _ if build < 0.995 => 2,
+        _ => 1,
+    };
+    format!("{build:.digits$} ×")
+}
+
 /// What colours on paper assume.
 pub(super) const CONDITIONS: &str = "Colours for daylight (D50, CIE 1931 2° observer), glossy or oiled out, gloss itself left out; a printer shows them roughly, the numbers hold. Predicted from scans and tested on simulated cards only, no real card yet. Paint one patch and let it dry first.";
 
@@ -175,8 +185,8 @@ impl OpenPicture {
                     };
                     match film.coats {
                         0 => "left out".to_owned(),
-                        1 => format!("one{by}, {:.2} ×", film.build),
-                        n => format!("{n}{by}, each {:.2} ×", film.build),
+                        1 => format!("one{by}, {}", times(film.build)),
+                        n => format!("{n}{by}, each {}", times(film.build)),
                     }
                 },
                 recipe: match film.thinning_words.as_str() {

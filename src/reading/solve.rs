@@ -82,7 +82,12 @@ pub(super) struct Measure {
 
 /// Constants from cells.
 pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers, tones: Tones) -> Solved {
-    let prior = Prior::of_colours(chroma(sampled));
+    let over_white = sampled
+        .pooled
+        .iter()
+        .filter(|cell| cell.ground == Ground::White);
+    let films_over_white = over_white.map(|cell| cell.xyz);
+    let prior = Prior::of_films(sampled.white.xyz, films_over_white);
     let told = answers.surface.haze();
     let card = Card::of(sampled, films, answers);
     let first = fit::fit(
@@ -129,20 +134,6 @@ pub(super) fn solve(sampled: &Sampled, films: usize, answers: &Answers, tones: T
         }
     }
     solved(under(told), false)
-}
-
-/// CIELAB chroma of the most colourful cell over white, the bare stripe counting as white.
-fn chroma(sampled: &Sampled) -> f64 {
-    let of = |cell: &PooledCell| {
-        let [x, y, z] = std::array::from_fn(|axis| {
-            colour::WHITE[axis] * cell.xyz[axis] / sampled.white.xyz[axis].max(f64::MIN_POSITIVE)
-        });
-        let lab = colour::lab(Xyz::new(x, y, z));
-        lab.a.hypot(lab.b)
-    };
-    let over_white = |cell: &&PooledCell| cell.ground == Ground::White;
-    let cells = sampled.pooled.iter().filter(over_white);
-    cells.map(of).fold(0.0, f64::max)
 }
 
 /// What can be said of cells whose films are not modelled.

@@ -564,6 +564,24 @@ fn a_finger_that_scrolls_the_page_pulls_no_film_and_moves_no_edge() {
     page.close();
 }
 
+/// The link past the names of the places is no place: it leaves the one that is shown.
+#[test]
+fn the_link_past_the_names_stays_where_one_is() {
+    let (_server, _profile, mut page) = open();
+    for place in ["tubes", "picture", "sure"] {
+        go(&mut page, place);
+        page.focus(".skip");
+        page.press("Enter");
+        page.wait("document.activeElement.id === 'main'");
+        assert_eq!(page.evaluate("location.hash"), format!("#{place}"));
+        assert_eq!(
+            page.evaluate(&format!("document.querySelector('#{place}').hidden")),
+            false
+        );
+    }
+    page.close();
+}
+
 /// What switches itself off, goes or is hidden hands the keys on; a browser drops them to the whole page.
 #[test]
 fn keys_go_on_from_beside_what_was_pressed() {
@@ -576,10 +594,32 @@ fn keys_go_on_from_beside_what_was_pressed() {
     page.focus("#card [data-do=undo]");
     page.press("Enter");
     page.wait("document.querySelector('#card [data-do=undo]').ariaDisabled === 'true'");
-    page.wait("document.activeElement.dataset.do === 'redo'");
+    // What is pressed again and again keeps the keys: the next button would act otherwise.
+    let films = "document.querySelectorAll('#card [data-grip$=-bottom]').length";
+    let before = page.evaluate(films);
+    page.press("Enter");
+    page.press("Enter");
+    page.wait("document.activeElement.dataset.do === 'undo'");
+    page.focus("#card [data-do=redo]");
     page.press("Enter");
     page.wait("document.querySelector('#card [data-do=redo]').ariaDisabled === 'true'");
-    page.wait("document.activeElement.dataset.do === 'add-film'");
+    page.press("Enter");
+    page.press("Enter");
+    page.wait(
+        "document.activeElement.dataset.do === 'redo' && !document.querySelector('#card .busy')",
+    );
+    assert_eq!(page.evaluate(films), before);
+    // What was pressed is taken away with all around it: on bare card there is no film, and that was the answer.
+    page.click("#card [data-do=add-film]");
+    let answer = "[...document.querySelectorAll('#card [data-part=question] button')].find((node) => node.textContent === 'No film there')";
+    page.wait(answer);
+    page.wait("!document.querySelector('#card .busy')");
+    page.evaluate(&format!("{answer}.focus()"));
+    page.press("Enter");
+    page.wait(&format!(
+        "!({answer}) && !document.querySelector('#card .busy')"
+    ));
+    page.wait(&format!("!({lost})"));
     page.focus("#card [data-do=another]");
     page.press("Enter");
     page.wait("!document.querySelector('#start').hidden");

@@ -4,6 +4,8 @@ use std::collections::HashMap;
 
 use image::{RgbImage, imageops};
 
+use twoground::simulate::{render, sensor::Kind, troubles};
+
 use super::*;
 
 /// A sample's scan with 8 bits and without its profile, as other programs hand pictures on.
@@ -55,6 +57,66 @@ fn findings(page: &mut Browser) -> HashMap<String, String> {
         .expect("pairs")
         .into_iter()
         .collect()
+}
+
+/// A steep blue through three narrow lights: the card asks which kind of scanner it was. The answer is read at once, remembered, and
+/// goes back with Undo, for this card and the next.
+#[test]
+fn the_kind_of_scanner_is_asked_answered_and_taken_back() {
+    let (_server, _profile, mut page) = open();
+    let folder = Folder::new("kinds");
+    let scan = folder.path().join("blue.png");
+    let mut scene = (0..400)
+        .map(|seed| troubles::plain(seed, 105.0))
+        .find(|scene| scene.cards[0].paint.name == "blue lake")
+        .expect("a card of it");
+    scene.scanner.sensor = Kind::ThreeLeds;
+    let bytes = render(&scene).bytes().expect("a picture");
+    fs::write(&scan, bytes).expect("a folder that can be written");
+    read(&mut page, &scan);
+    page.wait("document.querySelector('#card [data-finding=scanner-kind] button')");
+    page.focus("#card [data-finding=scanner-kind] button");
+    page.press("Enter");
+    page.wait(
+        "document.activeElement.name === 'scanner' && document.activeElement.checkVisibility()",
+    );
+    page.press("ArrowRight");
+    page.wait("document.activeElement.value === 'white_light'");
+    page.wait_for_text("Read again: milk on black");
+    page.wait("!document.querySelector('#card [data-finding=scanner-kind]')");
+    let remembered = "localStorage.getItem('scanner')";
+    assert_eq!(page.evaluate(remembered), "white_light");
+    assert_eq!(corrected(&mut page)["provenance"]["scanner"], "white_light");
+    page.click("#card [data-do=undo]");
+    page.wait("document.querySelector('#card [data-finding=scanner-kind]')");
+    page.wait(&format!("{remembered} === 'unknown'"));
+    assert_eq!(corrected(&mut page)["provenance"]["scanner"], "unknown");
+    page.close();
+}
+
+/// What is kept stays as it was until the changes are kept too; until then that is said.
+#[test]
+fn what_changed_since_it_was_kept_is_said() {
+    let (_server, _profile, mut page) = open();
+    read(&mut page, &samples::samples()[1].scan);
+    name_and_keep(&mut page, "Sea");
+    page.focus("#card input[name=surface][value=glossy]");
+    page.press("ArrowRight");
+    page.wait_for_text("Changed since it was kept");
+    page.click("#card [data-do=undo]");
+    page.wait_for_text("Kept on this computer.");
+    page.click("#card [data-do=redo]");
+    page.wait_for_text("Changed since it was kept");
+    page.click("#card [data-do=another]");
+    page.wait_for_text("The last changes to");
+    page.click("#start [data-do=back]");
+    page.wait(READ);
+    page.wait_for_text("Changed since it was kept");
+    page.click("#card [data-do=keep]");
+    page.wait_for_text("Kept on this computer.");
+    shelf_has(&mut page, 1);
+    page.wait_for_text("Last: the new reading of Sea");
+    page.close();
 }
 
 #[test]

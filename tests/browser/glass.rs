@@ -595,6 +595,34 @@ fn painting_and_areas_are_held_with_the_picture() {
     page.close();
 }
 
+/// Another painting takes the place of the one under glass; what was drawn on that comes back with its file.
+#[test]
+fn what_was_drawn_comes_back_after_another_painting() {
+    let (_server, _profile, mut page) = open();
+    opened(&mut page, 2);
+    jug_brushed_and_another_area(&mut page);
+    page.click("#glass [data-do=glass-close]");
+    page.wait_for_text("still-life.jpg was under glass here.");
+    let folder = Folder::new("second painting");
+    let other = folder.path().join("other.png");
+    image::RgbImage::from_fn(400, 300, |x, y| {
+        image::Rgb([(x / 2) as u8, (y / 2) as u8, 90])
+    })
+    .save(&other)
+    .expect("a picture");
+    page.upload("#glass-file", &[other]);
+    seen(&mut page);
+    page.wait("document.querySelectorAll('#glass [data-area]').length === 1");
+    settled(&mut page);
+    page.click("#glass [data-do=glass-close]");
+    page.wait_for_text("other.png was under glass here.");
+    page.wait_for_text("What you drew on still-life.jpg is held too");
+    page.click("#glass [data-do=glass-sample]");
+    seen(&mut page);
+    page.wait("document.querySelectorAll('#glass [data-area]').length === 2");
+    page.close();
+}
+
 /// A browser ends a worker without a word. It is noticed whichever it is, while something is asked of it and while it rests, and
 /// what was drawn is gone on with.
 #[test]

@@ -408,6 +408,69 @@ fn a_scan_that_is_being_read_survives_a_reload() {
     page.close();
 }
 
+/// A card that is opened from a table of scans goes back to it as it was answered and named; kept alone, it is not kept once more. A table
+/// takes the place of the scan that is open.
+#[test]
+fn a_card_of_a_table_comes_back_as_it_is_now() {
+    let (_server, _profile, mut page) = open();
+    let files: Vec<PathBuf> = samples::samples()
+        .into_iter()
+        .take(2)
+        .map(|sample| sample.scan)
+        .collect();
+    read(&mut page, &files[0]);
+    page.click(".brand");
+    page.wait("!document.querySelector('#start').hidden");
+    page.upload("#scan", &files);
+    page.wait("!document.querySelector('#class').hidden && document.querySelector('#card').hidden");
+    let all = "document.querySelectorAll('#class tbody tr').length === 2 && !document.querySelector('#class [data-do=keep-all]').disabled";
+    page.wait(all);
+    let open_row = |page: &mut Browser, row: usize| {
+        page.click(&format!("#class tbody tr:nth-child({row}) button"));
+        page.wait(READ);
+        page.wait("!document.querySelector('#card [data-do=to-table]').hidden && document.querySelector('#card [data-do=another]').hidden");
+    };
+    let surface = "document.querySelector('#card input[name=surface]:checked').value";
+    // Answered and named, not kept.
+    open_row(&mut page, 1);
+    page.evaluate("document.querySelector('#card input[name=surface][value=matt]').click()");
+    page.wait("!document.querySelector('#card .busy')");
+    page.evaluate("document.querySelector('#card input[name=name]').value = ''");
+    page.click("#card input[name=name]");
+    page.type_text("Answered");
+    page.click("#card [data-do=to-table]");
+    page.wait("!document.querySelector('#class').hidden && document.querySelector('#class tbody tr input').value === 'Answered'");
+    // Kept alone, after a reload in the middle of it.
+    open_row(&mut page, 2);
+    page.evaluate("document.querySelector('#card input[name=name]').value = ''");
+    name_and_keep(&mut page, "Kept alone");
+    page.evaluate("new Promise((done) => setTimeout(() => done(1), 1200))");
+    page.reload();
+    page.wait(READ);
+    page.wait_for_text("Kept on this computer.");
+    page.click("#card [data-do=to-table]");
+    page.wait("!document.querySelector('#class').hidden");
+    page.wait(all);
+    page.wait("document.querySelectorAll('#class tbody input').length === 1");
+    // Opened again, it is as it was left.
+    open_row(&mut page, 1);
+    assert_eq!(page.evaluate(surface), "matt");
+    assert_eq!(
+        page.evaluate("document.querySelector('#card input[name=name]').value"),
+        "Answered"
+    );
+    page.click("#card [data-do=to-table]");
+    page.wait("!document.querySelector('#class').hidden");
+    page.click("#class [data-do=keep-all]");
+    page.wait("location.hash === '#tubes'");
+    shelf_has(&mut page, 2);
+    let mut kept = names(&mut page);
+    kept.sort();
+    assert_eq!(kept, ["Answered", "Kept alone"]);
+    page.wait_for_text("2 paints kept on this computer.");
+    page.close();
+}
+
 #[test]
 fn many_scans_become_a_table_with_reasons_and_are_kept_together() {
     let (server, profile, mut page) = open();

@@ -9,7 +9,7 @@
 use twoground::{
     colour::{self, Xyz},
     film::{surface, transport::Transport},
-    fit::{self, Optics, Prior},
+    fit::{self, Optics},
     paint::{
         Constants, Covariance,
         file::Grade,
@@ -118,7 +118,8 @@ impl MilkPaint {
             .map(|draw| {
                 let cells = score::noisy(&mut Random::of(draw as u64, self.paint.name), &exact);
                 let card = sets::card(white, black, &cells);
-                let fitted = fit::fit(&card, &Prior::default(), Optics::Transport);
+                let prior = sets::prior(white, &cells);
+                let fitted = fit::fit(&card, &prior, Optics::Transport);
                 let paint = Constants::of(&fitted);
                 let thickest = fitted
                     .log_builds

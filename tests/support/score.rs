@@ -8,7 +8,7 @@
 
 use twoground::{
     colour::{self, Lab},
-    fit::{self, Optics, Prior},
+    fit::{self, Optics},
     paint::Constants,
     picture::{Film, Ground, Stack},
     simulate::random::Random,
@@ -150,7 +150,8 @@ pub fn kept(films: usize, draw: usize) -> &'static [usize] {
 pub fn learn(set: &Set, cells: &[[colour::Xyz; 2]], kept: &[usize]) -> (Constants, f64) {
     let some: Vec<_> = kept.iter().map(|&film| cells[film]).collect();
     let card = sets::card(set.white, set.black, &some);
-    let fitted = fit::fit(&card, &Prior::default(), Optics::Transport);
+    let prior = sets::prior(set.white, &some);
+    let fitted = fit::fit(&card, &prior, Optics::Transport);
     (Constants::of(&fitted), set.builds[kept[card.reference]])
 }
 

@@ -11,7 +11,7 @@ use serde_json::Value;
 use twoground::{
     colour::{Lab, Xyz},
     film::surface,
-    fit::{Card, Datum, Says},
+    fit::{Card, Datum, Prior, Says},
     picture::Ground,
     spectrum::{self, Bands},
 };
@@ -126,6 +126,12 @@ fn cells(films: &Value) -> Vec<[Xyz; 2]> {
         .iter()
         .map(|film| [xyz(&film[0]), xyz(&film[1])])
         .collect()
+}
+
+/// What the product takes for known of a paint before it fits such cells.
+pub fn prior(white: Xyz, cells: &[[Xyz; 2]]) -> Prior {
+    let numbers = |c: Xyz| [c.x, c.y, c.z];
+    Prior::of_films(numbers(white), cells.iter().map(|pair| numbers(pair[0])))
 }
 
 /// A card from its cells, thin films first, as the product builds it: neighbours are guessed to differ by a factor of two, and

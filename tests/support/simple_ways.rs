@@ -19,10 +19,10 @@ use twoground::{
 
 /// 31 bands through the textbook formula instead of exact transport. Its own best roughness of S is taken, see
 /// [`TWO_FLUX_ROUGHNESS`].
-pub fn fit_two_flux(card: &Card) -> Fitted {
+pub fn fit_two_flux(card: &Card, prior: Prior) -> Fitted {
     let prior = Prior {
         rough_scattering: TWO_FLUX_ROUGHNESS,
-        ..Prior::default()
+        ..prior
     };
     fit::fit(card, &prior, Optics::TwoFlux)
 }

@@ -15,7 +15,7 @@ use twoground::{
         surface,
         transport::{Layer, Transport},
     },
-    fit::{self, Optics, Prior},
+    fit::{self, Optics},
     paint::{Constants, Covariance},
     picture::{Film, Ground, Stack},
     simulate::{paints, random::Random},
@@ -329,7 +329,8 @@ impl StackSet {
             .iter()
             .map(|cells| {
                 let card = sets::card(self.white, self.black, cells);
-                let fitted = fit::fit(&card, &Prior::default(), Optics::Transport);
+                let prior = sets::prior(self.white, cells);
+                let fitted = fit::fit(&card, &prior, Optics::Transport);
                 (Constants::of(&fitted), CARD[card.reference])
             })
             .collect()
@@ -339,7 +340,12 @@ impl StackSet {
     pub fn two_flux(&self, cells: &[Vec<[Xyz; 2]>], grounds: &[Ground]) -> Tally {
         let fits: Vec<_> = cells
             .iter()
-            .map(|cells| simple_ways::fit_two_flux(&sets::card(self.white, self.black, cells)))
+            .map(|cells| {
+                simple_ways::fit_two_flux(
+                    &sets::card(self.white, self.black, cells),
+                    sets::prior(self.white, cells),
+                )
+            })
             .collect();
         self.compare(grounds, |films, ground| {
             let films: Vec<_> = films

@@ -89,5 +89,5 @@ export class Pull {
   }
 }
 
-/** @param {number} build */
-const times = (build) => `${figure(build, build < 0.0995 ? 3 : build < 0.995 ? 2 : 1)} × the card’s middle film`;
+/** A build as it stands everywhere on the page. @param {number} build */
+export const times = (build) => `${figure(build, build < 0.0995 ? 3 : build < 0.995 ? 2 : 1)} × the card’s middle film`;

@@ -2,6 +2,7 @@
 /** A wanted colour, the greys to paint for one, and a wanted change: which tube, how thick. */
 
 import { el, figure, find } from "../dom.js";
+import { times } from "../parts/pull.js";
 import { swatch } from "./coats.js";
 import { colourField, putLab, readLab, writeLab } from "./colourfield.js";
 
@@ -118,7 +119,7 @@ export class Wanted {
       { class: "wanted-row", "data-tube": row.key },
       pair,
       el("span", { class: "words" }, el("span", { class: "name" }, row.name), el("span", {}, row.words), el("span", {}, `± ${figure(row.spot.range)}`)),
-      el("span", { class: "words" }, el("span", {}, `${figure(row.build, 2)} × the card’s film`), el("span", {}, row.coats)),
+      el("span", { class: "words" }, el("span", {}, times(row.build)), el("span", {}, row.coats)),
       el("span", { class: "tube-colours", role: "img", "aria-label": "What the same film does to every colour" }, ...row.others.map((tone) => swatch(tone, "paint"))),
       el("button", { type: "button", class: "button line", "aria-label": `${alone ? "Lay it alone" : "Lay it on"}: ${row.name}`, click: lay }, alone ? "Lay it alone" : "Lay it on"),
     );

@@ -26,7 +26,24 @@ ENTRY, INNER = (1 - 0.04) * (1 - 0.05024) / 1.5**2, 0.596346
 # --- optics -------------------------------------------------------------------------------
 SIDE, LEAST, MOST = 57, 1e-4, 150.0
 NODES = np.linspace(np.log(LEAST), np.log(MOST), SIDE)
-stored = np.fromfile(os.path.join(HERE, "../../../src/film/table.bin"), "<f4").astype(float).reshape(3, SIDE, SIDE, 3)
+
+
+def unpacked(data):
+    """What pack() in src/film/table.rs was given: LEB128 numbers, their sign in the lowest bit, differences along the axes."""
+    numbers, folded, shift = [], 0, 0
+    for byte in data:
+        folded |= (byte & 0x7F) << shift
+        shift += 7
+        if byte < 0x80:
+            numbers.append(folded >> 1 if folded & 1 == 0 else -(folded >> 1) - 1)
+            folded = shift = 0
+    cube = np.array(numbers, dtype=np.int64).reshape(3, 3, SIDE, SIDE)          # function, anisotropy, K X, S X
+    for axis in (3, 3, 2, 2, 1):
+        cube = np.cumsum(cube, axis=axis)
+    return cube.transpose(1, 2, 3, 0) / 2**20
+
+
+stored = unpacked(open(os.path.join(HERE, "../../../src/film/table.bin"), "rb").read())
 first = make_interp_spline(NODES, np.moveaxis(stored, 0, 3), k=3, bc_type="natural", axis=0)
 second = make_interp_spline(NODES, np.moveaxis(first.c, 1, 0), k=3, bc_type="natural", axis=0)
 SPLINE = NdBSpline((first.t, second.t), np.moveaxis(second.c, 0, 1), 3)
@@ -38,9 +55,11 @@ def film(kx, sx, g, ground):
     return np.exp(a) + np.exp(b) * ground / (1 - c * ground)
 
 # --- prior: mean and precision by their definitions ------------------------------------------
-PRIOR = {"rough_absorption": 0.5, "rough_scattering": 0.05, "absorption": [0.5, 3.0], "scattering": [0.3, 2.5],
+PRIOR = {"rough_absorption": 0.5, "steep_absorption": 0.6, "rough_scattering": 0.05, "absorption": [0.5, 3.0], "scattering": [0.3, 2.5],
          "slope": [-0.4, 0.8], "build": 0.4}
-SECOND = np.diff(np.eye(N), 2, axis=0)
+FIRST, SECOND = (np.diff(np.eye(N), order, axis=0) for order in (1, 2))
+BETWEEN = (BANDS[1:] + BANDS[:-1]) / 2
+FIRST /= (1 + 3 * np.maximum(440 - BETWEEN, 0) / 40 + 1.7 * np.maximum(BETWEEN - 640, 0) / 60)[:, None]    # wider towards the ends
 PLACE = np.linspace(-1, 1, N)
 
 def prior(case):
@@ -48,7 +67,7 @@ def prior(case):
     mean = np.concatenate([np.full(N, np.log(PRIOR["absorption"][0])), np.log(PRIOR["scattering"][0]) + PRIOR["slope"][0] * PLACE,
                            np.log(case["nominal"]), [case["anisotropy"][0], case["haze"][0]]])
     rough = SECOND.T @ SECOND
-    k = rough / PRIOR["rough_absorption"]**2 + np.eye(N) / N / PRIOR["absorption"][1]**2
+    k = rough / PRIOR["rough_absorption"]**2 + FIRST.T @ FIRST / PRIOR["steep_absorption"]**2 + np.eye(N) / N / PRIOR["absorption"][1]**2
     slope = PLACE / (PLACE @ PLACE)
     s = rough / PRIOR["rough_scattering"]**2 + np.eye(N) / N / PRIOR["scattering"][1]**2 + np.outer(slope, slope) / PRIOR["slope"][1]**2
     sd = [PRIOR["build"] * max(abs(np.log2(x)), 1) for x in case["nominal"]] + [case["anisotropy"][1], case["haze"][1]]
