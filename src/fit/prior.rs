@@ -58,23 +58,27 @@ impl Prior {
         const COLOURED: f64 = 20.0;
         /// L* of the deepest film from which on a paint is so light that little things decide its K, and from which on it is a white (ours).
         const LIGHT: [f64; 2] = [50.0, 90.0];
+        /// L* of the lightest film below which no hue is seen, so that a paint cannot be called grey, and from which on it is (ours).
+        const BLACK: [f64; 2] = [15.0, 30.0];
         let lab = |xyz: [f64; 3]| {
             let [x, y, z] = std::array::from_fn(|axis| {
                 colour::WHITE[axis] * xyz[axis] / white[axis].max(f64::MIN_POSITIVE)
             });
             colour::lab(Xyz::new(x, y, z))
         };
-        let (mut chroma, mut deepest) = (0.0_f64, f64::INFINITY);
+        let (mut chroma, mut deepest, mut lightest) = (0.0_f64, f64::INFINITY, 0.0_f64);
         for lab in films.map(lab) {
             chroma = chroma.max(libm::hypot(lab.a, lab.b));
             deepest = deepest.min(lab.l);
+            lightest = lightest.max(lab.l);
         }
         let coloured = (chroma / COLOURED).min(1.0);
         let light = ((deepest - LIGHT[0]) / (LIGHT[1] - LIGHT[0])).clamp(0.0, 1.0);
+        let unseen = ((BLACK[1] - lightest) / (BLACK[1] - BLACK[0])).clamp(0.0, 1.0);
         let usual = Self::default();
         Self {
             rough_absorption: EVEN + (usual.rough_absorption - EVEN) * coloured,
-            steep_absorption: FLAT / (1.0 - coloured.max(light)),
+            steep_absorption: FLAT / (1.0 - coloured.max(light).max(unseen)),
             ..usual
         }
     }
