@@ -122,7 +122,7 @@ engine.onlong = (method) => {
 };
 
 const start = startScreen(page, (file, more) => card.open(file, more), (left) => ("files" in left ? card.work.dropTable(left.name) : card.work.drop(left.name)), (files) => read_many(files), (table) => go_on(table), (files) => tubes.take(files));
-const card = cardScreen(page, (id) => picture.choose(id), (printed) => picture.take(printed), (row) => classroom.take(row));
+const card = cardScreen(page, (id) => picture.choose(id), (printed) => picture.take(printed), { take: (row) => classroom.take(row), isOpen: () => classroom.isOpen() });
 const classroom = classScreen(page, card.work, (file, more) => card.open(file, more));
 const tubes = tubesScreen(page, (id) => picture.choose(id));
 const picture = pictureScreen(page, () => glass.onPaper());

@@ -9,6 +9,8 @@ const FIELDS = /** @type {const} */ (["name", "maker", "binder", "batch", "drawn
 
 export class LabelForm {
   #form;
+  /** What was said last, and what leads on from it. */ #said = "";
+  /** @type {{ words: string, act: () => void } | undefined} */ #next;
 
   /**
    * @param {HTMLElement} root
@@ -72,8 +74,13 @@ export class LabelForm {
 
   /** What came of keeping, with a way to go on. @param {string} words @param {{ words: string, act: () => void }} [next] */
   say(words, next) {
+    const said = `${words} ${next?.words ?? ""}`;
+    this.#next = next;
+    // The same once more is told to nobody again, and its button stays under the keys.
+    if (said === this.#said) return;
+    this.#said = said;
     say(this.#form, "keep", words);
-    if (next) find(this.#form, "[data-say=keep]").append(" ", el("button", { type: "button", class: "button", click: next.act }, next.words));
+    if (next) find(this.#form, "[data-say=keep]").append(" ", el("button", { type: "button", class: "button", click: () => this.#next?.act() }, next.words));
   }
 
   /** @param {string} name */

@@ -45,9 +45,9 @@ const MOST_UNDONE = 100;
  * @param {import("../main.js").Page} page
  * @param {(id: number) => void} over shows a kept paint over the underpainting
  * @param {(card: import("../types.js").Printed) => void} lay adds the colours of a printed card to the underpainting
- * @param {(card: import("./class.js").FromCard) => void} toTable gives a card back to the table that it was opened from
+ * @param {{ take: (card: import("./class.js").FromCard) => void, isOpen: () => boolean }} scans the table that a card may have been opened from
  */
-export function cardScreen(page, over, lay, toTable) {
+export function cardScreen(page, over, lay, scans) {
   const { engine } = page;
   const screen = find(document, "#card");
   /** @type {ReadingView | null} */ let view = null;
@@ -213,7 +213,7 @@ export function cardScreen(page, over, lay, toTable) {
     /** @type {import("../types.js").ClassRow} */
     const row = await engine.call("row", [file.name]);
     const text = row.text && (await engine.call("record", [sheet.label]));
-    toTable({ of: table, row: { ...row, text, name: sheet.label.name || row.name, paint: row.paint && { ...row.paint, label: sheet.label } }, kept: sheet.kept, safe: sheet.safe, layout });
+    scans.take({ of: table, row: { ...row, text, name: sheet.label.name || row.name, paint: row.paint && { ...row.paint, label: sheet.label } }, kept: sheet.kept, safe: sheet.safe, layout });
   }
 
   /** Takes a step back, or again. @param {boolean} back */
@@ -578,7 +578,7 @@ export function cardScreen(page, over, lay, toTable) {
       opening += 1;
       const mine = (begun += 1);
       const own = left?.own ?? scanner === undefined;
-      const next = { file, pasted, own, of: left?.of ?? crypto.randomUUID(), table };
+      const next = { file, pasted, own, of: left?.of ?? crypto.randomUUID(), table: scans.isOpen() ? table : undefined };
       const there = left?.layout ?? row?.layout;
       try {
         const found = await page.patiently("", async (stage) => {
@@ -586,7 +586,7 @@ export function cardScreen(page, over, lay, toTable) {
           if (!left) {
             stage("reading");
             const sheets = labels.map((label) => ({ label, kept: undefined }));
-            const held = await work.scan(file, [], next.of, { pasted, own, scanner, card, table, layout: there, sheets });
+            const held = await work.scan(file, [], next.of, { pasted, own, scanner, card, table: next.table, layout: there, sheets });
             if (!held || mine !== begun) throw new EngineError({ code: "cancelled", words: "Stopped." });
           }
           const found = await engine.call("open", [file, pasted, scanner ?? remembered(SCANNER) ?? "", there], stage);
