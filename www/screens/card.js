@@ -212,8 +212,10 @@ export function cardScreen(page, over, lay, scans) {
     sheet.label = form.label;
     /** @type {import("../types.js").ClassRow} */
     const row = await engine.call("row", [file.name]);
-    const text = row.text && (await engine.call("record", [sheet.label]));
-    scans.take({ of: table, row: { ...row, text, name: sheet.label.name || row.name, paint: row.paint && { ...row.paint, label: sheet.label } }, kept: sheet.kept, safe: sheet.safe, layout });
+    // Without a name of its own the card has the one that the table gives it.
+    const label = { ...sheet.label, name: sheet.label.name || row.name };
+    const text = row.text && (await engine.call("record", [label]));
+    scans.take({ of: table, row: { ...row, text, name: label.name, paint: row.paint && { ...row.paint, label } }, kept: sheet.kept, safe: sheet.safe, layout });
   }
 
   /** Takes a step back, or again. @param {boolean} back */

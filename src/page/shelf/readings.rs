@@ -200,7 +200,11 @@ fn reading(id: u32, known: &Known, apart: Option<Apart>, odd: bool) -> ReadingRo
         short: known.view.short.clone(),
         milk: known.view.milk.clone(),
         apart: apart.map_or_else(
-            || "picture only".to_owned(),
+            || match known.constants {
+                None => "picture only".to_owned(),
+                // There is no other to be apart from.
+                Some(_) => String::new(),
+            },
             |apart| {
                 format!(
                     "{:.1} from the others, by chance up to {:.1}",

@@ -222,6 +222,7 @@ fn one_scan_kept_twice_tells_no_more() {
     );
     assert!(row.together.contains("count once"), "{}", row.together);
     assert_eq!(row.readings.len(), 3);
+    assert_eq!(row.readings[2].apart, "");
     assert!(
         row.readings[0].apart.contains("same scan"),
         "{}",
