@@ -170,11 +170,16 @@ impl<'a> Tube<'a> {
         let alike = readings::alike(&all)?;
         let at = alike.taken.first().copied().unwrap_or(0);
         let taken: Vec<&Constants> = alike.taken.iter().map(|&i| &constants[i]).collect();
-        let mut words = format!(
-            "{}: predicted by {}.",
-            of[at].paint.name_or_unnamed(),
-            readings::taken_words(taken.len(), of.len() - alike.repeats.len())
-        );
+        let name = of[at].paint.name_or_unnamed();
+        let scans = of.len() - alike.repeats.len();
+        let mut words = if scans == 1 {
+            format!("{name}: its readings are of one and the same scan, and count once.")
+        } else {
+            format!(
+                "{name}: predicted by {}.",
+                readings::taken_words(taken.len(), scans)
+            )
+        };
         let file = |i: usize| match of[i].provenance.file_name.as_str() {
             "" => format!("reading {}", i + 1),
             file => file.to_owned(),
@@ -182,14 +187,13 @@ impl<'a> Tube<'a> {
         if let Some(odd) = alike.odd {
             words += &format!(" {} is the odd one out and left out.", file(odd));
         }
-        if !alike.repeats.is_empty() {
+        if scans > 1 && !alike.repeats.is_empty() {
             words += " Readings of one and the same scan count once.";
         }
-        let left = of.len() - alike.repeats.len() - taken.len();
-        if left > usize::from(alike.odd.is_some()) {
+        if scans - taken.len() > usize::from(alike.odd.is_some()) {
             words += readings::HIDING_LEFT_OUT;
         }
-        if at > 0 {
+        if at > 0 && scans > 1 {
             words += &format!(" Its films are those of the card in {}.", file(at));
         }
         let known: Vec<_> = all

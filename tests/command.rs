@@ -537,6 +537,8 @@ fn glaze_takes_several_readings_of_a_tube_as_one() {
         // The same paint on a card whose middle film is so many times as thick.
         record.absorption.iter_mut().for_each(|k| *k *= scale);
         record.scattering.iter_mut().for_each(|s| *s *= scale);
+        // No two scans give the same numbers.
+        record.cells[0].xyz[1] *= 1.0 + 0.001 * scale;
         let file = folder.join(format!("{name}.json"));
         fs::write(&file, record.write()).expect("a file");
         file
@@ -574,6 +576,13 @@ fn glaze_takes_several_readings_of_a_tube_as_one() {
     }
     assert!(range(&both) < range(&alone));
     assert!(note(&both).contains("the mean of its 2 readings"), "{both}");
+    // One scan given twice tells no more than once.
+    let twice = ask(&[&one, &one], "0.8");
+    assert_eq!(
+        (&twice["lab"], range(&twice)),
+        (&alone["lab"], range(&alone))
+    );
+    assert!(note(&twice).contains("count once"), "{twice}");
     // In films of the first one's card.
     assert_eq!(ask(&[&two, &one], "0.4")["lab"], both["lab"]);
     // The odd one out of three is left out and named, wherever it stands.
