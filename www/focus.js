@@ -46,12 +46,13 @@ export function keepFocus() {
 /** What keys come to in a part of the page, in order. @param {Element} group */
 const places = (group) => [...group.querySelectorAll(FOCUSABLE)].filter((node) => able(node) && !node.matches("[tabindex='-1']"));
 
-/** What stands now where something stood, in the first of these parts that is still there and has anything. @param {[Element, number][]} parts */
+/** What stands now before the place where something stood, in the first of these parts that is still there and has anything: what comes
+ * after it may act otherwise. @param {[Element, number][]} parts */
 function within(parts) {
   for (const [group, place] of parts) {
     if (!able(group)) continue;
     const all = places(group);
-    const next = all[Math.max(0, Math.min(place, all.length - 1))];
+    const next = all[Math.max(0, Math.min(place, all.length) - 1)];
     if (next) return next;
   }
   return null;

@@ -687,7 +687,7 @@ fn clipped(cell: &PooledCell) -> Option<Finding> {
     } else if low == 3 {
         let words = format!("Film {number} over {over} is cut off at zero.");
         ("clipped-film", words, SWITCH_OFF)
-    } else if low > 0 && cell.xyz[1] < NEARLY_BLACK {
+    } else if low > 0 && is_black(cell) {
         let words = format!(
             "Film {number} over {over} is so dark that the file cuts one of its channels off at zero; what is cut off counts as a limit."
         );
@@ -711,6 +711,15 @@ fn clipped(cell: &PooledCell) -> Option<Finding> {
         weight: Weight::Widens,
         place: Place::Cells(cell.film, cell.ground),
     })
+}
+
+/// Whether a cell is nearly black and has hardly a hue: a wider colour space would not help it.
+fn is_black(cell: &PooledCell) -> bool {
+    /// Chroma below which it has none to speak of (ours).
+    const NO_HUE: f64 = 5.0;
+    let [x, y, z] = cell.xyz;
+    let lab = colour::lab(Xyz::new(x, y, z));
+    y < NEARLY_BLACK && libm::hypot(lab.a, lab.b) < NO_HUE
 }
 
 /// Y below which a cell counts as nearly black (ours): about what black stripes have.

@@ -226,12 +226,7 @@ pub(super) fn verdict_words(
         } else {
             "Lights and darks can hardly be told apart under it."
         };
-        let dark = if rises.iter().all(|&rise| rise < 0.5) {
-            " It hides by being dark, not milky: thinner, it glazes."
-        } else {
-            ""
-        };
-        return ("Covers.".into(), format!("{sentence}{dark}"));
+        return ("Covers.".into(), sentence.into());
     }
     let veiled = || (0..here.len()).filter(|&i| here[i] == Here::Veil);
     let lifted: Vec<&str> = veiled().map(|i| names[i]).collect();

@@ -94,12 +94,7 @@ pub(super) fn reason(
             "Veil (velatura): this colour rises by {by:.0} L*, because the film throws light back before it reaches what lies below.{perhaps}"
         ),
         Here::Covering => {
-            let dark = if after.l < before.l + 0.5 {
-                " It hides by being dark, not milky."
-            } else {
-                ""
-            };
-            format!("Covering: white and black would be only {left:.0} L* apart under it.{dark}")
+            format!("Covering: white and black would be only {left:.0} L* apart under it.")
         }
     }
 }
