@@ -33,6 +33,8 @@ export async function keepOffline() {
       asked = true;
       if (taken || !kept.waiting) return location.reload();
       kept.waiting.postMessage("take-over");
+      // Browsers wait until the one in use answers nothing more: at once as a rule, half a minute where a window was just opened.
+      say(bar, "newer", "Changing to the newer version. This can take half a minute; you can go on meanwhile.");
     });
     find(bar, "[data-do=later]").addEventListener("click", () => (bar.hidden = true));
     kept.addEventListener("updatefound", () => kept.installing?.addEventListener("statechange", offer));

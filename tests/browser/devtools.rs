@@ -103,6 +103,8 @@ impl Browser {
             downloaded: Vec::new(),
         };
         browser.call("", "Target.setAutoAttach", auto_attach());
+        let service_workers = json!({"discover": true, "filter": [{"type": "service_worker"}]});
+        browser.call("", "Target.setDiscoverTargets", service_workers);
         let downloads = browser
             .downloads
             .path()
@@ -606,6 +608,11 @@ impl Browser {
         let about = &message["params"];
         match message["method"].as_str().unwrap_or_default() {
             "Target.attachedToTarget" => self.attached(about),
+            "Target.targetCreated" => {
+                let service_worker =
+                    json!({"targetId": about["targetInfo"]["targetId"], "flatten": true});
+                self.send("", "Target.attachToTarget", service_worker);
+            }
             "Target.targetCrashed" | "Inspector.targetCrashed" => {
                 let target = about["targetId"].as_str().unwrap_or(&session);
                 // A service worker ends whenever the browser sees fit, and is told of in the same way.
@@ -714,8 +721,14 @@ impl Drop for Browser {
     }
 }
 
+/// Watches what comes to life, which waits until that is so. All but service workers: one that the browser ends and begins again
+/// would wait once more, at times for ever (`Runtime.runIfWaitingForDebugger` may come to it too early), so they are found as they
+/// begin and watched without.
 fn auto_attach() -> Value {
-    json!({"autoAttach": true, "waitForDebuggerOnStart": true, "flatten": true})
+    let others =
+        ["service_worker", "browser", "tab"].map(|kind| json!({"type": kind, "exclude": true}));
+    let filter = Value::from_iter(others.into_iter().chain([json!({})]));
+    json!({"autoAttach": true, "waitForDebuggerOnStart": true, "flatten": true, "filter": filter})
 }
 
 fn exception(details: &Value) -> String {
