@@ -2,10 +2,9 @@
 //!
 //! Unknown are log K and log S on 31 bands, the log build of every film but one, how far forward the paint scatters, and a
 //! constant that a dull surface adds. The data are a few colours per film and stripe; a smoothness prior carries what they
-//! cannot ([`prior`]). The most probable values are found by Gauss-Newton in the space of the data, which are fewer than the
-//! unknowns (the same step as in the usual form, by the matrix inversion lemma; Tarantola, Inverse Problem Theory (2005),
-//! 3.2). [`uncertainty`] passes the covariance on to predictions.
+//! cannot ([`prior`]). The most probable values are found by [`descent`]; [`uncertainty`] passes their covariance on to predictions.
 
+pub mod descent;
 mod mixed;
 pub mod noise;
 pub mod prior;
@@ -23,18 +22,10 @@ use crate::{
     spectrum::{BANDS, Bands},
 };
 
-pub use prior::Prior;
+use descent::{Bounded, Known, Measured, Model, Optimum, Problem};
 
-/// What one number of a card says.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Says {
-    /// The value itself, within its standard deviation.
-    Equal,
-    /// No more than the value: the channel was clipped at its lower end.
-    AtMost,
-    /// No less than the value: clipped at its upper end.
-    AtLeast,
-}
+pub use descent::Says;
+pub use prior::Prior;
 
 /// One measured number: a weighted sum over the spectrum of one film over one stripe.
 #[derive(Debug, Clone, PartialEq)]
@@ -151,32 +142,40 @@ const STARTS: [(f64, f64); 5] = [
     (1.0, 3.0),
     (0.01, 1.0),
 ];
-/// Most Gauss-Newton steps from one start.
-const MOST_STEPS: usize = 60;
-/// A fit ends when a step lowers its cost by less than this share.
-const SETTLED: f64 = 1e-7;
-/// Longest step of any unknown: a factor of 4.5.
-const LONGEST: f64 = 1.5;
-/// How often a bound may be taken up or let go, on average.
-const MOST_TURNS: usize = 3;
-/// A bound is kept that is broken by less than this share of its standard deviation.
-const KEPT: f64 = 1e-6;
-
 /// Most probable K, S and builds behind one card.
 pub fn fit(card: &Card, prior: &Prior, optics: Optics) -> Fitted {
-    let problem = Problem {
+    let films = Films { card, optics };
+    let problem = films.problem(prior);
+    let starts = STARTS.map(|(k, s)| {
+        let mut theta = problem.known.mean.clone();
+        for band in 0..BANDS {
+            theta[band] = libm::log(k);
+            theta[BANDS + band] = libm::log(s);
+        }
+        theta
+    });
+    let optimum = problem.solve(starts);
+    films.fitted(optimum.expect("there is at least one start"))
+}
+
+/// The same from one start that is near already: an earlier fit of the same films.
+pub fn refit(card: &Card, prior: &Prior, near: &Fitted) -> Fitted {
+    let films = Films {
         card,
-        optics,
-        mean: prior.mean(card),
-        covariance: prior.covariance(card),
+        optics: near.optics,
     };
-    let precision = prior.precision(card);
-    STARTS
-        .iter()
-        .map(|&start| problem.descend(start, &precision))
-        .reduce(|best, next| if next.cost < best.cost { next } else { best })
-        .map(|end| problem.finish(end))
-        .expect("there is at least one start")
+    let problem = films.problem(prior);
+    let mut theta = problem.known.mean.clone();
+    for band in 0..BANDS {
+        theta[band] = near.log_absorption[band];
+        theta[BANDS + band] = near.log_scattering[band];
+    }
+    for (film, &build) in near.log_builds.iter().enumerate() {
+        theta[2 * BANDS + film] = build;
+    }
+    theta[films.anisotropy()] = near.anisotropy;
+    theta[films.haze()] = near.haze.0;
+    films.fitted(problem.solve([theta]).expect("there is a start"))
 }
 
 /// Nominal builds from the cells: films ranked by depth, a factor 2 between neighbours, the middle one (of an even number
@@ -200,229 +199,76 @@ pub fn nominal_builds(depths: &[f64], units: &[bool]) -> (Vec<f64>, usize) {
     (builds, order.get(middle).copied().unwrap_or(0))
 }
 
-/// The same from one start that is near already: an earlier fit of the same films.
-pub fn refit(card: &Card, prior: &Prior, near: &Fitted) -> Fitted {
-    let problem = Problem {
-        card,
-        optics: near.optics,
-        mean: prior.mean(card),
-        covariance: prior.covariance(card),
-    };
-    let films = card.nominal.len();
-    let mut theta = problem.mean.clone();
-    for band in 0..BANDS {
-        theta[band] = near.log_absorption[band];
-        theta[BANDS + band] = near.log_scattering[band];
-    }
-    for film in 0..films {
-        theta[2 * BANDS + film] = near.log_builds[film];
-    }
-    theta[2 * BANDS + films] = near.anisotropy;
-    theta[2 * BANDS + films + 1] = near.haze.0;
-    problem.finish(problem.descend_from(theta, &prior.precision(card)))
-}
-
-struct Problem<'a> {
+/// A card's films as a model of its data. The unknowns, in this order: log K, log S, log builds, anisotropy, haze.
+struct Films<'a> {
     card: &'a Card,
     optics: Optics,
-    mean: DVector<f64>,
-    covariance: DMatrix<f64>,
 }
 
-/// A point of the descent. `dual` is the prior's precision times the distance from its mean: it makes the prior's cost a
-/// dot product, and steps keep it without ever inverting the covariance.
-#[derive(Clone)]
-struct Point {
-    theta: DVector<f64>,
-    dual: DVector<f64>,
-    seen: Vec<f64>,
-    heard: Vec<bool>,
-    jacobian: DMatrix<f64>,
-    cost: f64,
-    chi_squared: f64,
-    steps: usize,
-}
-
-impl Problem<'_> {
-    fn descend(&self, (k, s): (f64, f64), precision: &DMatrix<f64>) -> Point {
-        let mut theta = self.mean.clone();
-        for band in 0..BANDS {
-            theta[band] = libm::log(k);
-            theta[BANDS + band] = libm::log(s);
-        }
-        self.descend_from(theta, precision)
+impl Films<'_> {
+    fn anisotropy(&self) -> usize {
+        2 * BANDS + self.card.nominal.len()
     }
 
-    fn descend_from(&self, mut theta: DVector<f64>, precision: &DMatrix<f64>) -> Point {
-        let anisotropy = 2 * BANDS + self.card.nominal.len();
-        theta[anisotropy] = theta[anisotropy].clamp(table::EVEN, table::MOST_FORWARD);
-        let dual = precision * (&theta - &self.mean);
-        let mut here = self.point(theta, dual, 0);
-        for step in 1..=MOST_STEPS {
-            let (towards, dual) = self.target(&here);
-            let change = towards - &here.theta;
-            let longest = change.amax();
-            let mut share = if longest > LONGEST {
-                LONGEST / longest
-            } else {
-                1.0
-            };
-            let mut next = None;
-            for _ in 0..12 {
-                let mut theta = &here.theta + share * &change;
-                let mut mixed = (1.0 - share) * &here.dual + share * &dual;
-                // The optics know no other anisotropies. It is independent of the rest in the prior, so its dual is its own.
-                theta[anisotropy] = theta[anisotropy].clamp(table::EVEN, table::MOST_FORWARD);
-                mixed[anisotropy] = precision[(anisotropy, anisotropy)]
-                    * (theta[anisotropy] - self.mean[anisotropy]);
-                let there = self.point(theta, mixed, step);
-                if there.cost < here.cost {
-                    next = Some(there);
-                    break;
-                }
-                share *= 0.4;
-            }
-            let Some(there) = next else { break };
-            let drop = here.cost - there.cost;
-            here = there;
-            if drop < SETTLED * here.cost {
-                break;
-            }
-        }
-        here
+    fn haze(&self) -> usize {
+        self.anisotropy() + 1
     }
 
-    /// Where the linearised problem has its optimum, and that point's dual.
-    fn target(&self, here: &Point) -> (DVector<f64>, DVector<f64>) {
-        let offset = &here.theta - &self.mean;
-        let spread = &self.covariance * here.jacobian.transpose();
-        let mut inner = &here.jacobian * &spread;
-        let mut right = &here.jacobian * &offset;
-        inner += self.noise(&here.heard);
-        for (i, off) in self.residuals(&here.seen, &here.heard).iter().enumerate() {
-            right[i] += off;
-        }
-        let weights = match inner.cholesky() {
-            Some(factor) => factor.solve(&right),
-            None => DVector::zeros(self.card.data.len()),
-        };
-        (
-            &self.mean + &spread * &weights,
-            here.jacobian.transpose() * weights,
-        )
-    }
-
-    fn point(&self, theta: DVector<f64>, dual: DVector<f64>, steps: usize) -> Point {
-        let (seen, mut jacobian) = self.forward(&theta);
-        let heard = self.heard(&seen);
-        for (i, heard) in heard.iter().enumerate() {
-            if !heard {
-                jacobian.row_mut(i).fill(0.0);
-            }
-        }
-        let residuals = self.residuals(&seen, &heard);
-        let chi_squared = self
-            .noise(&heard)
-            .cholesky()
-            .map_or(f64::INFINITY, |factor| {
-                residuals.dot(&factor.solve(&residuals))
-            });
-        let cost = chi_squared + dual.dot(&(&theta - &self.mean));
-        Point {
-            theta,
-            dual,
-            seen,
-            heard,
-            jacobian,
-            cost,
-            chi_squared,
-            steps,
-        }
-    }
-
-    /// Which data say something: values all, bounds where the light and the errors that data share do not keep them together. A zero
-    /// that is off by much keeps what the light alone does not, so this is a least-squares problem with inequalities; it is solved by
-    /// an active set, one bound a turn, the worst first (Nocedal and Wright, Numerical Optimization (2006), 16.5).
-    fn heard(&self, seen: &[f64]) -> Vec<bool> {
-        let data = &self.card.data;
-        let towards = |i: usize| match data[i].says {
-            Says::Equal => 0.0,
-            Says::AtMost => -1.0,
-            Says::AtLeast => 1.0,
-        };
-        let mut heard: Vec<bool> = (0..data.len())
-            .map(|i| data[i].says == Says::Equal || towards(i) * (data[i].value - seen[i]) > 0.0)
-            .collect();
-        let bounds: Vec<usize> = (0..data.len())
-            .filter(|&i| data[i].says != Says::Equal)
-            .collect();
-        for _ in 0..MOST_TURNS * bounds.len() {
-            let Some(factor) = self.noise(&heard).cholesky() else {
-                break;
-            };
-            let weights = factor.solve(&self.residuals(seen, &heard));
-            // How far each bound is from where it belongs, in its own standard deviations: one that is heard and pulls the wrong way, or
-            // one that is not and is broken.
-            let wrong = |i: usize| {
-                let sd = data[i].sd;
-                if heard[i] {
-                    -towards(i) * weights[i] * sd
-                } else {
-                    let shared: f64 = (0..data.len())
-                        .filter(|&j| heard[j])
-                        .map(|j| self.card.shared[(i, j)] * weights[j])
-                        .sum();
-                    towards(i) * (data[i].value - seen[i] - shared) / sd
-                }
-            };
-            let worst = bounds
+    fn problem(&self, prior: &Prior) -> Problem<'_, Self> {
+        let card = self.card;
+        Problem {
+            model: self,
+            measured: card
+                .data
                 .iter()
-                .map(|&i| (i, wrong(i)))
-                .max_by(|a, b| a.1.total_cmp(&b.1));
-            match worst {
-                Some((i, by)) if by > KEPT => heard[i] = !heard[i],
-                _ => break,
-            }
+                .map(
+                    |&Datum {
+                         value, sd, says, ..
+                     }| Measured { value, sd, says },
+                )
+                .collect(),
+            shared: &card.shared,
+            known: Known {
+                mean: prior.mean(card),
+                covariance: prior.covariance(card),
+                precision: prior.precision(card),
+            },
+            // The optics know no other anisotropies.
+            bounded: Some(Bounded {
+                unknown: self.anisotropy(),
+                range: table::EVEN..=table::MOST_FORWARD,
+            }),
         }
-        heard
     }
 
-    /// Measured minus given, nothing for what says nothing.
-    fn residuals(&self, seen: &[f64], heard: &[bool]) -> DVector<f64> {
-        DVector::from_fn(seen.len(), |i, _| {
-            if heard[i] {
-                self.card.data[i].value - seen[i]
-            } else {
-                0.0
-            }
-        })
+    fn fitted(&self, end: Optimum) -> Fitted {
+        let (anisotropy, haze) = (self.anisotropy(), self.haze());
+        let theta = &end.unknowns;
+        Fitted {
+            optics: self.optics,
+            anisotropy: theta[anisotropy],
+            haze: (theta[haze], end.covariance[(haze, haze)].max(0.0).sqrt()),
+            log_absorption: std::array::from_fn(|b| theta[b]),
+            log_scattering: std::array::from_fn(|b| theta[BANDS + b]),
+            log_builds: theta.as_slice()[2 * BANDS..anisotropy].to_vec(),
+            covariance: end.covariance.view((0, 0), (haze, haze)).into_owned(),
+            fitted: end.seen,
+            chi_squared: end.chi_squared,
+            cost: end.cost,
+            surprise: end.surprise,
+            steps: end.steps,
+        }
     }
+}
 
-    /// Covariance of the data. What says nothing shares nothing either.
-    fn noise(&self, heard: &[bool]) -> DMatrix<f64> {
-        let data = &self.card.data;
-        DMatrix::from_fn(data.len(), data.len(), |i, j| {
-            let shared = if heard[i] && heard[j] {
-                self.card.shared[(i, j)]
-            } else {
-                0.0
-            };
-            if i == j {
-                shared + data[i].sd * data[i].sd
-            } else {
-                shared
-            }
-        })
-    }
-
-    /// Every datum as the constants give it, and its slopes along the unknowns.
-    fn forward(&self, theta: &DVector<f64>) -> (Vec<f64>, DMatrix<f64>) {
+impl Model for Films<'_> {
+    fn see(&self, theta: &DVector<f64>) -> (Vec<f64>, DMatrix<f64>) {
         let card = self.card;
         let films = card.nominal.len();
         let grounds = card.grounds.len();
         // seen[film][ground][band] with slopes; each film and ground is computed once for all its channels.
         let mut table = vec![[[0.0; 4]; BANDS]; films * grounds];
-        let (anisotropy, haze) = (2 * BANDS + films, 2 * BANDS + films + 1);
+        let (anisotropy, haze) = (self.anisotropy(), self.haze());
         for film in 0..films {
             let build = libm::exp(theta[2 * BANDS + film]);
             for band in 0..BANDS {
@@ -460,95 +306,12 @@ impl Problem<'_> {
         }
         (seen, jacobian)
     }
-
-    fn finish(&self, end: Point) -> Fitted {
-        // Posterior covariance P - P J^T (J P J^T + R)^-1 J P.
-        let spread = &self.covariance * end.jacobian.transpose();
-        let inner = &end.jacobian * &spread + self.noise(&end.heard);
-        let mut covariance = self.covariance.clone();
-        let mut surprise = f64::INFINITY;
-        if let Some(factor) = inner.cholesky() {
-            let log_determinant: f64 = factor
-                .l_dirty()
-                .diagonal()
-                .iter()
-                .map(|d| libm::log(*d))
-                .sum();
-            surprise = end.cost + 2.0 * log_determinant;
-            covariance -= &spread * factor.solve(&spread.transpose());
-        }
-        // Rounding leaves it a little asymmetric.
-        covariance = 0.5 * (&covariance + covariance.transpose());
-        let (anisotropy, haze) = (
-            2 * BANDS + self.card.nominal.len(),
-            2 * BANDS + self.card.nominal.len() + 1,
-        );
-        Fitted {
-            optics: self.optics,
-            anisotropy: end.theta[anisotropy],
-            haze: (end.theta[haze], covariance[(haze, haze)].max(0.0).sqrt()),
-            log_absorption: std::array::from_fn(|b| end.theta[b]),
-            log_scattering: std::array::from_fn(|b| end.theta[BANDS + b]),
-            log_builds: end
-                .theta
-                .iter()
-                .skip(2 * BANDS)
-                .take(self.card.nominal.len())
-                .copied()
-                .collect(),
-            covariance: covariance.view((0, 0), (haze, haze)).into_owned(),
-            fitted: end.seen,
-            chi_squared: end.chi_squared,
-            cost: end.cost,
-            surprise,
-            steps: end.steps,
-        }
-    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::spectrum::to_xyz_rows;
-
-    /// A zero that is too low by as much as the values beside it say keeps a bound that the light alone breaks.
-    #[test]
-    fn an_error_that_data_share_keeps_a_bound_with_them() {
-        let rows = to_xyz_rows();
-        let given = [0.20, 0.10, 0.013];
-        let off = [-0.05, -0.05, -0.013];
-        let data: Vec<Datum> = (0..3)
-            .map(|i| Datum {
-                film: 0,
-                ground: 0,
-                row: rows[1],
-                value: given[i] + off[i],
-                sd: 0.002,
-                says: if i == 2 { Says::AtMost } else { Says::Equal },
-            })
-            .collect();
-        let heard = |zero: f64| {
-            let card = Card {
-                grounds: vec![[0.85; BANDS]],
-                shared: DMatrix::from_element(3, 3, zero * zero),
-                data: data.clone(),
-                haze: (0.0, 0.002),
-                anisotropy: (0.4, 0.25),
-                nominal: vec![1.0],
-                reference: 0,
-            };
-            let prior = Prior::default();
-            let problem = Problem {
-                card: &card,
-                optics: Optics::Transport,
-                mean: prior.mean(&card),
-                covariance: prior.covariance(&card),
-            };
-            problem.heard(&given)
-        };
-        assert_eq!(heard(0.0), [true, true, true]);
-        assert_eq!(heard(0.03), [true, true, false]);
-    }
 
     /// Five films of a white, seen by a scanner whose level is open: a black paint and a level error of everything explain no cell.
     #[test]
