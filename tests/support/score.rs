@@ -15,7 +15,7 @@ use twoground::{
     spectrum::{BANDS, Bands},
 };
 
-use crate::sets::{self, Set, SetPaint, percentile};
+use crate::sets::{self, NOISE, Noise, Set, SetPaint, percentile};
 
 /// What a paint is by its true K and S per reference film. The bounds are ours.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -146,10 +146,15 @@ pub fn kept(films: usize, draw: usize) -> &'static [usize] {
     }
 }
 
-/// What the product makes of some films of a card, and the true build of its unit.
-pub fn learn(set: &Set, cells: &[[colour::Xyz; 2]], kept: &[usize]) -> (Constants, f64) {
+/// What the product makes of some films of a card whose cells are off by `noise`, and the true build of its unit.
+pub fn learn(
+    set: &Set,
+    cells: &[[colour::Xyz; 2]],
+    kept: &[usize],
+    noise: Noise,
+) -> (Constants, f64) {
     let some: Vec<_> = kept.iter().map(|&film| cells[film]).collect();
-    let card = sets::card(set.white, set.black, &some);
+    let card = sets::card_within(set.white, set.black, &some, noise);
     let prior = sets::prior(set.white, &some);
     let fitted = fit::fit(&card, &prior, Optics::Transport);
     (Constants::of(&fitted), set.builds[kept[card.reference]])
@@ -157,8 +162,19 @@ pub fn learn(set: &Set, cells: &[[colour::Xyz; 2]], kept: &[usize]) -> (Constant
 
 /// Every prediction of the product for one paint, from cards of `films` films.
 pub fn predictions(set: &Set, paint: &SetPaint, draw: usize, films: usize) -> Vec<One> {
+    predictions_within(set, paint, draw, films, Noise::OfScanners)
+}
+
+/// The same, the card's cells off by what `noise` says.
+pub fn predictions_within(
+    set: &Set,
+    paint: &SetPaint,
+    draw: usize,
+    films: usize,
+    noise: Noise,
+) -> Vec<One> {
     let kept = kept(films, draw);
-    let (constants, unit) = learn(set, &paint.noisy[draw], kept);
+    let (constants, unit) = learn(set, &paint.noisy[draw], kept, noise);
     let class = Class::of(&paint.absorption, &paint.scattering);
     let mut all = Vec::new();
     for (build, labs) in &paint.over_grounds {
@@ -204,9 +220,6 @@ fn ground_with(reflectance: &Bands) -> Ground {
     ground.internal = reflectance.map(twoground::film::surface::to_internal);
     ground
 }
-
-/// Noise of a cell, in XYZ: the development sets' own.
-pub const NOISE: f64 = 0.001;
 
 /// Cells with noise.
 pub fn noisy(random: &mut Random, cells: &[[colour::Xyz; 2]]) -> Vec<[colour::Xyz; 2]> {

@@ -134,9 +134,26 @@ pub fn prior(white: Xyz, cells: &[[Xyz; 2]]) -> Prior {
     Prior::of_films(numbers(white), cells.iter().map(|pair| numbers(pair[0])))
 }
 
+/// How far the cells of a set are taken to be off.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Noise {
+    /// As far as the product says of any scan, whose scanner nobody knows.
+    OfScanners,
+    /// As far as they are: by the noise that was added to them.
+    Added,
+}
+
+/// Noise of a cell in XYZ that was added to the sets, standard deviation.
+pub const NOISE: f64 = 0.001;
+
 /// A card from its cells, thin films first, as the product builds it: neighbours are guessed to differ by a factor of two, and
 /// the (lower) middle film is the unit.
 pub fn card(white: Xyz, black: Xyz, cells: &[[Xyz; 2]]) -> Card {
+    card_within(white, black, cells, Noise::OfScanners)
+}
+
+/// The same, its cells off by what `noise` says.
+pub fn card_within(white: Xyz, black: Xyz, cells: &[[Xyz; 2]], noise: Noise) -> Card {
     let depths: Vec<f64> = (0..cells.len()).map(|film| film as f64).collect();
     let (nominal, reference) = twoground::fit::nominal_builds(&depths, &[]);
     let rows = spectrum::to_xyz_rows();
@@ -144,7 +161,10 @@ pub fn card(white: Xyz, black: Xyz, cells: &[[Xyz; 2]]) -> Card {
     for (film, pair) in cells.iter().enumerate() {
         for (ground, cell) in pair.iter().enumerate() {
             for (row, value) in rows.iter().zip([cell.x, cell.y, cell.z]) {
-                let sd = twoground::reading::cell_sd(0.0, value);
+                let sd = match noise {
+                    Noise::OfScanners => twoground::reading::cell_sd(0.0, value),
+                    Noise::Added => NOISE,
+                };
                 data.push(Datum {
                     film,
                     ground,
