@@ -60,6 +60,12 @@ fn an_outer_edge_is_looked_for_further_away() {
     all_right(&trials::scene(91_561, 130.0), "91561");
 }
 
+/// Four dark films of one length end more plainly, 4 mm further out, than the black does in the rows between them.
+#[test]
+fn an_outer_edge_is_not_where_films_end() {
+    all_right(&trials::scene(990_029, 125.0), "990029");
+}
+
 /// The edge of a stripe was none because tape crosses it, and the stripe was lost.
 #[test]
 fn an_edge_crossed_by_tape_is_still_an_edge() {

@@ -14,7 +14,7 @@ use super::{
     Ruler,
     bars::{Bar, median},
     line::Line,
-    picture::Picture,
+    picture::{self, Picture},
 };
 
 /// Straight stripes in the picture.
@@ -77,6 +77,7 @@ impl Stripes {
             stripes.trace(picture, ruler)?;
             stripes.find_ends(picture, ruler);
         }
+        stripes.draw_in(picture, ruler);
         Some(stripes)
     }
 
@@ -190,6 +191,43 @@ impl Stripes {
             self.roughness = f64::from(median(&mut off));
         }
         (self.roughness.is_finite() && !self.blacks.is_empty()).then_some(())
+    }
+
+    /// Draws the card's outer edges in from where dark films end to where the black does in bare rows. A dark film ends more plainly
+    /// on paper than the black does under it, and films drawn to one length end as straight as a stripe.
+    fn draw_in(&mut self, picture: &Picture, ruler: &Ruler) {
+        let width = self.width();
+        let [top, bottom] = [0, 1].map(|k| self.end(k, self.middle()));
+        let rows = (0..48).map(|k| top + (bottom - top) * (f64::from(k) + 0.5) / 48.0);
+        let bare: Vec<f64> = rows.filter(|&v| self.is_bare(picture, v)).collect();
+        let half = self.levels.between(0.5);
+        for (i, side) in [(0, 0), (self.blacks.len() - 1, 1)] {
+            let u0 = self.blacks[i][side];
+            // Mostly black ends there in bare rows too, which is quickly seen.
+            let inside = ruler.pixels(if side == 0 { 1.5 } else { -1.5 });
+            let dark =
+                |v: &&f64| picture::brightest(&self.colour(picture, u0 + inside, **v)) < half;
+            if 2 * bare.iter().filter(dark).count() >= bare.len() {
+                continue;
+            }
+            // The wider look may end on a dark lid, where it sees no step.
+            let bare = [0.45, 0.25].into_iter().find_map(|share| {
+                let mut points = self.edge_points(picture, u0, side, share * width);
+                points.retain(|&[_, v]| self.is_bare(picture, v));
+                (!self.few(&points)).then_some(points)
+            });
+            let Some(points) = bare else { continue };
+            let Some(u) = self.edge_at(&points, ruler) else {
+                continue;
+            };
+            let near = points
+                .iter()
+                .filter(|p| self.distance(**p, u).abs() < ruler.pixels(0.5).max(1.0));
+            let inward = if side == 0 { u - u0 } else { u0 - u };
+            if inward > ruler.pixels(1.0) && 3 * near.count() > 2 * points.len() {
+                self.blacks[i][side] = u;
+            }
+        }
     }
 
     /// Whether so few points were seen of an edge that they say nothing of it.

@@ -78,6 +78,11 @@ impl Stripes {
         }
     }
 
+    /// Whether a row shows all stripes bare.
+    pub(super) fn is_bare(&self, picture: &Picture, v: f64) -> bool {
+        self.row(picture, v) == Row::Bare
+    }
+
     /// Follows the stripes beyond the bars that were seen: bare rows within the reach of one film belong to the card.
     pub(super) fn extend(&mut self, picture: &Picture, ruler: &Ruler) {
         let step = ruler.pixels(0.5).max(1.0);
