@@ -142,6 +142,7 @@ const STARTS: [(f64, f64); 5] = [
     (1.0, 3.0),
     (0.01, 1.0),
 ];
+
 /// Most probable K, S and builds behind one card.
 pub fn fit(card: &Card, prior: &Prior, optics: Optics) -> Fitted {
     let films = Films { card, optics };

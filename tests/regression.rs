@@ -118,7 +118,7 @@ fn certified_values_are_found() {
     for (name, at) in PROBLEMS {
         let certified = Certified::read(name);
         for (far, start) in certified.starts.iter().enumerate() {
-            // Its residuals there are so large beside the answer's (1e7) that no step is told from rounding.
+            // Its curve there is 1e7 times the noise, so that with hardly any prior the squares fill a double and no step is found.
             if (name, far) == ("MGH10", 0) {
                 continue;
             }

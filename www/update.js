@@ -33,8 +33,9 @@ export async function keepOffline() {
       asked = true;
       if (taken || !kept.waiting) return location.reload();
       kept.waiting.postMessage("take-over");
-      // Browsers wait until the one in use answers nothing more: at once as a rule, half a minute where a window was just opened.
-      say(bar, "newer", "Changing to the newer version. This can take half a minute; you can go on meanwhile.");
+      // At once as a rule; but a browser waits until the one in use answers nothing more.
+      say(bar, "newer", "Changing to the newer version. This can take a while; you can go on meanwhile.");
+      for (const name of ["newer", "later"]) find(bar, `[data-do=${name}]`).hidden = true;
     });
     find(bar, "[data-do=later]").addEventListener("click", () => (bar.hidden = true));
     kept.addEventListener("updatefound", () => kept.installing?.addEventListener("statechange", offer));

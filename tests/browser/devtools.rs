@@ -723,7 +723,8 @@ impl Drop for Browser {
 
 /// Watches what comes to life, which waits until that is so. All but service workers: one that the browser ends and begins again
 /// would wait once more, at times for ever (`Runtime.runIfWaitingForDebugger` may come to it too early), so they are found as they
-/// begin and watched without.
+/// begin and watched without. What one fetches in its first moments may go unseen; the policy that it is served with holds it to its
+/// origin all the same.
 fn auto_attach() -> Value {
     let others =
         ["service_worker", "browser", "tab"].map(|kind| json!({"type": kind, "exclude": true}));
